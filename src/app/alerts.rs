@@ -9,6 +9,7 @@ pub(super) mod clerk;
 pub(super) mod compose;
 pub(super) mod counter;
 mod digest;
+pub(super) mod doubts;
 mod health;
 mod lanes;
 pub(super) mod letters;

@@ -13,15 +13,18 @@ mod watched;
 
 use std::io;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use jiff::tz::TimeZone;
 
+use super::alerts::doubts;
 use super::door::time;
 use super::export::gather;
 use super::{Failure, Streams, configuration, ledger};
 use crate::cli::{DEFAULT_CONFIG, FormArgs, HistoryArgs, Show};
 use crate::config::resolve::Configuration;
 use crate::core::alert::Settings;
+use crate::core::alert::doubts::Doubts;
 use crate::core::reader::Scale;
 use crate::core::record::{Body, Record};
 use crate::core::time::Timestamp;
@@ -49,6 +52,8 @@ pub(super) struct Ground<'r> {
     from: Option<Timestamp>,
     to: Option<Timestamp>,
     now: Timestamp,
+    /// What puts racks in doubt, where it was read already.
+    doubts: Option<Arc<Doubts>>,
     damaged: Vec<(u64, LedgerError)>,
 }
 
@@ -85,6 +90,8 @@ pub(super) struct Asked<'q> {
     pub(super) from: Option<Timestamp>,
     pub(super) to: Option<Timestamp>,
     pub(super) now: Timestamp,
+    /// What puts racks in doubt.
+    pub(super) doubts: Arc<Doubts>,
 }
 
 /// The answer to a question in the form that it asks for, and the records that are damaged.
@@ -97,14 +104,15 @@ pub(super) fn told(
     settings: &Settings,
     asked: &Asked<'_>,
 ) -> Result<(Vec<u8>, Vec<u64>), Failure> {
-    let &Asked { arguments, from, to, now } = asked;
+    let &Asked { arguments, from, to, now, ref doubts } = asked;
     let mut ground = Ground::of_service((reader, path), settings, (from, to), now);
+    ground.doubts = Some(Arc::clone(doubts));
     let (mut out, mut err) = (Vec::new(), io::sink());
     ground.answer(arguments, &mut Streams { out: &mut out, err: &mut err })?;
     Ok((out, ground.into_damaged()))
 }
 
-/// A cycle with what amends it; `None` for any other record.
+/// A cycle with what amends it and what puts it in doubt; `None` for any other record.
 ///
 /// # Errors
 /// The ledger's.
@@ -112,8 +120,9 @@ pub(super) fn cycle_row(
     reader: &Reader,
     index: u64,
     record: &Record,
+    doubts: &Doubts,
 ) -> Result<Option<CycleRow>, LedgerError> {
-    cycles::row(reader, index, record)
+    cycles::row(reader, index, record, doubts)
 }
 
 /// Columns of a view that has some.
@@ -170,8 +179,18 @@ impl<'r> Ground<'r> {
             from,
             to,
             now,
+            doubts: None,
             damaged: Vec::new(),
         }
+    }
+
+    /// What puts racks in doubt; read where nobody did before.
+    fn doubts(&self) -> Result<Arc<Doubts>, Failure> {
+        let read = || {
+            let size = self.reader.size()?;
+            doubts::read(self.reader, size).map(Arc::new)
+        };
+        self.doubts.clone().map_or_else(read, Ok).map_err(|error| self.failed(&error))
     }
 
     /// Records that could not be read for an answer.
@@ -234,7 +253,7 @@ impl<'r> Ground<'r> {
                 .advice("--to names the last day, or the first instant after the span")
                 .into());
         }
-        Ok(Self { reader, path, zone, settings, said_by, from, to, now, damaged: Vec::new() })
+        Ok(Self { reader, path, zone, settings, said_by, from, to, now, doubts: None, damaged: Vec::new() })
     }
 
     /// Whose clock the times of a table are.

@@ -40,6 +40,7 @@ use super::ledger::{LedgerHandle, Tide};
 use super::live::Tap;
 use super::seal::Seal;
 use crate::config::load::Loaded;
+use crate::core::alert::doubts::Doubts;
 use crate::ledger::WholeChunks;
 use crate::runtime::clock::Clock;
 use crate::runtime::driver::Pulse;
@@ -67,6 +68,8 @@ pub(super) struct House {
     /// What proofs of inclusion are made of.
     chunks: Arc<Mutex<WholeChunks>>,
     standing: Arc<Mutex<Standing>>,
+    /// What put racks in doubt which had passed.
+    doubts: Arc<Mutex<Arc<Doubts>>>,
     bench: Bench,
     beat: watch::Receiver<u64>,
     presses: Arc<tokio::sync::Mutex<Presses>>,
@@ -136,6 +139,7 @@ impl House {
             lasts: Arc::default(),
             chunks: Arc::default(),
             standing: Arc::default(),
+            doubts: Arc::default(),
             bench,
             beat,
             edition: ground.edition.as_str().into(),

@@ -4,7 +4,7 @@
 //! at one instant, not for the age of the ledger: each verdict is one walk along an
 //! index, and the walks are merged.
 
-use std::ops::ControlFlow;
+use std::ops::{ControlFlow, RangeInclusive};
 
 use rusqlite::{OptionalExtension, Rows, params};
 
@@ -97,7 +97,46 @@ impl Reader {
         failure.map_or(Ok(()), Err)
     }
 
-    /// The same without the records: start of the final rinse in µs, and index.
+    /// Calls `each` with the start of the final rinse and the index of the cycles that passed, between two records, both
+    /// included, in order of the index: of the filter machine and span count. It reads no record, and takes time for
+    /// every cycle between the two.
+    ///
+    /// # Errors
+    /// [`LedgerError`] where the database fails.
+    pub fn passed_between(
+        &self,
+        order: Order,
+        records: &RangeInclusive<u64>,
+        filter: &CycleFilter,
+        mut each: impl FnMut(Timestamp, u64) -> ControlFlow<()>,
+    ) -> Result<(), LedgerError> {
+        let failed = |source| self.failed("reading the history", source);
+        let _one_state = self.one_state()?;
+        let Some(Bounds { machine, from, to, .. }) = self.bounds(order, filter).map_err(failed)? else {
+            return Ok(());
+        };
+        let way = if order == Order::NewestFirst { "DESC" } else { "ASC" };
+        // The plus signs keep to the index of the records: it is read in their order, and ends where they do.
+        let sql = format!(
+            "SELECT rinse_started, idx FROM cycle
+             WHERE idx >= ?1 AND idx <= ?2 AND (?3 IS NULL OR +machine = ?3) AND +verdict IN (?4, ?5)
+             AND +rinse_started >= ?6 AND +rinse_started < ?7 ORDER BY idx {way}"
+        );
+        let mut statement = self.connection.prepare_cached(&sql).map_err(failed)?;
+        let [narrow, pass] = [Verdict::Narrow, Verdict::Pass].map(verdict_number);
+        let (first, last) = (index_of(*records.start()), index_of(*records.end()));
+        let mut rows =
+            statement.query(params![first, last, machine, narrow, pass, from, to]).map_err(failed)?;
+        while let Some(row) = rows.next().map_err(failed)? {
+            let at = Timestamp::from_micros(row.get(0).map_err(failed)?);
+            if each(at, row.get(1).map_err(failed)?).is_break() {
+                break;
+            }
+        }
+        Ok(())
+    }
+
+    /// The cycles of [`Reader::cycles_found`] without the records: start of the final rinse in µs, and index.
     pub(super) fn cycles_indexed(
         &self,
         order: Order,

@@ -5,8 +5,8 @@
 //! what they are, negative ones too.
 //!
 //! `history` prints the columns of [`CycleRow`]. An export has those of [`cycle_header`], more
-//! at the end: [`cycle_cells`] makes them from the record alone, so that whoever holds the
-//! record can make them again and compare. The other tables of an export are in [`tables`].
+//! at the end: [`cycle_cells`] makes them from the record and from those of alerts alone, so that whoever holds
+//! these can make them again and compare. The other tables of an export are in [`tables`].
 
 pub mod tables;
 
@@ -16,6 +16,7 @@ use jiff::tz::TimeZone;
 use serde::Serialize;
 
 use super::row::CycleRow;
+use crate::core::alert::doubts::Doubts;
 use crate::core::late::late_by;
 use crate::core::record::{Body, Record};
 use crate::core::time::Timestamp;
@@ -59,11 +60,14 @@ const HEADER: [&str; 35] = [
     "ledger_index",
 ];
 
+/// Numbers of the alerts that put a rack in doubt which passed, with blanks between them.
+pub const IN_DOUBT_BY: &str = "in_doubt_by";
+
 /// Columns of the history that follow [`HEADER`].
-const ON_RECORD: [&str; 3] = ["recorded (RFC 3339 UTC)", "late", "amendments"];
+const ON_RECORD: [&str; 4] = ["recorded (RFC 3339 UTC)", "late", "amendments", IN_DOUBT_BY];
 
 /// Columns of an export that follow [`HEADER`].
-const MORE: [&str; 10] = [
+const MORE: [&str; 11] = [
     "started (RFC 3339 local)",
     "rinse_started (RFC 3339 local)",
     "rinse_ended (RFC 3339 local)",
@@ -74,6 +78,7 @@ const MORE: [&str; 10] = [
     "rinse_readings (1)",
     "spikes (1)",
     "trace_sha256",
+    IN_DOUBT_BY,
 ];
 
 /// Columns of the cycles of an export, with their units; the order of [`cycle_cells`].
@@ -82,12 +87,13 @@ pub fn cycle_header() -> Vec<&'static str> {
     HEADER.into_iter().chain(MORE).collect()
 }
 
-/// The cells of one cycle of an export, from its index in the ledger and its record alone;
-/// local times are those of `zone`. `None` for a record of another kind.
+/// The cells of one cycle of an export, from its index in the ledger, its record and the alerts that put racks in
+/// doubt; local times are those of `zone`. `None` for a record of another kind.
 #[must_use]
-pub fn cycle_cells(index: u64, record: &Record, zone: &TimeZone) -> Option<Vec<String>> {
+pub fn cycle_cells(index: u64, record: &Record, zone: &TimeZone, doubts: &Doubts) -> Option<Vec<String>> {
     let Body::Cycle(cycle) = &record.body else { return None };
-    let row = CycleRow::new(record.machine.as_deref().unwrap_or_default(), cycle, Some(index));
+    let machine = record.machine.as_deref().unwrap_or_default();
+    let row = CycleRow::new(machine, cycle, Some(index)).in_doubt(&doubts.by(machine, index, cycle));
     let more = [
         local(cycle.started, zone),
         local(cycle.rinse_started, zone),
@@ -99,6 +105,7 @@ pub fn cycle_cells(index: u64, record: &Record, zone: &TimeZone) -> Option<Vec<S
         cycle.rinse_readings.to_string(),
         cycle.spikes.to_string(),
         cycle.trace_sha256.clone().unwrap_or_default(),
+        numbers(row.in_doubt_by.as_deref()),
     ];
     Some(cells(&row).into_iter().chain(more).collect())
 }
@@ -135,9 +142,15 @@ pub fn write_row(out: &mut dyn Write, row: &CycleRow) -> io::Result<()> {
     let on_record = [
         row.recorded.map(|at| at.to_string()).unwrap_or_default(),
         row.late.to_string(),
-        row.amendments.iter().flatten().map(u64::to_string).collect::<Vec<_>>().join(" "),
+        numbers(row.amendments.as_deref()),
+        numbers(row.in_doubt_by.as_deref()),
     ];
     write_line(out, cells(row).into_iter().chain(on_record))
+}
+
+/// Numbers of records or alerts, with blanks between them.
+fn numbers(numbers: Option<&[u64]>) -> String {
+    numbers.unwrap_or_default().iter().map(u64::to_string).collect::<Vec<_>>().join(" ")
 }
 
 fn cells(row: &CycleRow) -> [String; 35] {

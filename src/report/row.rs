@@ -3,6 +3,7 @@
 use serde::Serialize;
 
 use super::{said, words};
+use crate::core::alert::AlertNumber;
 use crate::core::cycle::plate::{LimitSource, MachineKind, Sanitizing};
 use crate::core::cycle::verdict::Verdict;
 use crate::core::late::late_by;
@@ -90,7 +91,10 @@ pub struct CycleRow {
     /// Indices of the records that amend it; absent where nobody looked for any.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub amendments: Option<Vec<u64>>,
-    /// What those say, one sentence each; for people only.
+    /// Numbers of the alerts that put it in doubt, where it passed; absent where nobody looked for any.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub in_doubt_by: Option<Vec<u64>>,
+    /// What the amendments say, one sentence each; for people only.
     #[serde(skip)]
     pub remarks: Vec<String>,
 }
@@ -138,6 +142,7 @@ impl CycleRow {
             recorded: None,
             late: false,
             amendments: None,
+            in_doubt_by: None,
             remarks: Vec::new(),
         }
     }
@@ -147,6 +152,13 @@ impl CycleRow {
     pub fn recorded(mut self, record: &Record) -> Self {
         self.recorded = Some(record.recorded);
         self.late = late_by(record).is_some();
+        self
+    }
+
+    /// Adds the alerts that put it in doubt.
+    #[must_use]
+    pub fn in_doubt(mut self, by: &[AlertNumber]) -> Self {
+        self.in_doubt_by = Some(by.iter().map(|alert| alert.0).collect());
         self
     }
 

@@ -44,6 +44,7 @@ pub struct Table {
     late: u64,
     amended: u64,
     worked_on: u64,
+    in_doubt: u64,
 }
 
 impl Table {
@@ -51,7 +52,7 @@ impl Table {
     #[must_use]
     pub fn new(style: Style) -> Self {
         let counts = [0; Verdict::ALL.len()];
-        Self { style, day: None, counts, corrected: false, late: 0, amended: 0, worked_on: 0 }
+        Self { style, day: None, counts, corrected: false, late: 0, amended: 0, worked_on: 0, in_doubt: 0 }
     }
 
     /// Writes one row, below the heading of its day where that is new.
@@ -97,8 +98,11 @@ impl Table {
             let at = super::local::minute_and_zone(at, &self.style.zone);
             format!("Late: recorded at {at}, more than an hour after it.")
         });
+        let doubt = in_doubt(row.in_doubt_by.as_deref().unwrap_or_default());
+        self.in_doubt += u64::from(doubt.is_some());
         let beside = late.iter().chain(&row.remarks).map(|sentence| ("+", sentence.as_str()));
-        for (mark, sentence) in sentences.chain(beside) {
+        let doubt = doubt.iter().map(|sentence| ("?", sentence.as_str()));
+        for (mark, sentence) in doubt.chain(sentences).chain(beside) {
             for (place, line) in wrapped(sentence, WIDTH - 12).into_iter().enumerate() {
                 writeln!(out, "{:>11} {line}", if place == 0 { mark } else { "" })?;
             }
@@ -126,6 +130,9 @@ impl Table {
         writeln!(out)?;
         if self.late + self.amended > 0 {
             writeln!(out, "Of these {} recorded late, {} amended (+).", self.late, self.amended)?;
+        }
+        if self.in_doubt > 0 {
+            writeln!(out, "Of these {} passed and are in doubt (?).", self.in_doubt)?;
         }
         if self.worked_on > 0 {
             writeln!(out, "Of these {} made while somebody worked on the machine.", self.worked_on)?;
@@ -180,6 +187,14 @@ impl Table {
 #[must_use]
 pub fn verdict_word(verdict: Verdict) -> String {
     format!("{} {verdict}", words::mark(verdict))
+}
+
+/// That a rack which passed is in doubt, and by which alerts.
+fn in_doubt(by: &[u64]) -> Option<String> {
+    let numbers: Vec<String> = by.iter().map(u64::to_string).collect();
+    let alerts = if by.len() == 1 { "alert" } else { "alerts" };
+    (!by.is_empty())
+        .then(|| format!("In doubt ({alerts} {}): what it passed by was found wrong.", numbers.join(", ")))
 }
 
 /// The local day with its offset, and the time of day.

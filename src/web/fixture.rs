@@ -127,6 +127,7 @@ fn cold() -> Glance {
         watches_tank: true,
         tank: Some(Tank { celsius: 66.4, least_c: 65.6, aged: None }),
         today: [1, 0, 0, 0, 0, 12],
+        in_doubt: 2,
         alerts: vec![alert],
         work_until: None,
         worked: Vec::new(),
@@ -144,6 +145,7 @@ fn fresh() -> Glance {
         watches_tank: true,
         tank: None,
         today: [0; 6],
+        in_doubt: 0,
         alerts: Vec::new(),
         work_until: None,
         worked: Vec::new(),
@@ -174,7 +176,9 @@ impl Machines for StillKitchen {
             settled_c,
             limit_c: 82.2,
             wash_c: Some(66.1),
+            in_doubt_by: Vec::new(),
         };
+        let doubted = DayRack { in_doubt_by: vec![7], ..rack(45, Verdict::Pass, Some(83.0)) };
         let gap = DayGap {
             probe: "dm1/rinse".to_owned(),
             fault: Fault::Silent,
@@ -185,7 +189,7 @@ impl Machines for StillKitchen {
         let today = jiff::civil::date(2026, 11, 26);
         let day = MachineDay {
             date: date.unwrap_or(today),
-            racks: vec![rack(47, Verdict::Pass, Some(84.0)), rack(48, Verdict::Cold, Some(82.19))],
+            racks: vec![doubted, rack(47, Verdict::Pass, Some(84.0)), rack(48, Verdict::Cold, Some(82.19))],
             damaged: vec![46],
             gaps: vec![gap],
             plots: drawn(),

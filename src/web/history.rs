@@ -127,7 +127,7 @@ pub enum Page {
     Newer(u64),
 }
 
-/// What somebody asks. `verdict` is of racks, `kind` of all other records, `until` of days, `page` of lists and
+/// What somebody asks. `verdict`, `in_doubt` and `alert` are of racks, `kind` of all other records, `until` of days, `page` of lists and
 /// `probe` of gaps: an address that says otherwise is refused before.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct Question {
@@ -141,6 +141,10 @@ pub struct Question {
     pub to: Option<Date>,
     /// Of racks, only those of this verdict.
     pub verdict: Option<Verdict>,
+    /// Of racks, only those that passed and are in doubt.
+    pub in_doubt: bool,
+    /// Of racks, only those of this alert.
+    pub alert: Option<u64>,
     /// Of other records, only those of this kind.
     pub kind: Option<&'static str>,
     /// Of days, the last one of the page; the newest where it is absent.
@@ -150,6 +154,13 @@ pub struct Question {
     /// Of gaps, the probe of the one that the page goes on from; absent where that is of the service. A record can
     /// tell of a gap of either.
     pub probe: Option<String>,
+}
+
+impl Question {
+    /// Whether it asks for less than everything of its span and machine.
+    const fn is_narrow(&self) -> bool {
+        self.verdict.is_some() || self.in_doubt || self.alert.is_some() || self.kind.is_some()
+    }
 }
 
 /// One line of the history.
@@ -206,6 +217,25 @@ pub struct DayLine {
     pub watched: Monitored,
     /// Checks that were due on it and not made in time.
     pub missed: u64,
+    /// How many of its racks that passed are in doubt.
+    pub doubted: Doubted,
+}
+
+/// How many racks that passed are in doubt.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
+pub struct Doubted {
+    /// Those that were looked at.
+    pub count: u64,
+    /// Whether there may be more, which were too many to look at.
+    pub more: bool,
+}
+
+impl Doubted {
+    /// Whether it is known that there is none.
+    #[must_use]
+    pub const fn is_none(self) -> bool {
+        self.count == 0 && !self.more
+    }
 }
 
 /// A stretch in which something is missing.
@@ -230,6 +260,8 @@ pub struct Sum {
     pub numbers: DayNumbers,
     /// How much of the open time was watched.
     pub watched: Monitored,
+    /// How many of its racks that passed are in doubt.
+    pub doubted: Doubted,
 }
 
 /// Checks of one kind.
@@ -383,6 +415,8 @@ pub struct Listed<T> {
     /// Records of its span that only move the end of work on a machine, which is told by its beginning and its end:
     /// they are no lines unless their kind is asked for.
     pub folded: u64,
+    /// Whether the page ends before it is full, since enough racks were looked through that are none of it.
+    pub cut: bool,
 }
 
 /// What was found.

@@ -22,7 +22,7 @@ use crate::core::channel::Place;
 use crate::core::counted::Noun;
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::Verdict;
-use crate::core::cycle::words::{verdict as verdict_word, verdicts};
+use crate::core::cycle::words::{of_these_in_doubt, rack as rack_word, verdicts};
 use crate::core::presence::Recency;
 use crate::core::reader::Reader;
 use crate::core::reading::Fault;
@@ -72,6 +72,8 @@ pub struct DayRack {
     pub limit_c: f64,
     /// Wash minimum, °C.
     pub wash_c: Option<f64>,
+    /// Numbers of the alerts that put it in doubt, where it passed.
+    pub in_doubt_by: Vec<u64>,
 }
 
 /// A stretch in which a probe gave nothing usable.
@@ -190,7 +192,9 @@ struct RackRow {
     record: u64,
     verdict: Verdict,
     clock: String,
-    word: &'static str,
+    word: String,
+    /// Alerts that put it in doubt.
+    doubts: Vec<u64>,
     settled: String,
     limit: String,
     wash: String,
@@ -308,7 +312,8 @@ fn rack_row(rack: &DayRack, reader: &Reader) -> RackRow {
         record: rack.record,
         verdict: rack.verdict,
         clock: reader.clock(rack.at),
-        word: verdict_word(rack.verdict, reader.language),
+        word: rack_word(rack.verdict, !rack.in_doubt_by.is_empty(), reader.language),
+        doubts: rack.in_doubt_by.clone(),
         settled,
         limit,
         wash: rack.wash_c.map_or("–".to_owned(), |wash| format!("{:.1}", reader.scale.temperature(wash))),
@@ -334,7 +339,7 @@ fn worst(racks: &[DayRack], reader: &Reader) -> Vec<String> {
     lines
 }
 
-/// How many racks got which verdict, the worst first.
+/// How many racks got which verdict, the worst first, and how many of those that passed are in doubt.
 fn counted(racks: &[DayRack], reader: &Reader) -> String {
     let count = |verdict| racks.iter().filter(|rack| rack.verdict == verdict).count();
     let each = Verdict::ALL.into_iter().map(|verdict| (verdict, count(verdict)));
@@ -342,7 +347,9 @@ fn counted(racks: &[DayRack], reader: &Reader) -> String {
         .filter(|(_, count)| *count > 0)
         .map(|(verdict, count)| format!("{count} {}", verdicts(verdict, count as u64, reader.language)))
         .collect();
-    each.join(", ")
+    let doubted = racks.iter().filter(|rack| !rack.in_doubt_by.is_empty()).count() as u64;
+    let doubted = (doubted > 0).then(|| format!("{}: {doubted}", of_these_in_doubt(reader.language)));
+    [Some(each.join(", ")), doubted].into_iter().flatten().collect::<Vec<String>>().join("; ")
 }
 
 fn gap_line(gap: &DayGap, reader: &Reader) -> String {

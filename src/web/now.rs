@@ -49,6 +49,8 @@ pub struct Glance {
     pub tank: Option<Tank>,
     /// Racks of today, in the order of [`Verdict::ALL`].
     pub today: [u64; Verdict::ALL.len()],
+    /// How many of these that passed are in doubt.
+    pub in_doubt: u64,
     /// Its open alerts, the most pressing first.
     pub alerts: Vec<GlanceAlert>,
     /// Until when somebody works on it.

@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
 
 use jiff::tz::TimeZone;
+use rinseward::core::alert::doubts::Doubts;
 use rinseward::core::record::{Body, Record};
 use rinseward::ledger::{Commit, NewRecord, Reader};
 use rinseward::report::csv::cycle_cells;
@@ -165,7 +166,7 @@ fn a_row_can_be_made_again_from_its_record() {
     let mut made = Vec::new();
     let ledger = Reader::open(&site.ledger()).expect("the ledger");
     let each = |index, _: &[u8], record: Record| {
-        made.extend(cycle_cells(index, &record, &zone));
+        made.extend(cycle_cells(index, &record, &zone, &Doubts::default()));
         std::ops::ControlFlow::Continue(())
     };
     ledger.records(0, each).expect("every record");

@@ -190,7 +190,7 @@ fn a_plot_is_valid_xml() {
     let gaps = [(hour(2), hour(5))];
     let documents = Language::ALL.map(|language| {
         let reader = Reader { language, scale: Scale::Celsius, zone: zone() };
-        let day = day::Day { machine: HOSTILE, from, to: hour(24), cycles: &[], gaps: &gaps };
+        let day = day::Day { machine: HOSTILE, from, to: hour(24), cycles: &[], in_doubt: &[], gaps: &gaps };
         let body = day::plot(day, &reader).svg(Size::MAIL);
         let holds = ["<script>alert('x')</script>"];
         json!({ "name": format!("plot {language}"), "kind": "svg", "body": body, "holds": holds })

@@ -301,7 +301,7 @@ fn picture(
 ) -> Option<Vec<u8>> {
     let own: Vec<&Cycle> =
         cycles.iter().filter(|(name, _)| name == machine).map(|(_, cycle)| cycle).collect();
-    let day = day::Day { machine, from: digest.from, to: digest.to, cycles: &own, gaps: &[] };
+    let day = day::Day { machine, from: digest.from, to: digest.to, cycles: &own, in_doubt: &[], gaps: &[] };
     day::plot(day, eye)
         .png(Size::MAIL)
         .inspect_err(|error| tracing::warn!(%error, "a digest goes without its picture"))

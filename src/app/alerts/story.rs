@@ -29,7 +29,7 @@ const KINDS: [&str; 7] = [
 pub(in crate::app) type Damaged = Vec<(u64, LedgerError)>;
 
 /// A final rinse starts no longer than this before its end (own choice: a conveyor that is fed without a pause).
-const RINSE_MAX: Duration = Duration::from_secs(4 * 3_600);
+pub(in crate::app) const RINSE_MAX: Duration = Duration::from_secs(4 * 3_600);
 
 /// Every alert on record, by number, past records that are damaged, which are named. Their figures and racks
 /// are as their own records tell them until [`fill`] has read the cycles.
@@ -128,7 +128,14 @@ pub(in crate::app) fn fill(reader: &Reader, story: &mut Story) -> Result<(), Led
 
 /// The first rack of the row that raised an alert, and when its rinse began; `None` where its condition counts none.
 /// What is damaged may have broken the row.
-fn row_began(reader: &Reader, machine: &str, alert: &Alert) -> Result<Option<(u64, Timestamp)>, LedgerError> {
+///
+/// # Errors
+/// The ledger's.
+pub(in crate::app) fn row_began(
+    reader: &Reader,
+    machine: &str,
+    alert: &Alert,
+) -> Result<Option<(u64, Timestamp)>, LedgerError> {
     let filter = CycleFilter {
         machine: Some(machine.to_owned()),
         to: Some(alert.since),

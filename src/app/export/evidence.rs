@@ -224,7 +224,11 @@ fn choose<'r>(
 }
 
 /// The first record made at an instant or later, by halving: where clocks stepped, one of several.
-fn first_not_before(reader: &Reader, size: u64, instant: Timestamp) -> Result<u64, LedgerError> {
+pub(in crate::app) fn first_not_before(
+    reader: &Reader,
+    size: u64,
+    instant: Timestamp,
+) -> Result<u64, LedgerError> {
     let (mut low, mut high) = (0, size);
     while low < high {
         let middle = low + (high - low) / 2;

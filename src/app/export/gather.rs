@@ -7,8 +7,10 @@ use std::path::Path;
 use jiff::tz::TimeZone;
 
 use super::Progress;
+use crate::app::alerts::doubts;
 use crate::app::{Failure, ledger};
 use crate::config::recorded::Recorded;
+use crate::core::alert::doubts::Doubts;
 use crate::core::on_file::OnFile;
 use crate::core::record::{Body, Record};
 use crate::core::time::Timestamp;
@@ -75,6 +77,14 @@ impl Reach {
     /// The ledger's.
     pub(in crate::app) fn all(reader: &Reader, seal: Option<Seal>) -> Result<Self, LedgerError> {
         Ok(Self { size: reader.size()?, alive: reader.last_recorded()?, seal })
+    }
+
+    /// What puts racks in doubt, as far as it reaches.
+    ///
+    /// # Errors
+    /// The ledger's.
+    pub(in crate::app) fn doubts(&self, reader: &Reader) -> Result<Doubts, LedgerError> {
+        doubts::read(reader, self.size)
     }
 
     /// Over what the seal counts and nothing beyond, so that each word of it can be proved.

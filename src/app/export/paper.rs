@@ -88,8 +88,9 @@ impl Sheet {
         progress.another_pass();
         let mut file = self.create(&cycles, progress)?;
         write_cells(&mut file, &cycle_header()).map_err(|error| self.failed(&error))?;
+        let doubts = reach.doubts(reader).map_err(unread)?;
         let mut cycle =
-            |index, _: &[u8], record: &Record| tables::write_cycle(index, record, &asked, &mut file);
+            |index, _: &[u8], record: &Record| tables::write_cycle(index, record, &asked, &doubts, &mut file);
         let account = gather::account(reader, path, question, reach, &mut cycle, progress)?;
         self.end(file)?;
         let attachments = Attachments { cycles: Some(&cycles), evidence: proof };

@@ -6,6 +6,8 @@ use std::path::Path;
 use super::gather::{self, Reach};
 use super::place::Folder;
 use super::{Failure, Progress};
+use crate::app::alerts::doubts;
+use crate::core::alert::doubts::Doubts;
 use crate::core::record::Record;
 use crate::ledger::Reader;
 use crate::report::account::build::Question;
@@ -21,11 +23,12 @@ pub(super) fn cycles(
     progress: &mut Progress<'_>,
 ) -> Result<Vec<u64>, Failure> {
     let size = reader.size().map_err(|error| crate::app::ledger::diagnose(&error, path))?;
+    let doubts = doubts::read(reader, size).map_err(|error| crate::app::ledger::diagnose(&error, path))?;
     let mut damaged = Vec::new();
     write_cells(out, &cycle_header()).map_err(Failure::output)?;
     gather::cycles(reader, question, question.from, size, &mut damaged, &mut |index, _, record| {
         progress.step()?;
-        write_cycle(index, record, question, out)
+        write_cycle(index, record, question, &doubts, out)
     })
     .map_err(|stopped| stopped.told(path))?;
     Ok(damaged)
@@ -35,9 +38,10 @@ pub(super) fn write_cycle(
     index: u64,
     record: &Record,
     question: &Question,
+    doubts: &Doubts,
     out: &mut dyn Write,
 ) -> std::io::Result<()> {
-    cycle_cells(index, record, &question.zone).map_or(Ok(()), |cells| write_cells(out, &cells))
+    cycle_cells(index, record, &question.zone, doubts).map_or(Ok(()), |cells| write_cells(out, &cells))
 }
 
 /// Every table, each in its file.
@@ -56,8 +60,11 @@ pub(super) fn all(
     let mut own = folder.file("cycles.csv")?;
     write_cells(own.writer(), &cycle_header()).map_err(Failure::output)?;
     let asked = question.clone();
-    let mut cycle = |index, _: &[u8], record: &Record| write_cycle(index, record, &asked, own.writer());
-    let reach = Reach::all(reader, None).map_err(|error| crate::app::ledger::diagnose(&error, path))?;
+    let unread = |error| crate::app::ledger::diagnose(&error, path);
+    let reach = Reach::all(reader, None).map_err(unread)?;
+    let doubts = reach.doubts(reader).map_err(unread)?;
+    let mut cycle =
+        |index, _: &[u8], record: &Record| write_cycle(index, record, &asked, &doubts, own.writer());
     let account = gather::account(reader, path, question, reach, &mut cycle, progress)?;
     folder.put(own);
     for (table, mut file) in files {

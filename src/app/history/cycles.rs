@@ -7,6 +7,7 @@ use std::ops::ControlFlow;
 use super::{Ground, Printer, style};
 use crate::app::{Failure, Streams};
 use crate::cli::HistoryArgs;
+use crate::core::alert::doubts::Doubts;
 use crate::core::record::{Body, Record};
 use crate::ledger::{CycleFilter, Found, LedgerError, Order, Reader, Subject};
 use crate::report::row::CycleRow;
@@ -24,12 +25,13 @@ pub(super) fn show(
     let mut failure = None;
     let mut damaged = Vec::new();
     let reader = ground.reader;
+    let doubts = ground.doubts()?;
     let mut print = |index: u64, found: Found| match found {
         Err(error) => {
             damaged.push((index, error));
             ControlFlow::Continue(())
         }
-        Ok((_, record)) => match row(reader, index, &record) {
+        Ok((_, record)) => match row(reader, index, &record, &doubts) {
             Err(error) => {
                 failure = Some(error);
                 ControlFlow::Break(())
@@ -51,12 +53,18 @@ pub(super) fn show(
     printer.finish(streams).map_err(Failure::output)
 }
 
-/// A cycle as every report shows it, with what amends it.
-pub(super) fn row(reader: &Reader, index: u64, record: &Record) -> Result<Option<CycleRow>, LedgerError> {
+/// A cycle as every report shows it, with what amends it and what puts it in doubt.
+pub(super) fn row(
+    reader: &Reader,
+    index: u64,
+    record: &Record,
+    doubts: &Doubts,
+) -> Result<Option<CycleRow>, LedgerError> {
     let Body::Cycle(cycle) = &record.body else { return Ok(None) };
     let machine = record.machine.as_deref().unwrap_or("-");
     let amendments = reader.amendments(index)?;
-    Ok(Some(CycleRow::new(machine, cycle, Some(index)).recorded(record).amended(&amendments)))
+    let row = CycleRow::new(machine, cycle, Some(index)).recorded(record).amended(&amendments);
+    Ok(Some(row.in_doubt(&doubts.by(machine, index, cycle))))
 }
 
 type Each<'a> = &'a mut dyn FnMut(u64, Found) -> ControlFlow<()>;

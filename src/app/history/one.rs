@@ -82,8 +82,8 @@ pub(super) fn record(
         return sheet.row(streams.out, &in_cells(index, &told)).map_err(Failure::output);
     }
     in_words(ground, index, &told, streams)?;
-    if let Some(row) =
-        cycles::row(ground.reader, index, &told.record).map_err(|error| ground.failed(&error))?
+    if let Some(row) = cycles::row(ground.reader, index, &told.record, &*ground.doubts()?)
+        .map_err(|error| ground.failed(&error))?
     {
         line(streams, "")?;
         let style = super::Style { zone: ground.zone.clone(), scale: arguments.scale, ..super::style() };

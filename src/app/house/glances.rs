@@ -5,12 +5,15 @@ use std::ops::ControlFlow;
 use std::sync::{Arc, PoisonError};
 
 use jiff::civil::Date;
+use jiff::tz::TimeZone;
 use tokio::sync::watch;
 
 use super::House;
 use crate::alert::message;
+use crate::app::alerts::doubts;
 use crate::app::live::Newest;
 use crate::core::alert::Alert;
+use crate::core::alert::doubts::Doubts;
 use crate::core::channel::{Channel, Place, Role};
 use crate::core::cycle::plate::Profile;
 use crate::core::cycle::verdict::Verdict;
@@ -27,6 +30,10 @@ use crate::web::now::{AtAGlance, Data, Glance, GlanceAlert, Glances, LastRack, T
 /// two hundred).
 const WORK_MAX: usize = 500;
 
+/// Most racks of a day that are looked at for those in doubt (own choice: a rack every 40 s round the clock); behind
+/// so many that were of another day nothing older is looked at.
+const RACKS_MAX: usize = 2_000;
+
 /// What the records say of each machine, read on as they come.
 #[derive(Debug, Default)]
 pub(super) struct Lasts {
@@ -35,6 +42,8 @@ pub(super) struct Lasts {
     /// The day whose racks are counted.
     day: Option<Date>,
     machines: BTreeMap<String, Told>,
+    /// Up to which record the racks in doubt were counted.
+    doubted: Option<u64>,
 }
 
 /// What the records say of one machine.
@@ -42,6 +51,7 @@ pub(super) struct Lasts {
 struct Told {
     rack: Option<LastRack>,
     today: [u64; Verdict::ALL.len()],
+    in_doubt: u64,
     work_until: Option<Timestamp>,
     /// Who works on it, and at what.
     worked: Vec<Worked>,
@@ -91,7 +101,7 @@ impl Lasts {
         &mut self,
         ledger: &ledger::Reader,
         machines: &[Profile],
-        zone: &jiff::tz::TimeZone,
+        zone: &TimeZone,
         now: Timestamp,
     ) -> Result<(), LedgerError> {
         let today = date(now, zone);
@@ -107,11 +117,28 @@ impl Lasts {
         Ok(())
     }
 
+    /// Counts the racks of the day that are in doubt, where anything came since they were.
+    fn count_doubted(
+        &mut self,
+        ledger: &ledger::Reader,
+        doubts: &Doubts,
+        zone: &TimeZone,
+    ) -> Result<(), LedgerError> {
+        if self.doubted == self.next {
+            return Ok(());
+        }
+        for (machine, told) in &mut self.machines {
+            told.in_doubt = doubted(ledger, doubts, machine, |at| date(at, zone) == self.day)?;
+        }
+        self.doubted = self.next;
+        Ok(())
+    }
+
     fn begin(
         &mut self,
         ledger: &ledger::Reader,
         machines: &[Profile],
-        zone: &jiff::tz::TimeZone,
+        zone: &TimeZone,
         today: Option<Date>,
     ) -> Result<(), LedgerError> {
         let next = ledger.size()?;
@@ -134,11 +161,11 @@ impl Lasts {
                 told.entry(day.machine).or_default().today = day.numbers.counts;
             }
         }
-        (self.next, self.day, self.machines) = (Some(next), today, told);
+        (self.next, self.day, self.machines, self.doubted) = (Some(next), today, told, None);
         Ok(())
     }
 
-    fn take(&mut self, index: u64, record: Record, zone: &jiff::tz::TimeZone) {
+    fn take(&mut self, index: u64, record: Record, zone: &TimeZone) {
         let Some(machine) = record.machine else { return };
         let Some(told) = self.machines.get_mut(&machine) else { return };
         if let Body::Cycle(cycle) = &record.body {
@@ -157,7 +184,44 @@ impl Lasts {
     }
 }
 
-fn date(at: Timestamp, zone: &jiff::tz::TimeZone) -> Option<Date> {
+/// How many racks of a machine that are of a day are in doubt.
+pub(super) fn doubted(
+    ledger: &ledger::Reader,
+    doubts: &Doubts,
+    machine: &str,
+    of_day: impl Fn(Timestamp) -> bool,
+) -> Result<u64, LedgerError> {
+    let filter = CycleFilter { machine: Some(machine.to_owned()), ..CycleFilter::default() };
+    let (mut count, mut looked, mut failure) = (0, 0, None);
+    for stretch in doubts.stretches(Some(machine), None).into_iter().rev() {
+        ledger.passed_between(Order::NewestFirst, &stretch, &filter, |at, index| {
+            looked += 1;
+            if looked > RACKS_MAX {
+                return ControlFlow::Break(());
+            }
+            if !of_day(at) {
+                return ControlFlow::Continue(());
+            }
+            match ledger.record(index) {
+                Ok(Ok((_, Record { body: Body::Cycle(cycle), .. }))) => {
+                    count += u64::from(!doubts.by(machine, index, &cycle).is_empty());
+                }
+                Ok(_) => {}
+                Err(error) => {
+                    failure = Some(error);
+                    return ControlFlow::Break(());
+                }
+            }
+            ControlFlow::Continue(())
+        })?;
+        if looked > RACKS_MAX {
+            break;
+        }
+    }
+    failure.map_or(Ok(count), Err)
+}
+
+fn date(at: Timestamp, zone: &TimeZone) -> Option<Date> {
     jiff::Timestamp::from_microsecond(at.micros()).ok().map(|at| zone.to_datetime(at).date())
 }
 
@@ -225,10 +289,13 @@ impl Glances for House {
     async fn glances(&self, reader: &Reader) -> Result<AtAGlance, Refusal> {
         let now = self.clock.now();
         let (lasts, loaded) = (Arc::clone(&self.lasts), Arc::clone(&self.loaded));
+        let doubts = Arc::clone(&self.doubts);
         let told = self.readers.ask(move |ledger| {
             let mut lasts = lasts.lock().unwrap_or_else(PoisonError::into_inner);
             let configuration = &loaded.configuration;
-            lasts.read_on(ledger, &configuration.machines, &configuration.alerts.zone, now)?;
+            let zone = &configuration.alerts.zone;
+            lasts.read_on(ledger, &configuration.machines, zone, now)?;
+            lasts.count_doubted(ledger, &*doubts::fresh(&doubts, ledger)?, zone)?;
             Ok(lasts.machines.clone())
         });
         let mut told = told.await?;
@@ -237,7 +304,8 @@ impl Glances for House {
         let newest = self.tap.newest();
         let machines = self.loaded.configuration.machines.iter().enumerate();
         let glance = machines.map(|(place, machine)| {
-            let Told { rack, today, work_until, worked } = told.remove(&machine.name).unwrap_or_default();
+            let Told { rack, today, in_doubt, work_until, worked } =
+                told.remove(&machine.name).unwrap_or_default();
             let channels = &self.loaded.configuration.channels;
             let (data, tank) = tells(machine, channels, &newest, now);
             let own = alerts.iter().filter(|alert| alert.machine.as_ref() == Some(&machine.name));
@@ -266,6 +334,7 @@ impl Glances for House {
                 }),
                 tank,
                 today,
+                in_doubt,
                 alerts: own.map(told).collect(),
                 work_until: work_until.filter(|until| *until > now),
                 worked,

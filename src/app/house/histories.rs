@@ -1,6 +1,8 @@
 //! The history, page by page, and how the record is sealed.
 
+mod doubted;
 mod missed;
+mod of_alert;
 mod spans;
 mod sums;
 
@@ -11,13 +13,16 @@ use std::sync::Arc;
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 
+use super::machines::day_rack;
 use super::{House, compared};
 use crate::app::Failure;
+use crate::app::alerts::doubts;
 use crate::app::export::seal;
 use crate::app::history::events::Sites;
 use crate::app::history::one::on_record;
 use crate::config::recorded::{Recorded, RecordedProbe};
-use crate::core::alert::Settings;
+use crate::core::alert::doubts::Doubts;
+use crate::core::alert::{AlertNumber, Settings};
 use crate::core::late::late_by;
 use crate::core::merkle::Hash;
 use crate::core::monitored;
@@ -34,7 +39,6 @@ use crate::web::history::{
     Found as FoundView, Histories, HistoryLine, HistoryPart, Integrity, LINES_MAX, Later, Listed, Newest,
     Page, Question, View,
 };
-use crate::web::machine::DayRack;
 
 /// What a question is asked of.
 #[derive(Clone, Copy)]
@@ -45,6 +49,8 @@ pub(super) struct Around<'l> {
     /// Hours of the site.
     pub(super) settings: &'l Settings,
     pub(super) now: Timestamp,
+    /// What put racks in doubt which had passed.
+    pub(super) doubts: &'l Doubts,
 }
 
 /// The lines of a page, and whether more follow on it.
@@ -53,11 +59,15 @@ struct Gathered {
     more: bool,
     /// Records that are no lines, see [`Listed::folded`].
     folded: u64,
+    /// The rack that was looked at last, where not each is a line.
+    looked: Option<u64>,
+    /// Whether enough racks were looked at before the page was full.
+    cut: bool,
 }
 
 impl Gathered {
     fn new() -> Self {
-        Self { lines: Vec::new(), more: false, folded: 0 }
+        Self { lines: Vec::new(), more: false, folded: 0, looked: None, cut: false }
     }
 
     /// Takes one line; ends where the page is full.
@@ -95,7 +105,13 @@ impl Sought {
     }
 
     /// A page of racks; `None` where it is to go on from what is none.
-    fn racks(&self, ledger: &ledger::Reader) -> Result<Option<FoundView>, LedgerError> {
+    fn racks(&self, around: Around<'_>) -> Result<Option<FoundView>, LedgerError> {
+        let ledger = around.ledger;
+        match self.question.alert {
+            _ if self.question.in_doubt => return self.in_doubt(around),
+            Some(alert) => return self.of_alert(around, AlertNumber(alert)),
+            None => {}
+        }
         if !self.goes_on(&["cycle"], ledger)? {
             return Ok(None);
         }
@@ -109,7 +125,7 @@ impl Sought {
             after_index,
         };
         let (mut gathered, mut failure) = (Gathered::new(), None);
-        ledger.cycles_found(order, &filter, |index, found| match rack_line(ledger, index, found) {
+        ledger.cycles_found(order, &filter, |index, found| match rack_line(around, index, found) {
             Ok(line) => gathered.take(index, line),
             Err(error) => {
                 failure = Some(error);
@@ -168,7 +184,8 @@ impl Sought {
 
     /// The page and its neighbours.
     fn page(&self, gathered: Gathered) -> FoundView {
-        let Gathered { mut lines, more, folded } = gathered;
+        let Gathered { mut lines, more, folded, looked, cut } = gathered;
+        let (more, looked) = (more || cut, looked.filter(|_| cut));
         let back = matches!(self.question.page, Page::Newer(_));
         if back {
             lines.reverse();
@@ -179,30 +196,28 @@ impl Sought {
             HistoryLine::Rack { .. } | HistoryLine::Record { .. } => Some(*index),
         };
         let (first, last) = (lines.iter().find_map(whole), lines.iter().rev().find_map(whole));
+        // Where a page was cut it goes on from what was looked at last.
+        let (newest, oldest) = if back { (looked, None) } else { (None, looked) };
+        let (first, last) = (newest.or(first).or(looked), oldest.or(last).or(looked));
         FoundView::Lines(Listed {
             newer: first.filter(|_| more && back || matches!(self.question.page, Page::Older(_))),
             older: last.filter(|_| more || back),
             lines: lines.into_iter().map(|(_, line)| line).collect(),
             folded,
+            cut,
         })
     }
 }
 
-fn rack_line(ledger: &ledger::Reader, index: u64, found: Found) -> Result<HistoryLine, LedgerError> {
+fn rack_line(around: Around<'_>, index: u64, found: Found) -> Result<HistoryLine, LedgerError> {
+    let doubts = around.doubting(index, &found);
     let Ok((_, record)) = found else { return Ok(HistoryLine::Damaged(index)) };
     let late = late_by(&record).is_some();
     let Record { machine, body: Body::Cycle(cycle), .. } = record else {
         return Ok(HistoryLine::Damaged(index));
     };
-    let rack = DayRack {
-        record: index,
-        at: cycle.rinse_started,
-        verdict: cycle.verdict,
-        settled_c: cycle.rinse_min_c,
-        limit_c: cycle.limit_c,
-        wash_c: cycle.wash_min_c,
-    };
-    let amended = !ledger.amendments(index)?.is_empty();
+    let rack = day_rack(index, &cycle, &doubts);
+    let amended = !around.ledger.amendments(index)?.is_empty();
     Ok(HistoryLine::Rack { rack, machine: machine.unwrap_or_default(), late, amended })
 }
 
@@ -288,7 +303,7 @@ pub(super) fn gathered(sought: &Sought, around: Around<'_>) -> Result<Option<His
     let ledger = around.ledger;
     let mut damaged = Vec::new();
     let found = match sought.question.view {
-        View::Racks => sought.racks(ledger)?,
+        View::Racks => sought.racks(around)?,
         View::Checks => sought.records(&["check"], ledger)?,
         View::Alerts => sought.records(&["alert-raised"], ledger)?,
         View::Records => match sought.question.kind {
@@ -314,10 +329,11 @@ impl Histories for House {
     async fn history(&self, question: Question, reader: &Reader) -> Result<Option<HistoryPart>, Refusal> {
         let sought = Sought::new(question, &reader.zone);
         let (path, now) = (Arc::clone(&self.path), self.clock.now());
-        let loaded = Arc::clone(&self.loaded);
+        let (loaded, doubts) = (Arc::clone(&self.loaded), Arc::clone(&self.doubts));
         let asked = move |ledger: &ledger::Reader| {
             let settings = &loaded.configuration.alerts;
-            match gathered(&sought, Around { ledger, path: &path, settings, now }) {
+            let doubts = &*doubts::fresh(&doubts, ledger)?;
+            match gathered(&sought, Around { ledger, path: &path, settings, now, doubts }) {
                 Ok(part) => Ok(Ok(part)),
                 Err(NotGathered::Told(failure)) => Ok(Err(failure)),
                 Err(NotGathered::Ledger(error)) => Err(error),

@@ -1,12 +1,15 @@
 //! One machine: its day, and what its probes showed in the last minutes.
 
 use std::ops::ControlFlow;
+use std::sync::Arc;
 use std::time::Duration;
 
 use jiff::civil::Date;
 
 use super::House;
+use crate::app::alerts::doubts;
 use crate::app::live::{Extremes, RECENT_S};
+use crate::core::alert::AlertNumber;
 use crate::core::alert::hours::Stretch;
 use crate::core::channel::{Place, Role};
 use crate::core::monitored;
@@ -116,14 +119,16 @@ fn thinned(recent: &[Extremes]) -> Vec<(Timestamp, f64)> {
     drawn.flatten().collect()
 }
 
-fn rack((record, cycle): &(u64, Box<Cycle>)) -> DayRack {
+/// One rack in a line, with the alerts that put it in doubt.
+pub(super) fn day_rack(record: u64, cycle: &Cycle, doubts: &[AlertNumber]) -> DayRack {
     DayRack {
-        record: *record,
+        record,
         at: cycle.rinse_started,
         verdict: cycle.verdict,
         settled_c: cycle.rinse_min_c,
         limit_c: cycle.limit_c,
         wash_c: cycle.wash_min_c,
+        in_doubt_by: doubts.iter().map(|alert| alert.0).collect(),
     }
 }
 
@@ -142,8 +147,18 @@ impl Machines for House {
         let date = date.map_or(today, |date| date.min(today));
         let (next, stretch) = monitored::day(&reader.zone, date).ok_or(Refusal::Unknown)?;
         let asked = machine.to_owned();
-        let found = self.readers.ask(move |ledger| find(ledger, &asked, stretch)).await?;
+        let doubts = Arc::clone(&self.doubts);
+        let read = self
+            .readers
+            .ask(move |ledger| Ok((find(ledger, &asked, stretch)?, doubts::fresh(&doubts, ledger)?)));
+        let (found, doubts) = read.await?;
         let cycles: Vec<&Cycle> = found.racks.iter().map(|(_, cycle)| &**cycle).collect();
+        let racks: Vec<DayRack> = found
+            .racks
+            .iter()
+            .map(|(index, cycle)| day_rack(*index, cycle, &doubts.by(machine, *index, cycle)))
+            .collect();
+        let in_doubt: Vec<bool> = racks.iter().map(|rack| !rack.in_doubt_by.is_empty()).collect();
         let rinse = |gap: &&DayGap| {
             self.loaded
                 .configuration
@@ -157,13 +172,12 @@ impl Machines for House {
             .filter(rinse)
             .map(|gap| (gap.from.max(stretch.from), gap.to.unwrap_or(end).min(end).max(stretch.from)))
             .collect();
-        let drawn = day::plot(
-            day::Day { machine, from: stretch.from, to: stretch.to, cycles: &cycles, gaps: &blanks },
-            reader,
-        );
+        let (from, to) = (stretch.from, stretch.to);
+        let day = day::Day { machine, from, to, cycles: &cycles, in_doubt: &in_doubt, gaps: &blanks };
+        let drawn = day::plot(day, reader);
         Ok(MachineDay {
             date,
-            racks: found.racks.iter().map(rack).collect(),
+            racks,
             damaged: found.damaged,
             gaps: found.gaps,
             plots: plots(&drawn),

@@ -11,9 +11,11 @@ pub(super) use self::counted::{leads, set_off};
 use super::House;
 use super::machines::plots;
 use super::probes::Standing;
+use crate::app::alerts::doubts;
 use crate::app::export::seal;
 use crate::config::recorded::Recorded;
 use crate::core::alert::AlertNumber;
+use crate::core::alert::doubts::Doubts;
 use crate::core::channel::Place;
 use crate::core::effect::Trace;
 use crate::core::evidence::inclusion::{self, Inclusion};
@@ -55,8 +57,13 @@ pub(super) enum Stands {
     Rack(Box<Read>),
 }
 
-/// Reads one; `file` holds the calibrations and response tests on record.
-pub(super) fn read(ledger: &ledger::Reader, index: u64, file: Arc<OnFile>) -> Result<Stands, LedgerError> {
+/// Reads one; `file` holds the calibrations and response tests on record, `doubts` what put racks in doubt.
+pub(super) fn read(
+    ledger: &ledger::Reader,
+    index: u64,
+    file: Arc<OnFile>,
+    doubts: &Doubts,
+) -> Result<Stands, LedgerError> {
     if index >= ledger.size()? {
         return Ok(Stands::NoRack);
     }
@@ -82,7 +89,7 @@ pub(super) fn read(ledger: &ledger::Reader, index: u64, file: Arc<OnFile>) -> Re
         })?;
         Ok::<Option<u64>, LedgerError>(beside)
     };
-    let leads = leads(ledger, index, &record)?;
+    let leads = leads(ledger, index, &record, doubts)?;
     let numbers = |own: &BTreeSet<AlertNumber>| own.iter().map(|number| number.0).collect::<Vec<u64>>();
     let alerts = numbers(&leads.alerts);
     let (before, after) = (beside(Order::NewestFirst)?, beside(Order::OldestFirst)?);
@@ -180,7 +187,11 @@ fn seconds(cycle: &Cycle, trace: &Trace) -> Vec<(i64, Option<f64>, Option<f64>)>
 impl Racks for House {
     async fn rack(&self, record: u64, reader: &Reader) -> Result<RackFound, Refusal> {
         let standing = Arc::clone(&self.standing);
-        let asked = move |ledger: &ledger::Reader| read(ledger, record, Standing::fresh(&standing, ledger)?);
+        let doubts = Arc::clone(&self.doubts);
+        let asked = move |ledger: &ledger::Reader| {
+            let (file, doubts) = (Standing::fresh(&standing, ledger)?, doubts::fresh(&doubts, ledger)?);
+            read(ledger, record, file, &doubts)
+        };
         let stands = self.readers.ask(asked).await?;
         let read = match stands {
             Stands::NoRack => return Err(Refusal::Unknown),

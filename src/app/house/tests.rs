@@ -2,6 +2,7 @@
 
 mod by_desk;
 mod counted;
+mod doubted;
 mod missed;
 mod records;
 
@@ -12,10 +13,11 @@ use std::time::Duration;
 use super::alert_book::{Closed, racks, with_amendments};
 use super::logbook::{entered, since};
 use super::racks::{Stands, leads, read};
-use crate::app::alerts::story;
+use crate::app::alerts::{doubts, story};
 use crate::app::ledger::{self, LedgerHandle};
 use crate::config::load::Loaded;
 use crate::config::resolve::Configuration;
+use crate::core::alert::doubts::Doubts;
 use crate::core::alert::{AlertNumber, Condition};
 use crate::core::cycle::verdict::Verdict;
 use crate::core::record::{AlertClosed, AlertRaised, Amendment, AmendmentChange, Body, Check, Note, Record};
@@ -102,7 +104,7 @@ async fn a_rack_tells_of_the_reading_it_was_judged_by() {
     ];
     assert_eq!(put(&handle, records).await, 0);
     let reader = Reader::open(&path).expect("a ledger");
-    let found = |index| match read(&reader, index, Arc::default()).expect("read") {
+    let found = |index| match read(&reader, index, Arc::default(), &doubts(&reader)).expect("read") {
         Stands::Rack(rack) => rack
             .strip
             .map(|strip| (strip.record, strip.later.iter().map(|(index, _)| *index).collect::<Vec<u64>>())),
@@ -233,16 +235,26 @@ async fn the_racks_of_a_closed_alert_are_found_again() {
     assert!(story::told(&reader, &[]).expect("readable").is_none());
 }
 
+/// What put racks in doubt.
+fn doubts(reader: &Reader) -> Doubts {
+    doubts::read(reader, reader.size().expect("a size")).expect("readable")
+}
+
 /// Numbers of the alerts that put a rack in doubt which had passed.
 fn doubting(reader: &Reader, index: u64) -> Vec<u64> {
     let (_, record) = reader.record(index).expect("readable").expect("whole");
-    leads(reader, index, &record).expect("readable").doubts.into_iter().map(|number| number.0).collect()
+    leads(reader, index, &record, &doubts(reader))
+        .expect("readable")
+        .doubts
+        .into_iter()
+        .map(|number| number.0)
+        .collect()
 }
 
 /// Numbers of the alerts that a rack leads to.
 fn linked(reader: &Reader, index: u64) -> Vec<u64> {
     let (_, record) = reader.record(index).expect("readable").expect("whole");
-    let leads = leads(reader, index, &record).expect("readable");
+    let leads = leads(reader, index, &record, &doubts(reader)).expect("readable");
     leads.alerts.into_iter().map(|number| number.0).collect()
 }
 

@@ -19,11 +19,12 @@ use super::said;
 use super::source::{Line, Source, next_line};
 use super::table::{Beyond, Form, Table, TableFault};
 use crate::config::recorded::Recorded;
+use crate::core::alert::doubts::Doubts;
 use crate::core::audit::Outcome;
-use crate::core::evidence::Header;
 use crate::core::evidence::examine::{Examined, Examiner, Kept, Seen, Trust};
 use crate::core::evidence::findings::{Finding, Flaw, Uncheckable};
-use crate::core::record::Body;
+use crate::core::evidence::{Entry, Header};
+use crate::core::record::{Body, Record};
 use crate::core::time::Timestamp;
 use crate::report::account::{ACCOUNT_FORMAT, Account, Form as OfForm};
 
@@ -35,6 +36,8 @@ const ACCOUNT: &str = "account.json";
 const OTHER_TABLES: [&[u8]; 3] = [b"machine,", b"number,condition,", b"probe,since "];
 /// The byte order mark of UTF-8 (RFC 3629 §6).
 const MARK: &[u8] = b"\xEF\xBB\xBF";
+/// What is written of every record of an alert but what people did about it.
+const ALERT: &[u8] = b"alert-";
 /// Largest PDF that is read, bytes: a year of a large site is a tenth of it.
 const PDF_MAX: u64 = 1 << 30;
 /// Longest account that is read, bytes (own choice: one with all the traces it may hold is a third of it).
@@ -187,6 +190,9 @@ pub(in crate::app) fn verify_export(
         Some((_, form, source)) => Some(Table::read(*form, source.clone()).map_err(CannotCheck::Read)?),
         None => None,
     };
+    if let Some(table) = &mut table {
+        table.doubted_by(doubts(&parts.evidence.1).map_err(CannotCheck::Read)?);
+    }
     let rows = table.as_ref().map(Table::rows);
     let mut account_faults = Faults::default();
     let attached = parts.account.as_ref().map(read_account).transpose()?;
@@ -333,6 +339,29 @@ fn of_account<T: DeserializeOwned>(source: &Source) -> Result<Option<T>, CannotC
     }
 }
 
+/// What puts racks in doubt by the records of alerts in the evidence, which come after those racks. Whether these
+/// records are sealed is found when it is examined.
+fn doubts(source: &Source) -> io::Result<Doubts> {
+    let (mut input, mut buffer, mut doubts) = (source.open()?, Vec::new(), Doubts::default());
+    while let Ok(line) = next_line(&mut *input, &mut buffer) {
+        match line {
+            Line::End => break,
+            Line::TooLong => continue,
+            Line::Whole => {}
+        }
+        // Most lines are of cycles, and are read once.
+        if !buffer.windows(ALERT.len()).any(|part| part == ALERT) {
+            continue;
+        }
+        if let Ok(Entry { index, record, .. }) = serde_json::from_slice::<Entry<'_>>(&buffer)
+            && let Ok(record) = Record::from_bytes(record.as_bytes())
+        {
+            doubts.take(index, &record);
+        }
+    }
+    Ok(doubts)
+}
+
 /// What comes of the evidence, and whether a record in it names the site and its zone.
 fn examine(
     source: &Source,
@@ -421,6 +450,7 @@ fn told_of_table(file: &str, fault: &TableFault) -> Told {
         | TableFault::Added { line, record }
         | TableFault::Later { line, record, .. } => (Some(*line), Some(*record), None),
         TableFault::Missing { record, .. } => (None, Some(*record), None),
+        TableFault::Doubt { line, record, .. } => (Some(*line), Some(*record), None),
         TableFault::Cell { line, record, recorded, .. } => (Some(*line), Some(*record), Some(*recorded)),
     };
     let text = format!("{file}: {fault}");

@@ -1,5 +1,5 @@
 //! A table of cycles against the records it was made from: each row is made again from the record
-//! that it names, and compared cell by cell.
+//! that it names and from those of alerts that put it in doubt, and compared cell by cell.
 //!
 //! The table is read first, and of each row only its line and the hash of its cells are kept, some
 //! 100 bytes; the records come one after the other; in the end rows that differ are read again,
@@ -14,6 +14,7 @@ use serde::Serialize;
 
 use super::rows::{BYTES, Given, JSON_INDEX, Row, each_row, flatten};
 use super::source::Source;
+use crate::core::alert::doubts::Doubts;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::evidence::Header;
 use crate::core::evidence::examine::Seen;
@@ -122,6 +123,24 @@ pub(super) enum TableFault {
         /// When that was made.
         recorded: Timestamp,
     },
+    /// A rack that is in doubt by other alerts than the row says.
+    #[error(
+        "line {line} says «{said}» in «{column}» of record {record}, and by the alerts of this evidence it is «{sealed}»: that counts only records before {size}; where an alert came later, make evidence of the same days after the table, and compare with that"
+    )]
+    Doubt {
+        /// Line.
+        line: u64,
+        /// Column.
+        column: String,
+        /// What the table says.
+        said: String,
+        /// What the evidence says.
+        sealed: String,
+        /// Record.
+        record: u64,
+        /// Records that the evidence counts.
+        size: u64,
+    },
     /// More of the same than are named.
     #[error("{more} more rows are not as they should be")]
     More {
@@ -143,6 +162,7 @@ impl TableFault {
             Self::Later { .. } => "row-later",
             Self::Missing { .. } => "row-missing",
             Self::Cell { .. } => "cell",
+            Self::Doubt { .. } => "doubt",
             Self::More { .. } => "more",
         }
     }
@@ -163,6 +183,8 @@ pub(super) struct Table {
     columns: usize,
     rows: BTreeMap<u64, Kept>,
     faults: Vec<TableFault>,
+    /// What puts racks in doubt, by the evidence.
+    doubts: Doubts,
     /// Sealed records without a row, with their time, and of cycles the verdict.
     absent: Vec<(Timestamp, Option<Verdict>, TableFault)>,
     /// Times of the first and of the last record that has a row.
@@ -181,6 +203,7 @@ impl Table {
             columns: usize::MAX,
             rows: BTreeMap::new(),
             faults: Vec::new(),
+            doubts: Doubts::default(),
             absent: Vec::new(),
             covered: None,
             more: 0,
@@ -191,6 +214,11 @@ impl Table {
             table.faults.insert(0, TableFault::Columns);
         }
         Ok(table)
+    }
+
+    /// Racks are in doubt by these.
+    pub(super) fn doubted_by(&mut self, doubts: Doubts) {
+        self.doubts = doubts;
     }
 
     /// Number of its rows.
@@ -249,7 +277,7 @@ impl Table {
         };
         kept.seen = true;
         self.covered = Some(self.covered.map_or((at, at), |(first, last)| (first.min(at), last.max(at))));
-        let cells = self.form.cells(seen, self.columns, zone);
+        let cells = self.form.cells(seen, self.columns, zone, &self.doubts);
         if (Row { line: 0, cells: cells.clone() }).hash() == kept.hash {
             return;
         }
@@ -308,7 +336,7 @@ impl Table {
                     && let Some((recorded, sealed)) = wrong.get(&record)
                     && self.rows.get(&record).is_some_and(|kept| kept.line == row.line)
                 {
-                    self.faults.extend(differences(&row, record, *recorded, sealed));
+                    self.faults.extend(differences(&row, (record, size), *recorded, sealed));
                 }
                 ControlFlow::Continue(())
             })?;
@@ -362,7 +390,12 @@ fn missing(seen: &Seen) -> TableFault {
     TableFault::Missing { record: seen.index, kind: seen.record.body.kind(), machine, at }
 }
 
-fn differences(row: &Row, record: u64, recorded: Timestamp, sealed: &[(String, String)]) -> Vec<TableFault> {
+fn differences(
+    row: &Row,
+    (record, size): (u64, u64),
+    recorded: Timestamp,
+    sealed: &[(String, String)],
+) -> Vec<TableFault> {
     let of = |cells: &[(String, String)], column: &str| {
         cells.iter().find(|(name, _)| name == column).map(|(_, cell)| cell.clone())
     };
@@ -371,13 +404,15 @@ fn differences(row: &Row, record: u64, recorded: Timestamp, sealed: &[(String, S
     columns
         .filter_map(|(column, _)| {
             let (said, sealed) = (of(&row.cells, column), of(sealed, column));
-            (said != sealed).then(|| TableFault::Cell {
-                line: row.line,
-                column: column.clone(),
-                said: said.unwrap_or_else(absent),
-                sealed: sealed.unwrap_or_else(absent),
-                record,
-                recorded,
+            if said == sealed {
+                return None;
+            }
+            let (line, column) = (row.line, column.clone());
+            let (said, sealed) = (said.unwrap_or_else(absent), sealed.unwrap_or_else(absent));
+            Some(if column.contains(csv::IN_DOUBT_BY) {
+                TableFault::Doubt { line, column, said, sealed, record, size }
+            } else {
+                TableFault::Cell { line, column, said, sealed, record, recorded }
             })
         })
         .collect()
@@ -385,10 +420,10 @@ fn differences(row: &Row, record: u64, recorded: Timestamp, sealed: &[(String, S
 
 impl Form {
     /// The cells that a row of this record has.
-    fn cells(self, seen: &Seen, columns: usize, zone: &TimeZone) -> Vec<(String, String)> {
+    fn cells(self, seen: &Seen, columns: usize, zone: &TimeZone, doubts: &Doubts) -> Vec<(String, String)> {
         match self {
             Self::Csv => {
-                let cells = csv::cycle_cells(seen.index, &seen.record, zone).unwrap_or_default();
+                let cells = csv::cycle_cells(seen.index, &seen.record, zone, doubts).unwrap_or_default();
                 let names = csv::cycle_header().into_iter().map(str::to_owned);
                 names.zip(cells).take(columns).collect()
             }
@@ -400,10 +435,9 @@ impl Form {
                 cells.push((BYTES.to_owned(), seen.leaf.to_string()));
                 if let Body::Cycle(cycle) = &seen.record.body {
                     let machine = seen.record.machine.as_deref().unwrap_or_default();
-                    let row = serde_json::to_value(
-                        CycleRow::new(machine, cycle, Some(seen.index)).recorded(&seen.record),
-                    );
-                    flatten("row", &row.unwrap_or_default(), &mut cells);
+                    let row = CycleRow::new(machine, cycle, Some(seen.index)).recorded(&seen.record);
+                    let row = row.in_doubt(&doubts.by(machine, seen.index, cycle));
+                    flatten("row", &serde_json::to_value(row).unwrap_or_default(), &mut cells);
                 }
                 cells
             }

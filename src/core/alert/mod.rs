@@ -84,6 +84,7 @@ pub mod contact;
 mod cycles;
 pub mod desk;
 pub mod dialog;
+pub mod doubts;
 pub mod due;
 pub mod earlier;
 pub mod event;

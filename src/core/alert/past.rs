@@ -186,8 +186,19 @@ impl Past {
         counted
     }
 
+    /// Where on record each alert of a thermometer can count racks for passing by what a probe was known to show too
+    /// much: behind the first record that says so, up to that by which it was over last.
+    pub(super) fn doubting(&self) -> impl Iterator<Item = (AlertNumber, (u64, u64))> {
+        self.stories.iter().filter_map(|(number, story)| {
+            let first = story.doubted.iter().map(|(place, _)| *place).min()?;
+            let over = story.moments.iter().rev().find(|moment| moment.open.is_some());
+            let last = over.filter(|moment| moment.open == Some(false)).map_or(u64::MAX, |own| own.place);
+            (first < last).then_some((*number, (first.saturating_add(1), last)))
+        })
+    }
+
     /// The alert that counts a rack for passing by what a probe was known to show too much.
-    fn doubted(&self, machine: &str, index: u64, cycle: &Cycle) -> Option<Counted> {
+    pub(super) fn doubted(&self, machine: &str, index: u64, cycle: &Cycle) -> Option<Counted> {
         let (alert, told) = self.newest(machine, Condition::ThermometerOff, index)?;
         let doubted = &self.stories.get(&alert)?.doubted;
         let (_, about) = told.about()?;

@@ -19,6 +19,8 @@ pub enum Sign {
     Diamond,
     /// A small dot: pass.
     Dot,
+    /// An empty circle: passed, and in doubt since.
+    Ring,
 }
 
 impl Sign {
@@ -33,5 +35,11 @@ impl Sign {
             Verdict::Narrow => Self::Diamond,
             Verdict::Pass => Self::Dot,
         }
+    }
+
+    /// That of a rack of this verdict, which may be in doubt since it passed.
+    #[must_use]
+    pub const fn of_rack(verdict: Verdict, in_doubt: bool) -> Self {
+        if in_doubt { Self::Ring } else { Self::of(verdict) }
     }
 }

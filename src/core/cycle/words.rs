@@ -40,6 +40,40 @@ pub const fn verdicts(judged: Verdict, count: u64, language: Language) -> &'stat
     }
 }
 
+/// That a rack which passed is in doubt since what it passed by was found wrong.
+#[must_use]
+pub const fn in_doubt(language: Language) -> &'static str {
+    match language {
+        Language::English => "in doubt",
+        Language::Spanish => "en duda",
+    }
+}
+
+/// The word of a rack: that of its verdict, and whether it is in doubt since it passed.
+#[must_use]
+pub fn rack(judged: Verdict, is_in_doubt: bool, language: Language) -> String {
+    let word = verdict(judged, language);
+    if is_in_doubt { format!("{word}, {}", in_doubt(language)) } else { word.to_owned() }
+}
+
+/// Beside counts by verdict: what stands before the number of those that are in doubt.
+#[must_use]
+pub const fn of_these_in_doubt(language: Language) -> &'static str {
+    match language {
+        Language::English => "of these in doubt",
+        Language::Spanish => "de ellas en duda",
+    }
+}
+
+/// When a rack ended, which is what alerts keep of it; lists tell when its final rinse began.
+#[must_use]
+pub fn ended(at: &str, language: Language) -> String {
+    match language {
+        Language::English => format!("ended {at}"),
+        Language::Spanish => format!("terminada: {at}"),
+    }
+}
+
 /// What a verdict means, in half a sentence.
 #[must_use]
 pub const fn meaning(verdict: Verdict, language: Language) -> &'static str {

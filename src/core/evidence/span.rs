@@ -10,12 +10,13 @@
 //! entered for each machine, alerts, gaps and maintenance that were open then, and what is amended
 //! by a record that is in the file. Of what was made afterwards: the newest configuration, which
 //! names the site; what became of an alert that is in the
-//! file or was raised by a record that is, and amendments of its records. And each change of the
+//! file, was raised by a record that is or puts a rack of it in doubt, and amendments of its records. And each change of the
 //! signing key, whenever it was.
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use crate::core::alert::AlertNumber;
+use crate::core::alert::doubts::can_doubt;
+use crate::core::alert::{AlertNumber, Earlier};
 use crate::core::record::{AmendmentChange, Body, Check, Record};
 use crate::core::time::Timestamp;
 
@@ -93,6 +94,8 @@ pub struct Companions {
     alerts: BTreeSet<AlertNumber>,
     /// Before the stretch: records of each alert that is not closed yet.
     open: BTreeMap<AlertNumber, Vec<u64>>,
+    /// After the stretch: records of each alert that may still put racks of it in doubt.
+    later: BTreeMap<AlertNumber, Vec<u64>>,
     /// After the stretch: the newest configuration.
     configured: Option<u64>,
     /// Before the stretch: the newest record of each of these.
@@ -110,6 +113,7 @@ impl Companions {
             found: apart.into_iter().collect(),
             alerts: BTreeSet::new(),
             open: BTreeMap::new(),
+            later: BTreeMap::new(),
             configured: None,
             newest: BTreeMap::new(),
         }
@@ -128,6 +132,7 @@ impl Companions {
         }
         let wanted = inside || self.belongs(record);
         if !wanted {
+            self.later(index, record);
             return;
         }
         if !inside {
@@ -135,6 +140,7 @@ impl Companions {
         }
         if let Some(alert) = record.body.alert() {
             self.alerts.insert(alert);
+            self.found.extend(self.later.remove(&alert).unwrap_or_default());
         }
         if let Body::Amendment(amendment) = &record.body
             && !self.is_in(amendment.of)
@@ -226,13 +232,37 @@ impl Companions {
         self.found.extend(std::mem::take(&mut self.newest).into_values());
     }
 
+    /// Keeps what is said of an alert that may put racks in doubt with a later record.
+    fn later(&mut self, index: u64, record: &Record) {
+        let Some(alert) = record.body.alert() else { return };
+        if matches!(&record.body, Body::AlertRaised(raised) if can_doubt(raised.condition)) {
+            self.later.insert(alert, Vec::new());
+        }
+        if matches!(record.body, Body::AlertClosed(_)) {
+            self.later.remove(&alert);
+        } else if let Some(known) = self.later.get_mut(&alert) {
+            known.push(index);
+        }
+    }
+
+    /// Whether an alert puts racks in doubt that may be in the file.
+    fn doubts(&self, earlier: Option<&Earlier>) -> bool {
+        let ends = earlier.and_then(|own| Some((own.racks.first()?.index, own.racks.last()?.index)));
+        ends.is_some_and(|(first, last)| {
+            first < self.end && last >= self.first || self.found.range(first..=last).next().is_some()
+        })
+    }
+
     fn belongs(&self, record: &Record) -> bool {
         if self.span.is_spoken_of_by(record) || self.span.has(record.recorded) {
             return true;
         }
         let of_alert = record.body.alert().is_some_and(|alert| self.alerts.contains(&alert));
         let caused = match &record.body {
-            Body::AlertRaised(alert) => alert.cause.is_some_and(|cause| self.is_in(cause)),
+            Body::AlertRaised(alert) => {
+                alert.cause.is_some_and(|cause| self.is_in(cause)) || self.doubts(alert.earlier.as_ref())
+            }
+            Body::AlertChanged(changed) => self.doubts(changed.earlier.as_ref()),
             Body::Amendment(amendment) => self.is_in(amendment.of),
             Body::SigningKey(_) => true,
             Body::Cycle(_)
@@ -243,7 +273,6 @@ impl Companions {
             | Body::ClockStep(_)
             | Body::ConfigurationChange(_)
             | Body::MachineFailure(_)
-            | Body::AlertChanged(_)
             | Body::AlertAcknowledged(_)
             | Body::AlertCleared(_)
             | Body::AlertClosed(_)

@@ -4,7 +4,7 @@ use super::cycle::capital;
 use super::words::Word;
 use super::{Axis, Band, Line, Plot, Point, Shade, Shape, Stroke, Tick, Window, ticks};
 use crate::core::cycle::verdict::Verdict;
-use crate::core::cycle::words::verdict;
+use crate::core::cycle::words::{of_these_in_doubt, verdict};
 use crate::core::reader::Reader;
 use crate::core::record::Cycle;
 use crate::core::time::Timestamp;
@@ -20,6 +20,8 @@ pub struct Day<'a> {
     pub to: Timestamp,
     /// Its cycles in order of time.
     pub cycles: &'a [&'a Cycle],
+    /// Of each of them whether it is in doubt since it passed; where none is named, none is.
+    pub in_doubt: &'a [bool],
     /// Stretches without usable readings of the final-rinse probe.
     pub gaps: &'a [(Timestamp, Timestamp)],
 }
@@ -60,12 +62,14 @@ pub fn plot(day: Day<'_>, reader: &Reader) -> Plot {
         value(one).total_cmp(&value(other))
     });
     // The worst are drawn last, over the others.
-    let mut by_verdict: Vec<&Cycle> = day.cycles.to_vec();
-    by_verdict.sort_by_key(|cycle| std::cmp::Reverse(cycle.verdict));
-    let points = by_verdict.into_iter().map(|cycle| Point {
+    let doubted = |place: usize| day.in_doubt.get(place).copied().unwrap_or(false);
+    let mut by_verdict: Vec<(&Cycle, bool)> =
+        day.cycles.iter().enumerate().map(|(place, cycle)| (*cycle, doubted(place))).collect();
+    by_verdict.sort_by_key(|(cycle, in_doubt)| (std::cmp::Reverse(cycle.verdict), *in_doubt));
+    let points = by_verdict.into_iter().map(|(cycle, in_doubt)| Point {
         x: seconds(cycle.rinse_started),
         y: cycle.rinse_min_c.map_or(y.from, scale),
-        shape: Shape::of(cycle.verdict),
+        shape: Shape::of_rack(cycle.verdict, in_doubt),
         label: match lowest {
             Some(lowest) if std::ptr::eq(*lowest, cycle) => labelled(cycle, length, reader),
             Some(_) | None => String::new(),
@@ -87,7 +91,7 @@ pub fn plot(day: Day<'_>, reader: &Reader) -> Plot {
         bands: bands(day, reader, length),
         lines: limits().next().map(|_| limit(day, reader, length)).into_iter().collect(),
         points: points.collect(),
-        key: key(day, reader),
+        key: counted(day, reader),
         y,
     }
 }
@@ -204,17 +208,18 @@ fn bands(day: Day<'_>, reader: &Reader, length: f64) -> Vec<Band> {
     vec![Band { edges, name: Word::Uncertainty.say(reader.language).to_owned() }]
 }
 
-/// Verdicts that occur, with their counts, worst first.
-fn counted(day: Day<'_>, reader: &Reader) -> Vec<(Verdict, String)> {
+/// Verdicts that occur, with their counts, worst first, and how many of them are in doubt.
+fn counted(day: Day<'_>, reader: &Reader) -> Vec<(Shape, String)> {
     let count = |verdict| day.cycles.iter().filter(|cycle| cycle.verdict == verdict).count();
     let all = Verdict::ALL.into_iter().map(|verdict| (verdict, count(verdict)));
-    all.filter(|(_, count)| *count > 0)
-        .map(|(judged, count)| (judged, format!("{}: {count}", verdict(judged, reader.language))))
-        .collect()
-}
-
-fn key(day: Day<'_>, reader: &Reader) -> Vec<(Shape, String)> {
-    counted(day, reader).into_iter().map(|(verdict, text)| (Shape::of(verdict), text)).collect()
+    let told =
+        |(judged, count)| (Shape::of(judged), format!("{}: {count}", verdict(judged, reader.language)));
+    let mut counted: Vec<(Shape, String)> = all.filter(|(_, count)| *count > 0).map(told).collect();
+    let doubted = day.in_doubt.iter().filter(|in_doubt| **in_doubt).count();
+    if doubted > 0 {
+        counted.push((Shape::Ring, format!("{}: {doubted}", of_these_in_doubt(reader.language))));
+    }
+    counted
 }
 
 fn told(day: Day<'_>, lowest: Option<&Cycle>, reader: &Reader) -> (String, String) {

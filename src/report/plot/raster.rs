@@ -159,6 +159,10 @@ impl Canvas {
                 self.fill(&[circle(at, 4.2, 4)], Ink::Ground);
             }
             Shape::Dot => self.fill(&[circle(at, 3.0, 16)], Ink::Good),
+            Shape::Ring => {
+                self.fill(&[circle(at, 5.5, 24)], Ink::Muted);
+                self.fill(&[circle(at, 3.5, 24)], Ink::Ground);
+            }
         }
     }
 

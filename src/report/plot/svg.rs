@@ -134,6 +134,12 @@ fn drawn(out: &mut String, at: Spot, shape: Shape) {
         Shape::Dot => {
             writeln!(out, "<circle class=\"plot-pass\" cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"3\" fill=\"{good}\"/>")
         }
+        Shape::Ring => writeln!(
+            out,
+            "<circle class=\"plot-doubt\" cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"4.5\" fill=\"{ground}\" stroke=\"{}\" \
+             stroke-width=\"2\"/>",
+            hex(Ink::Muted)
+        ),
     };
 }
 

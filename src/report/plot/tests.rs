@@ -85,8 +85,14 @@ fn a_day(language: Language, scale: Scale) -> Plot {
         .collect();
     let cycles: Vec<&Cycle> = cycles.iter().collect();
     let hour = |hour: u64| from.plus(Duration::from_secs(hour * 3600));
-    let day =
-        day::Day { machine: "Lavavajillas <1>", from, to, cycles: &cycles, gaps: &[(hour(2), hour(4))] };
+    let day = day::Day {
+        machine: "Lavavajillas <1>",
+        from,
+        to,
+        cycles: &cycles,
+        in_doubt: &[],
+        gaps: &[(hour(2), hour(4))],
+    };
     day::plot(day, &reader(language, scale))
 }
 
@@ -102,7 +108,7 @@ fn marks(racks: &[u64], gaps: &[(u64, u64)]) -> String {
     let cycles: Vec<Cycle> = racks.iter().map(rack).collect();
     let cycles: Vec<&Cycle> = cycles.iter().collect();
     let gaps: Vec<(Timestamp, Timestamp)> = gaps.iter().map(|(from, to)| (at(*from), at(*to))).collect();
-    let day = day::Day { machine: "Bar", from, to: at(24 * 60), cycles: &cycles, gaps: &gaps };
+    let day = day::Day { machine: "Bar", from, to: at(24 * 60), cycles: &cycles, in_doubt: &[], gaps: &gaps };
     let plot = day::plot(day, &reader(Language::English, Scale::Celsius));
     assert!(plot.points.iter().all(|point| (plot.x.from..=plot.x.to).contains(&point.x)), "{racks:?}");
     let labels: Vec<String> = plot.x.ticks.into_iter().map(|tick| tick.label).collect();
@@ -141,14 +147,14 @@ fn a_week() -> Plot {
         })
         .collect();
     let cycles: Vec<&Cycle> = cycles.iter().collect();
-    let day = day::Day { machine: "Dish machine 1", from, to, cycles: &cycles, gaps: &[] };
+    let day = day::Day { machine: "Dish machine 1", from, to, cycles: &cycles, in_doubt: &[], gaps: &[] };
     day::plot(day, &reader(Language::English, Scale::Celsius))
 }
 
 fn empty_day() -> Plot {
     let from: Timestamp = "2026-11-01T04:00:00Z".parse().expect("midnight in New York");
     let to = from.plus(Duration::from_secs(25 * 3600));
-    let day = day::Day { machine: "Bar", from, to, cycles: &[], gaps: &[] };
+    let day = day::Day { machine: "Bar", from, to, cycles: &[], in_doubt: &[], gaps: &[] };
     day::plot(day, &reader(Language::English, Scale::Celsius))
 }
 
@@ -288,6 +294,7 @@ fn a_busy_day_is_drawn_in_few_bytes() {
         from,
         to: from.plus(Duration::from_secs(86_400)),
         cycles: &cycles,
+        in_doubt: &[],
         gaps: &[],
     };
     let svg = day::plot(drawn, &reader(Language::English, Scale::Celsius)).svg(Size::PHONE);

@@ -5,7 +5,8 @@
 //! | `show` | what is looked at; racks where it is not given | |
 //! | `machine` | one machine | |
 //! | `from`, `to` | first and last day | |
-//! | `verdict` | one verdict | racks |
+//! | `verdict` | one verdict, or that they passed and are in doubt | racks |
+//! | `alert` | one alert | racks |
 //! | `kind` | one kind | records |
 //! | `older`, `newer` | goes on from this record, of a gap of a probe with `/` and that probe behind it | lists |
 //! | `until` | goes on from this day | days, missed checks |
@@ -25,7 +26,11 @@ use crate::web::frame::said;
 use crate::web::query::{self, Expected, Given};
 
 /// Every part of a question.
-const PARTS: [&str; 9] = ["show", "machine", "from", "to", "verdict", "kind", "until", "older", "newer"];
+const PARTS: [&str; 10] =
+    ["show", "machine", "from", "to", "verdict", "alert", "kind", "until", "older", "newer"];
+
+/// Stands in the place of a verdict: those that passed and are in doubt.
+pub(super) const IN_DOUBT: &str = "in-doubt";
 
 /// What was asked.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -49,7 +54,12 @@ impl Asked {
         if let Some(from) = from.filter(|from| to.is_some_and(|to| to < *from)) {
             given.refuse("to", Expected::DayFrom(from));
         }
-        let verdict = given.take("verdict", |text| one_of(Verdict::ALL, Verdict::as_str, text));
+        let verdict = given.take("verdict", |text| {
+            let verdicts = Verdict::ALL.into_iter().map(Some).chain([None]);
+            one_of(verdicts, |verdict| verdict.map_or(IN_DOUBT, Verdict::as_str), text)
+        });
+        let (in_doubt, verdict) = (verdict == Some(None), verdict.flatten());
+        let alert = given.take("alert", query::record);
         let kind = given.take("kind", |text| one_of(Body::EVENTS, |kind| kind, text));
         let last = to.map_or(today, |to| to.min(today));
         let until = given.take("until", |text| match query::day(text)? {
@@ -72,7 +82,9 @@ impl Asked {
             (None, None) => (Page::Newest, None),
         };
         let view = view.unwrap_or(View::Racks);
-        Self { question: Question { view, machine, from, to, verdict, kind, until, page, probe }, given }
+        let question =
+            Question { view, machine, from, to, verdict, in_doubt, alert, kind, until, page, probe };
+        Self { question, given }
     }
 
     /// Puts down that no list of this kind holds the record that the page was to go on from.
@@ -111,6 +123,7 @@ fn one_of<T: Copy>(
 fn fitting(view: View, given: &mut Given) {
     for (part, views) in [
         ("verdict", &[View::Racks] as &[View]),
+        ("alert", &[View::Racks]),
         ("kind", &[View::Records]),
         ("until", &[View::Days, View::Missed]),
         ("older", &View::LISTS),
@@ -135,8 +148,14 @@ pub(super) fn address(question: &Question) -> String {
             address.push_str(&format!("&{name}={day}"));
         }
     }
-    if let Some(verdict) = question.verdict.filter(|_| question.view == View::Racks) {
-        address.push_str(&format!("&verdict={}", verdict.as_str()));
+    if question.view == View::Racks {
+        let doubted = question.in_doubt.then_some(IN_DOUBT);
+        if let Some(verdict) = question.verdict.map(Verdict::as_str).or(doubted) {
+            address.push_str(&format!("&verdict={verdict}"));
+        }
+        if let Some(alert) = question.alert {
+            address.push_str(&format!("&alert={alert}"));
+        }
     }
     if let Some(kind) = question.kind.filter(|_| question.view == View::Records) {
         address.push_str(&format!("&kind={kind}"));
@@ -207,6 +226,9 @@ mod tests {
             ("show=Racks", Some("show")),
             ("verdict=bogus", Some("verdict")),
             ("show=days&verdict=cold", Some("verdict")),
+            ("verdict=in-doubt&alert=12", None),
+            ("show=days&alert=12", Some("alert")),
+            ("alert=x", Some("alert")),
             ("show=records&kind=cycle", Some("kind")),
             ("kind=check", Some("kind")),
             ("machine=dm9", Some("machine")),
@@ -278,12 +300,20 @@ mod tests {
     // Own rule: every address that a page leads to is one that it answers.
     #[test]
     fn an_address_of_ours_is_never_refused() {
-        let asked = read("verdict=cold&from=2026-02-01");
-        for view in View::ALL {
-            for kind in [None, Some("check")] {
-                let other = Question { view, kind, ..asked.question.clone() };
-                let again = read(address(&other).trim_start_matches("history?"));
-                assert!(!again.given.is_refused(), "{:?}", again.given);
+        for query in ["verdict=cold&from=2026-02-01", "verdict=in-doubt", "alert=12", "alert=12&verdict=cold"]
+        {
+            let asked = read(query);
+            for view in View::ALL {
+                for kind in [None, Some("check")] {
+                    let other = Question { view, kind, ..asked.question.clone() };
+                    let again = read(address(&other).trim_start_matches("history?"));
+                    assert!(!again.given.is_refused(), "{:?}", again.given);
+                    if view == View::Racks {
+                        let racks =
+                            |question: &Question| (question.verdict, question.in_doubt, question.alert);
+                        assert_eq!(racks(&again.question), racks(&asked.question), "{query}");
+                    }
+                }
             }
         }
     }

@@ -3,10 +3,10 @@
 use super::asked::address;
 use super::story::{amended, lasting, put, told as sentence};
 use super::words::kind_word;
-use super::{DayLine, GapLine, HistoryLine, Later, Page, Question, View};
+use super::{DayLine, Doubted, GapLine, HistoryLine, Later, Page, Question, View};
 use crate::core::counted::Noun;
 use crate::core::cycle::verdict::Verdict;
-use crate::core::cycle::words::{verdict as verdict_word, verdicts};
+use crate::core::cycle::words::{of_these_in_doubt, rack as rack_word, verdicts};
 use crate::core::daily::DayNumbers;
 use crate::core::late::{late_by, stands_at};
 use crate::core::monitored::Monitored;
@@ -28,7 +28,9 @@ pub(super) enum Told {
 pub(super) struct RackTold {
     pub(super) record: u64,
     pub(super) verdict: Verdict,
-    pub(super) word: &'static str,
+    pub(super) word: String,
+    /// Alerts that put it in doubt.
+    pub(super) doubts: Vec<u64>,
     pub(super) when: String,
     pub(super) machine: String,
     pub(super) figures: String,
@@ -58,6 +60,8 @@ pub(super) struct DayTold {
     pub(super) counts: Vec<(Count, String)>,
     /// Missed checks, with the address of their list.
     pub(super) missed: Option<(u64, String)>,
+    /// Racks in doubt, with the address of their list.
+    pub(super) doubted: Option<(String, String)>,
     pub(super) damaged: u64,
     pub(super) passed: String,
     pub(super) lowest: String,
@@ -106,7 +110,8 @@ fn of_rack(rack: &DayRack, machine: &str, (late, amended): (bool, bool), reader:
     RackTold {
         record: rack.record,
         verdict: rack.verdict,
-        word: verdict_word(rack.verdict, language),
+        word: rack_word(rack.verdict, !rack.in_doubt_by.is_empty(), language),
+        doubts: rack.in_doubt_by.clone(),
         when: reader.moment(rack.at),
         machine: machine.to_owned(),
         figures: format!("{settled} {symbol}, {} {limit} {symbol}", said(language, "limit", "límite")),
@@ -196,11 +201,13 @@ pub(super) fn day_told(line: &DayLine, reader: &Reader) -> DayTold {
         counts: counts(numbers, reader.language)
             .into_iter()
             .map(|count| {
-                let to = of_day(line, View::Racks, Some(count.verdict));
+                let to = address(&Question { verdict: Some(count.verdict), ..of_day(line, View::Racks) });
                 (count, to)
             })
             .collect(),
-        missed: (line.missed > 0).then(|| (line.missed, of_day(line, View::Missed, None))),
+        missed: (line.missed > 0).then(|| (line.missed, address(&of_day(line, View::Missed)))),
+        doubted: doubted(line.doubted, reader.language)
+            .map(|told| (told, address(&Question { in_doubt: true, ..of_day(line, View::Racks) }))),
         damaged: numbers.damaged,
         passed: share(numbers.pass_rate()),
         lowest: shown(numbers.rinse_min_c),
@@ -209,19 +216,36 @@ pub(super) fn day_told(line: &DayLine, reader: &Reader) -> DayTold {
     }
 }
 
-/// The address of what is looked at of a machine on a day.
-fn of_day(line: &DayLine, view: View, verdict: Option<Verdict>) -> String {
-    address(&Question {
+/// How many racks are in doubt, in words; `None` where none is.
+pub(super) fn doubted(doubted: Doubted, language: Language) -> Option<String> {
+    let Doubted { count, more } = doubted;
+    let what = of_these_in_doubt(language);
+    match (count, more) {
+        (0, false) => None,
+        (count, false) => Some(format!("{what}: {count}")),
+        (0, true) => Some(
+            said(language, "some may be in doubt, not counted here", "puede haber en duda, sin contar aquí")
+                .to_owned(),
+        ),
+        (count, true) => Some(format!("{what}: {count} {}", said(language, "or more", "o más"))),
+    }
+}
+
+/// What is looked at of a machine on a day.
+fn of_day(line: &DayLine, view: View) -> Question {
+    Question {
         view,
         machine: Some(line.machine.clone()),
         from: Some(line.day),
         to: Some(line.day),
-        verdict,
+        verdict: None,
+        in_doubt: false,
+        alert: None,
         kind: None,
         until: None,
         page: Page::Newest,
         probe: None,
-    })
+    }
 }
 
 pub(super) fn gap_told(GapLine { blank, open_s }: &GapLine, reader: &Reader, now: Timestamp) -> GapTold {

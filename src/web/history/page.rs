@@ -6,7 +6,7 @@ use axum::http::{StatusCode, Uri};
 use axum::response::Response;
 use jiff::civil::Date;
 
-use super::asked::{Asked, Quick, address, from_gap, quick};
+use super::asked::{Asked, IN_DOUBT, Quick, address, from_gap, quick};
 use super::lines::{DayTold, GapTold, Told, day_told, gap_told, told};
 use super::missed::{self, MissedDay};
 use super::sums::{self, DriftTold, SummedTold};
@@ -17,7 +17,7 @@ use crate::core::address::escaped;
 use crate::core::counted::Noun;
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::Verdict;
-use crate::core::cycle::words::verdict as verdict_word;
+use crate::core::cycle::words::{in_doubt, verdict as verdict_word};
 use crate::core::reader::{Language, Reader};
 use crate::core::record::Body;
 use crate::core::time::Timestamp;
@@ -100,6 +100,8 @@ struct Answer {
     older: Option<String>,
     /// How many records were left out that only move the end of work on a machine, and where they stand.
     folded: Option<(String, String)>,
+    /// Whether it ends before it is full.
+    cut: bool,
     damaged: String,
     /// How the record is sealed, in words.
     sealed: String,
@@ -127,6 +129,7 @@ impl Answer {
             shown: Shown::of(&part.found, question, reader, now),
             newer,
             older,
+            cut: matches!(&part.found, Found::Lines(Listed { cut: true, .. })),
             folded: match &part.found {
                 Found::Lines(Listed { folded, .. }) if *folded > 0 => {
                     let kind = Some("maintenance");
@@ -224,6 +227,8 @@ struct HistoryPage<'a> {
     before: Option<String>,
     /// Whether the question is narrower than an export of its span can be.
     all_of_span: bool,
+    /// The alert whose racks are looked at, and the address of all racks.
+    of_alert: Option<(u64, String)>,
     drift_days: i64,
 }
 
@@ -270,7 +275,8 @@ pub(in crate::web) async fn show<K: Kitchen>(
         wrong,
         zone: zone_of(reader, now),
         exports: exports(question, begins, today),
-        all_of_span: question.verdict.is_some() || question.kind.is_some(),
+        all_of_span: question.is_narrow(),
+        of_alert: question.alert.map(|alert| (alert, address(&Question { alert: None, ..question.clone() }))),
         answer: part.map(|part| Answer::of(&part, question, reader, now)),
         before: asked_before.map(|day| reader.day(day_begins(day, &reader.zone))),
         drift_days: DRIFT_DAYS_MAX,
@@ -304,7 +310,9 @@ fn verdicts<'a>(question: &Question, language: Language) -> Vec<Choice<'a>> {
         word: verdict_word(verdict, language),
         chosen: question.verdict == Some(verdict),
     };
-    Verdict::ALL.into_iter().map(choice).collect()
+    let word = in_doubt(language);
+    let doubted = Choice { value: IN_DOUBT, word, chosen: question.in_doubt };
+    Verdict::ALL.into_iter().map(choice).chain([doubted]).collect()
 }
 
 fn kinds<'a>(question: &Question, language: Language) -> Vec<Choice<'a>> {

@@ -1,7 +1,7 @@
 //! The span summed up, and early warnings, in words.
 
 use super::asked::address;
-use super::lines::{Count, counts, share, watched};
+use super::lines::{Count, counts, doubted, share, watched};
 use super::story::{lasting, put};
 use super::words::check_word;
 use super::{
@@ -41,6 +41,8 @@ pub(super) struct SumTold {
     pub(super) days: u64,
     /// Racks by verdict, each with the address of their list.
     pub(super) counts: Vec<(Count, String)>,
+    /// Racks in doubt, with the address of their list.
+    pub(super) doubted: Option<(String, String)>,
     pub(super) passed: String,
     pub(super) lowest: String,
     pub(super) watched: String,
@@ -75,20 +77,19 @@ impl TallyTold {
 
 pub(super) fn told(summed: &Summed, question: &Question, reader: &Reader) -> SummedTold {
     let language = reader.language;
-    let ask = |view, machine: Option<&String>, verdict| {
-        let machine = machine.cloned().or_else(|| question.machine.clone());
-        let asked = Question {
-            view,
-            machine,
-            verdict,
-            kind: None,
-            until: None,
-            page: Page::Newest,
-            probe: None,
-            ..question.clone()
-        };
-        address(&asked)
+    let of = |view, machine: Option<&String>| Question {
+        view,
+        machine: machine.cloned().or_else(|| question.machine.clone()),
+        verdict: None,
+        in_doubt: false,
+        alert: None,
+        kind: None,
+        until: None,
+        page: Page::Newest,
+        probe: None,
+        ..question.clone()
     };
+    let ask = |view| address(&of(view, None));
     let machines = summed.machines.iter().map(|sum| SumTold {
         machine: sum.machine.clone(),
         racks: sum.numbers.cycles(),
@@ -96,10 +97,13 @@ pub(super) fn told(summed: &Summed, question: &Question, reader: &Reader) -> Sum
         counts: counts(&sum.numbers, language)
             .into_iter()
             .map(|count| {
-                let to = ask(View::Racks, Some(&sum.machine), Some(count.verdict));
+                let asked = of(View::Racks, Some(&sum.machine));
+                let to = address(&Question { verdict: Some(count.verdict), ..asked });
                 (count, to)
             })
             .collect(),
+        doubted: doubted(sum.doubted, language)
+            .map(|told| (told, address(&Question { in_doubt: true, ..of(View::Racks, Some(&sum.machine)) }))),
         passed: share(sum.numbers.pass_rate()),
         lowest: sum.numbers.rinse_min_c.map_or("–".to_owned(), |celsius| reader.temperature(celsius)),
         watched: watched(&sum.watched, reader),
@@ -125,15 +129,15 @@ pub(super) fn told(summed: &Summed, question: &Question, reader: &Reader) -> Sum
                 ("filled", &summed.gaps.filled.to_string()),
             ],
         ),
-        gaps_to: ask(View::Gaps, None, None),
+        gaps_to: ask(View::Gaps),
         checks: summed.checks.iter().map(|tally| TallyTold::of(tally, language)).collect(),
-        checks_to: ask(View::Checks, None, None),
+        checks_to: ask(View::Checks),
         alerts: put(
             language,
             alert_words,
             &[("n", &summed.alerts.raised.to_string()), ("open", &summed.alerts.open.to_string())],
         ),
-        alerts_to: ask(View::Alerts, None, None),
+        alerts_to: ask(View::Alerts),
         before: (summed.alerts.before > 0).then(|| before(&summed.alerts, language)),
         doubting: summed
             .alerts
@@ -143,8 +147,8 @@ pub(super) fn told(summed: &Summed, question: &Question, reader: &Reader) -> Sum
             .collect(),
         stood: summed.alerts.stood.iter().map(|one| (one.alert, stood(one, reader))).collect(),
         missed: missed::summed(summed.missed, language),
-        missed_to: ask(View::Missed, None, None),
-        drift_to: ask(View::Drift, None, None),
+        missed_to: ask(View::Missed),
+        drift_to: ask(View::Drift),
         hours: hours(summed.hours, language),
     }
 }

@@ -71,6 +71,31 @@ async fn racks_are_listed_with_what_is_damaged() {
     holds(&spanish, &["fría", "DAÑADO", "registrada tarde", "Este mes", "íntegro"]);
 }
 
+// Own promise: a rack that passed and is in doubt says so in words and by a sign of its own, leads to the alert, and can be
+// asked for; days and sums lead to those of theirs.
+#[tokio::test]
+async fn racks_in_doubt_are_told_and_asked_for() {
+    let page = get("/history?verdict=in-doubt&alert=7", Language::English).await;
+    let sign = "<circle cx=\"12\" cy=\"12\" r=\"8\" fill=\"none\"";
+    let wanted = [
+        sign,
+        "pass, in doubt</span> (<a class=\"line\" href=\"alerts/7\">alert 7</a>, <a class=\"line\" href=\"alerts/9\">alert 9</a>)",
+        "<option value=\"in-doubt\" selected>in doubt</option>",
+        "<input type=\"hidden\" name=\"alert\" value=\"7\">",
+        "Only racks of <a class=\"line\" href=\"alerts/7\">alert 7</a>",
+        "<a class=\"line\" href=\"history?show=racks&#38;verdict=in-doubt\">Show all racks</a>",
+        "show=racks&#38;verdict=in-doubt&#38;alert=7&#38;older=46",
+        "a verdict or a kind is no part of it",
+    ];
+    holds(&page, &wanted);
+    holds(&get("/history", Language::Spanish).await, &["correcta, en duda", "alerta 7"]);
+    let days = get("/history?show=days", Language::English).await;
+    let of_day = "show=racks&#38;machine=dm1&#38;from=2026-11-26&#38;to=2026-11-26&#38;verdict=in-doubt\"";
+    holds(&days, &[of_day, "of these in doubt: 3</span>"]);
+    let sum = get("/history?show=summary", Language::Spanish).await;
+    holds(&sum, &["show=racks&#38;machine=dm1&#38;verdict=in-doubt\"", "de ellas en duda: 26 o más"]);
+}
+
 // Own promise: what people wrote is text, in whatever view; a check says in words and by a sign whether it was
 // good; each line leads to its record; sentences are in the reader's language.
 #[tokio::test]

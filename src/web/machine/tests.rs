@@ -38,7 +38,8 @@ async fn the_page_of_a_machine_says_what_its_day_was() {
         "66.4 °C (12:00 UTC, 20 s ago)",
         "OLD: 66.4 °C (12:00 UTC, 10 min ago)",
         "?day=2026-11-25",
-        "<p>2 racks: 1 cold, 1 pass.</p>",
+        "<p>3 racks: 1 cold, 2 pass; of these in doubt: 1.</p>",
+        "pass, in doubt (<a href=\"../alerts/7\">alert 7</a>)",
         // What paper has in place of the chart and of the table of all.
         "<figure class=\"plot both screen\">",
         "<details class=\"screen\">",

@@ -9,7 +9,7 @@ use super::{Data, Glance, GlanceAlert, LastRack, Tank};
 use crate::core::alert::Condition;
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::{Finding, Verdict};
-use crate::core::cycle::words::{meaning, verdict, verdicts};
+use crate::core::cycle::words::{ended, meaning, of_these_in_doubt, verdict, verdicts};
 use crate::core::reader::{Language, Reader, filled};
 pub(in crate::web) use crate::core::technician::told::ago;
 use crate::core::time::Timestamp;
@@ -168,7 +168,7 @@ pub(in crate::web) fn card(
         folded,
         brief,
         ago: judged.map(|rack| ago(now.since(rack.ended), language)).unwrap_or_default(),
-        clock: judged.map(|rack| reader.clock_and_zone(rack.ended)).unwrap_or_default(),
+        clock: judged.map(|rack| ended(&reader.clock_and_zone(rack.ended), language)).unwrap_or_default(),
         verdict: word,
         meaning: judged.map_or("", |rack| meaning(rack.verdict, language)),
         beside: judged.map(|rack| [off(glance, language), beside(rack, reader)].concat()).unwrap_or_default(),
@@ -311,7 +311,10 @@ fn lines(glance: &Glance, words: &Words, reader: &Reader) -> Vec<String> {
     let counted: Vec<String> = counted
         .map(|(count, judged)| format!("{count} {}", verdicts(judged, *count, reader.language)))
         .collect();
-    let today = if counted.is_empty() { words.none_today.to_owned() } else { counted.join(", ") };
+    let mut today = if counted.is_empty() { words.none_today.to_owned() } else { counted.join(", ") };
+    if glance.in_doubt > 0 {
+        today.push_str(&format!("; {}: {}", of_these_in_doubt(reader.language), glance.in_doubt));
+    }
     lines.push(format!("{}: {today}", words.today));
     lines
 }

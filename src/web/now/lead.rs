@@ -146,6 +146,7 @@ mod tests {
             watches_tank: true,
             tank,
             today,
+            in_doubt: 0,
             alerts,
             work_until,
             worked: Vec::new(),

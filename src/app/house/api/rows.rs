@@ -10,12 +10,14 @@ use serde_json::{Value, json};
 use super::super::House;
 use super::place::{Place, follows_place, no_cursor};
 use super::{failed, refused, shown};
+use crate::app::alerts::{doubts, story};
+use crate::app::enter;
 use crate::app::history::{self, Asked as Question};
-use crate::app::{alerts::story, enter};
 use crate::cli::{FormArgs, HistoryArgs, Show};
 use crate::config::load::Loaded;
 use crate::config::resolve::Configuration;
 use crate::core::alert::AlertNumber;
+use crate::core::alert::doubts::Doubts;
 use crate::core::calibration::Calibration;
 use crate::core::channel::Role;
 use crate::core::reader::{Language, Reader as Eyes, Scale};
@@ -121,9 +123,11 @@ impl House {
     async fn by_index(&self, asked: Asked) -> Result<Rows, Trouble> {
         let after = asked.after.as_deref().map(number).transpose()?;
         let (loaded, path, now) = self.for_question();
+        let doubts = Arc::clone(&self.doubts);
         let found = self.readers.ask(move |ledger| {
             ledger.in_one_state(|size| {
-                Ok::<_, LedgerError>(by_index(ledger, &path, &loaded.configuration, &asked, after, size, now))
+                let ground = By { ledger, path: &path, configuration: &loaded.configuration, now, size };
+                Ok::<_, LedgerError>(by_index(&ground, doubts::fresh(&doubts, ledger)?, &asked, after))
             })
         });
         found.await?
@@ -133,11 +137,13 @@ impl House {
     async fn by_time(&self, asked: Asked) -> Result<Rows, Trouble> {
         let after = asked.after.as_deref().map(|text| Place::read(asked.view, text)).transpose()?;
         let (loaded, path, now) = self.for_question();
+        let doubts = Arc::clone(&self.doubts);
         let found = self.readers.ask(move |ledger| {
+            let doubts = doubts::fresh(&doubts, ledger)?;
             let span = span(ledger, &loaded.configuration, &asked)?;
             let show = shown(asked.view).unwrap_or_default();
             let arguments = arguments(show, &asked);
-            let question = Question { arguments: &arguments, from: span.0, to: span.1, now };
+            let question = Question { arguments: &arguments, from: span.0, to: span.1, now, doubts };
             Ok(history::told(ledger, &path, &loaded.configuration.alerts, &question)
                 .map(|told| (told, asked)))
         });
@@ -212,15 +218,23 @@ fn number(text: &str) -> Result<u64, Trouble> {
     text.parse().ok().filter(|number| i64::try_from(*number).is_ok()).ok_or_else(no_cursor)
 }
 
+/// What a list by records is made from.
+struct By<'l> {
+    ledger: &'l Reader,
+    path: &'l Path,
+    configuration: &'l Configuration,
+    now: Timestamp,
+    /// Number of records.
+    size: u64,
+}
+
 fn by_index(
-    ledger: &Reader,
-    path: &Path,
-    configuration: &Configuration,
+    ground: &By<'_>,
+    doubts: Arc<Doubts>,
     asked: &Asked,
     after: Option<u64>,
-    size: u64,
-    now: Timestamp,
 ) -> Result<Rows, Trouble> {
+    let &By { ledger, path, configuration, now, size } = ground;
     let show = shown(asked.view).unwrap_or_default();
     if let Some(after) = after {
         follows(ledger, after, size, show)?;
@@ -230,7 +244,7 @@ fn by_index(
     let mut limit = asked.limit + 1;
     loop {
         let arguments = HistoryArgs { after, limit: Some(limit), ..arguments(show, asked) };
-        let question = Question { arguments: &arguments, from, to, now };
+        let question = Question { arguments: &arguments, from, to, now, doubts: Arc::clone(&doubts) };
         let told = history::told(ledger, path, &configuration.alerts, &question);
         let (bytes, damaged) = told.map_err(|failure| failed(&failure))?;
         let mut items = lines(&bytes)?;

@@ -6,11 +6,12 @@ use super::super::House;
 use super::super::racks::{self, Proof};
 use super::rows::{line, of_glance};
 use super::{failed, rows};
-use crate::app::alerts::story;
+use crate::app::alerts::{doubts, story};
 use crate::app::history::{self, Asked as Question};
 use crate::cli::{FormArgs, HistoryArgs};
 use crate::config::resolve::Configuration;
 use crate::core::access::Right;
+use crate::core::alert::doubts::Doubts;
 use crate::core::record::Body;
 use crate::core::time::Timestamp;
 use crate::ledger::{LedgerError, Reader, Subject, WholeChunks};
@@ -31,18 +32,19 @@ impl House {
             return Ok(One { json: of_glance(own).to_string(), size: None });
         }
         let (loaded, path, now) = (Arc::clone(&self.loaded), self.path.clone(), self.clock.now());
-        let chunks = Arc::clone(&self.chunks);
+        let (chunks, doubts) = (Arc::clone(&self.chunks), Arc::clone(&self.doubts));
         let found = self.readers.ask(move |ledger| {
             ledger.in_one_state(|size| {
+                let doubts = doubts::fresh(&doubts, ledger)?;
                 let json = match asked {
                     Single::Machine(_) => Ok(Err(Trouble::NotNow)),
-                    Single::Cycle(index) => cycle(ledger, index, size),
+                    Single::Cycle(index) => cycle(ledger, index, size, &doubts),
                     Single::Trace(index) => trace(ledger, index, size),
                     Single::Proof(index) => proof(ledger, index, size, &chunks),
                     Single::Alert(number) => alert(ledger, number),
                     Single::Record { index, settings } => match guarded(ledger, index, settings)? {
                         Some(right) => Ok(Err(Trouble::NotYours(right))),
-                        None => Ok(record(ledger, &path, &loaded.configuration, index, size, now)),
+                        None => Ok(record(ledger, &path, &loaded.configuration, index, size, now, doubts)),
                     },
                     Single::Checkpoint => checkpoint(ledger),
                 }?;
@@ -110,7 +112,7 @@ fn damage(detail: String) -> Trouble {
     Trouble::Refused { slug: "ledger-damaged".to_owned(), detail, advice, pointer: None }
 }
 
-fn cycle(ledger: &Reader, index: u64, size: u64) -> Found {
+fn cycle(ledger: &Reader, index: u64, size: u64, doubts: &Doubts) -> Found {
     if index >= size {
         return Ok(Err(no_record(index, size)));
     }
@@ -118,7 +120,7 @@ fn cycle(ledger: &Reader, index: u64, size: u64) -> Found {
         Ok((_, record)) => record,
         Err(_) => return Ok(Err(damaged(index))),
     };
-    let row = history::cycle_row(ledger, index, &record)?;
+    let row = history::cycle_row(ledger, index, &record, doubts)?;
     Ok(match row {
         Some(row) => line(|out| report::write_row(out, &row)),
         None => Err(no_cycle(index)),
@@ -200,6 +202,7 @@ fn record(
     index: u64,
     size: u64,
     now: Timestamp,
+    doubts: Arc<Doubts>,
 ) -> Result<String, Trouble> {
     if index >= size {
         return Err(no_record(index, size));
@@ -211,7 +214,7 @@ fn record(
     }
     let form = FormArgs { json: true, csv: false };
     let arguments = HistoryArgs { record: Some(index), form, ..HistoryArgs::default() };
-    let question = Question { arguments: &arguments, from: None, to: None, now };
+    let question = Question { arguments: &arguments, from: None, to: None, now, doubts };
     let told = history::told(ledger, path, &configuration.alerts, &question);
     let (bytes, _) = told.map_err(|failure| failed(&failure))?;
     rows::line(|out| {

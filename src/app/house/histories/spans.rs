@@ -3,6 +3,7 @@
 use jiff::ToSpan;
 use jiff::civil::Date;
 
+use super::doubted;
 use super::missed::{self, Within};
 use super::{Around, NotGathered, Sought};
 use crate::app::history::{Ground, days, drift, gaps};
@@ -54,9 +55,11 @@ pub(super) fn days(
     let within = Within { machine, from: page.from, to: page.to.unwrap_or(around.now), carried: false };
     let missed = missed::read(around, within, damaged)?;
     let of_day = missed::by_day(&missed);
+    let in_doubt = doubted::by_day(around, machine, page.from, page.to)?;
     let line = |days::DayRow { day, machine, numbers, watched, .. }| {
         let missed = of_day.get(&(day, machine.as_str())).copied().unwrap_or_default();
-        DayLine { day, machine, numbers, watched, missed }
+        let doubted = in_doubt.get(&(machine.clone(), day)).copied().unwrap_or_default();
+        DayLine { day, machine, numbers, watched, missed, doubted }
     };
     let first = around.ledger.days_span(&around.settings.zone)?.map(|(first, _)| first);
     let older = first.is_some_and(|first| first < page.first);
@@ -146,6 +149,7 @@ fn page(
         newer,
         older,
         folded: 0,
+        cut: false,
     }))
 }
 

@@ -6,7 +6,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::ControlFlow;
 
-use super::{Around, NotGathered, Sought, closed, missed};
+use super::{Around, NotGathered, Sought, closed, doubted, missed};
 use crate::app::alerts::story;
 use crate::app::history::events::Sites;
 use crate::app::history::{days, gaps};
@@ -43,7 +43,9 @@ pub(super) fn summed(
     // A check that was entered afterwards may be of a time before the first record.
     let asked = Stretch { from, to: sought.to.map_or(now, |to| to.min(now)).max(from) };
     let (span, machines) = sums.map_or((asked, Vec::new()), |sums| (sums.span, sums.machines));
+    let in_doubt = doubted::by_machine(around, machine, Some(from), sought.to)?;
     let of = |days::SumRow { machine, days, numbers, watched, marked }| Sum {
+        doubted: in_doubt.get(&machine).copied().unwrap_or_default(),
         machine,
         days,
         numbers,

@@ -6,7 +6,7 @@
 //! |---|---|---|
 //! | what speaks of the rack | alerts that it set off, changed, or opened again | none |
 //! | the desk's past | the alert of each condition that can tell of it, where it was open | that of [`PastOf`] |
-//! | what was found wrong | of a rack that passed, the alerts of a sanitizer or a thermometer that put it in doubt | [`FOUND_MAX`] alerts of its machine before it, and as many after: behind more it is not found |
+//! | what was found wrong | of a rack that passed, the alerts of a sanitizer or a thermometer that put it in doubt | that of [`Doubts`] |
 //! | on from the rack | the alert of the row that it is one of, narrow or without proof | [`ROW_MAX`] racks of its machine: a row that takes longer is not found |
 
 use std::collections::BTreeSet;
@@ -14,14 +14,10 @@ use std::ops::ControlFlow;
 
 use crate::app::alerts::past::{PastOf, ROW_MAX};
 use crate::core::alert::affected::{InRow, OF_PROBES, in_row, measured};
-use crate::core::alert::past::Past;
+use crate::core::alert::doubts::Doubts;
 use crate::core::alert::{AlertNumber, Condition};
-use crate::core::record::{Body, Clearing, Cycle, OfAlert, Record};
+use crate::core::record::{Body, Cycle, OfAlert, Record};
 use crate::ledger::{self, CycleFilter, LedgerError, Order, Subject};
-
-/// Alerts of a machine that are looked through on either side of a rack that passed (own choice: months, and a few
-/// thousandths of a second).
-const FOUND_MAX: usize = 100;
 
 /// The alerts of a rack, by number.
 #[derive(Clone, PartialEq, Eq, Debug, Default)]
@@ -41,13 +37,13 @@ pub(in crate::app::house) fn leads(
     ledger: &ledger::Reader,
     index: u64,
     record: &Record,
+    doubts: &Doubts,
 ) -> Result<Leads, LedgerError> {
     let (Body::Cycle(cycle), Some(machine)) = (&record.body, &record.machine) else {
         return Ok(Leads::default());
     };
     let mut alerts = set_off(ledger, index)?;
-    let passed = cycle.verdict.is_good();
-    let doubts = if passed { doubting(ledger, index, machine, cycle)? } else { BTreeSet::new() };
+    let doubts: BTreeSet<AlertNumber> = doubts.by(machine, index, cycle).into_iter().collect();
     alerts.extend(&doubts);
     let probes = || [None].into_iter().chain(OF_PROBES.map(Some));
     let tells = |condition: &Condition| probes().any(|probe| measured(*condition, cycle, probe).is_some());
@@ -81,45 +77,6 @@ pub(in crate::app::house) fn set_off(
     };
     let about = ledger.records_about(Subject::Record(index))?;
     Ok(about.iter().filter_map(|(_, found)| told_by(&found.as_ref().ok()?.1)).collect())
-}
-
-/// The alerts that put a rack in doubt which had passed: found wrong after it, or known to be off when it was washed.
-fn doubting(
-    ledger: &ledger::Reader,
-    index: u64,
-    machine: &str,
-    cycle: &Cycle,
-) -> Result<BTreeSet<AlertNumber>, LedgerError> {
-    let before = ledger.newest_before(index, "alert-raised", Some(machine), FOUND_MAX)?;
-    let after = ledger.oldest_after(index, "alert-raised", machine, FOUND_MAX)?;
-    let mut found: Vec<(AlertNumber, Condition)> = Vec::new();
-    for (own, is_before) in before.iter().map(|own| (*own, true)).chain(after.iter().map(|own| (*own, false)))
-    {
-        let Ok((_, Record { body: Body::AlertRaised(raised), .. })) = ledger.record(own)? else { continue };
-        let doubts = matches!(raised.condition, Condition::Weak | Condition::ThermometerOff);
-        // Of those before it the newest alone may have been open.
-        let older = is_before && found.iter().any(|(_, known)| *known == raised.condition);
-        if doubts && !older {
-            found.push((raised.alert, raised.condition));
-        }
-    }
-    let (mut past, mut alerts) = (Past::default(), BTreeSet::new());
-    found.sort_unstable_by_key(|(number, _)| *number);
-    for (number, _) in found {
-        for (own, told) in ledger.records_about(Subject::Alert(number.0))? {
-            let Ok((_, record)) = told else { continue };
-            past.note(own, &record);
-            let earlier = record.body.of_alert().and_then(OfAlert::earlier);
-            if earlier.is_some_and(|earlier| earlier.holds(index, cycle)) {
-                alerts.insert(number);
-            } else if matches!(&record.body, Body::AlertCleared(own) if own.clearing == Clearing::Withdrawn) {
-                alerts.remove(&number);
-            }
-        }
-    }
-    let counted = past.rack(machine, index, cycle, None);
-    alerts.extend(counted.into_iter().map(|counted| counted.alert));
-    Ok(alerts)
 }
 
 /// A rack, and those after it that may be of one row with it. What is damaged may have broken the row.

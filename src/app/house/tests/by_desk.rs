@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use proptest::prelude::*;
 
-use super::{doubting, linked, of};
+use super::{doubted, doubting, linked, of};
 use crate::app::alerts::story;
 use crate::app::fixture::{CONFIGURATION, at, ledger, opening};
 use crate::config::recorded::Recorded;
@@ -14,8 +14,9 @@ use crate::core::reading::Fault;
 use crate::core::record::{Amendment, AmendmentChange, Body, Check, Gap};
 use crate::ledger::{NewRecord, Reader, Subject};
 use crate::report::account::RecordRange;
-use crate::report::account::build::{Builder, Question};
+use crate::report::account::build::{Builder, Question as OfAccount};
 use crate::report::row::samples::cycle;
+use crate::web::history::{Question, View};
 
 /// Something that happens in the kitchen, a minute after what was before.
 #[derive(Clone, Copy, Debug)]
@@ -196,7 +197,7 @@ impl Kitchen {
 
     /// How many racks an account tells of each alert.
     fn accounted(&self) -> BTreeMap<u64, u64> {
-        let mut builder = Builder::new(Question {
+        let mut builder = Builder::new(OfAccount {
             program: "0.1.0".to_owned(),
             made: at(self.minute),
             site: "north kitchen".to_owned(),
@@ -235,6 +236,7 @@ impl Kitchen {
             assert!(counting.all(|(number, _)| linked.contains(number)), "rack {rack} of {:?}", self.racks);
         }
         assert_eq!(leading, self.counts, "racks {:?}", self.racks);
+        doubted::agree(&reader, &self.racks, self.minute);
         for (number, racks) in &self.counted {
             let trail = reader.about(Subject::Alert(*number)).expect("readable");
             let whole = |index| (index, reader.record(index).expect("readable").expect("whole").1);
@@ -244,6 +246,11 @@ impl Kitchen {
             let condition = self.conditions[number];
             assert_eq!(&named, racks, "alert {number}, {condition}, of racks {:?}", self.racks);
             assert_eq!(told.racks.count, self.counts[number], "alert {number}, {condition}");
+            let own =
+                doubted::listed(&reader, &Question { alert: Some(*number), ..doubted::all(View::Racks) });
+            let own: BTreeSet<u64> = own.into_iter().map(|(rack, _)| rack).collect();
+            assert!(own.is_superset(racks), "alert {number}, {condition}: {own:?} of {racks:?}");
+            assert_eq!(own.len() as u64, self.counts[number], "alert {number}, {condition}: {own:?}");
         }
     }
 }

@@ -6,6 +6,7 @@ use jiff::civil::{Date, date};
 use jiff::tz::TimeZone;
 
 use super::super::histories::{Around, Sought, gathered};
+use super::doubts;
 use crate::app::fixture::{CONFIGURATION, at, ledger, opening, plain};
 use crate::config::recorded::Recorded;
 use crate::core::alert::{AlertNumber, Condition, Earlier, Rack, Racks};
@@ -92,6 +93,8 @@ fn question(view: View, days: Option<(Date, Date)>) -> Question {
         from: days.map(|(from, _)| from),
         to: days.map(|(_, to)| to),
         verdict: None,
+        in_doubt: false,
+        alert: None,
         kind: None,
         until: None,
         page: Page::Newest,
@@ -102,8 +105,13 @@ fn question(view: View, days: Option<(Date, Date)>) -> Question {
 fn found(reader: &Reader, question: Question) -> (Found, Vec<u64>) {
     let settings = Recorded::read(CONFIGURATION).expect("a sound configuration").settings;
     let sought = Sought::new(question, &TimeZone::UTC);
-    let around =
-        Around { ledger: reader, path: Path::new("ledger.sqlite"), settings: &settings, now: at(NOW) };
+    let around = Around {
+        ledger: reader,
+        path: Path::new("ledger.sqlite"),
+        settings: &settings,
+        now: at(NOW),
+        doubts: &doubts(reader),
+    };
     let part = gathered(&sought, around).expect("gathered").expect("a page");
     (part.found, part.damaged)
 }

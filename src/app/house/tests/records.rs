@@ -9,6 +9,7 @@ use jiff::tz::TimeZone;
 use super::super::histories::{Around, Sought, gathered};
 use super::super::machines::find;
 use super::super::racks::{Proof, Stands, prove, read};
+use super::doubts;
 use crate::app::fixture::{CONFIGURATION, at, comment, key, ledger, opening, plain, rack};
 use crate::config::recorded::Recorded;
 use crate::core::alert::hours::Stretch;
@@ -114,6 +115,8 @@ fn asked(view: View, page: Page) -> Question {
         from: None,
         to: None,
         verdict: None,
+        in_doubt: false,
+        alert: None,
         kind: None,
         until: None,
         page,
@@ -126,7 +129,9 @@ fn asked_for(reader: &Reader, question: Question) -> Option<HistoryPart> {
     let settings = Recorded::read(CONFIGURATION).expect("a sound configuration").settings;
     let sought = Sought::new(question, &TimeZone::UTC);
     let path = std::path::Path::new("ledger.sqlite");
-    gathered(&sought, Around { ledger: reader, path, settings: &settings, now: at(250) }).expect("gathered")
+    let doubts = &doubts(reader);
+    let around = Around { ledger: reader, path, settings: &settings, now: at(250), doubts };
+    gathered(&sought, around).expect("gathered")
 }
 
 fn page(reader: &Reader, question: Question) -> HistoryPart {
@@ -175,7 +180,8 @@ fn a_rack_has_what_concerns_it() {
     let site = Site::new();
     site.damage(FIRST + 50);
     let reader = site.reader();
-    let Stands::Rack(cold) = read(&reader, FIRST + 100, Arc::default()).expect("read") else {
+    let Stands::Rack(cold) = read(&reader, FIRST + 100, Arc::default(), &doubts(&reader)).expect("read")
+    else {
         panic!("a rack")
     };
     assert_eq!((cold.before, cold.after), (Some(FIRST + 98), Some(FIRST + 102)));
@@ -183,12 +189,17 @@ fn a_rack_has_what_concerns_it() {
     assert_eq!(cold.sealing.checkpoint, Some((RACKS + 6, at(250))));
     assert!(cold.probes.is_some_and(|probes| probes.len() == 2), "both probes as configured");
     assert!(
-        matches!(read(&reader, FIRST + 50, Arc::default()), Ok(Stands::Damaged(sealing)) if sealing.leaf.is_some())
+        matches!(read(&reader, FIRST + 50, Arc::default(), &doubts(&reader)), Ok(Stands::Damaged(sealing)) if sealing.leaf.is_some())
     );
     for index in [0, RACKS + 3, 9_999] {
-        assert!(matches!(read(&reader, index, Arc::default()), Ok(Stands::NoRack)), "{index}");
+        assert!(
+            matches!(read(&reader, index, Arc::default(), &doubts(&reader)), Ok(Stands::NoRack)),
+            "{index}"
+        );
     }
-    let Stands::Rack(first) = read(&reader, FIRST, Arc::default()).expect("read") else { panic!("a rack") };
+    let Stands::Rack(first) = read(&reader, FIRST, Arc::default(), &doubts(&reader)).expect("read") else {
+        panic!("a rack")
+    };
     assert_eq!(first.before, None);
 }
 

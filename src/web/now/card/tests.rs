@@ -27,9 +27,25 @@ fn glance() -> Glance {
         watches_tank: true,
         tank: None,
         today: [0; 6],
+        in_doubt: 0,
         alerts: Vec::new(),
         work_until: None,
         worked: Vec::new(),
+    }
+}
+
+// Own promise: whoever reads how many racks passed today reads beside it how many of them are in doubt.
+#[test]
+fn racks_in_doubt_are_counted_beside_those_of_today() {
+    for (language, in_doubt, said) in [
+        (Language::English, 0, "<li>Today: 1 cold, 12 pass</li>"),
+        (Language::English, 3, "<li>Today: 1 cold, 12 pass; of these in doubt: 3</li>"),
+        (Language::Spanish, 3, "<li>Hoy: 1 fría, 12 correctas; de ellas en duda: 3</li>"),
+    ] {
+        let glance = Glance { today: [1, 0, 0, 0, 0, 12], in_doubt, ..glance() };
+        let reader = Reader { language, scale: Scale::Celsius, zone: jiff::tz::TimeZone::UTC };
+        let made = card(&glance, &reader, Timestamp::from_micros(0), "").expect("a card");
+        assert!(made.html.contains(said), "{said}: {}", made.html);
     }
 }
 

@@ -1,0 +1,70 @@
+//! What is read of the ledger to tell which racks are in doubt, see [`core::alert::doubts`].
+//!
+//! The first time every record that raised an alert is read, and of those of a sanitizer or a thermometer all that
+//! became of them: some tens of thousands of records in many years, and some tenths of a second. From then on only what
+//! is new.
+//!
+//! [`core::alert::doubts`]: crate::core::alert::doubts
+
+use std::collections::BTreeSet;
+use std::ops::ControlFlow;
+use std::sync::{Arc, Mutex, PoisonError};
+
+use crate::core::alert::AlertNumber;
+use crate::core::alert::doubts::{Doubts, can_doubt};
+use crate::core::record::{Body, Record};
+use crate::ledger::{LedgerError, Reader, Subject};
+
+/// What the first records of a ledger say, as many as `size`.
+///
+/// # Errors
+/// The ledger's, but for damage of single records: what those said is not known.
+pub(in crate::app) fn read(ledger: &Reader, size: u64) -> Result<Doubts, LedgerError> {
+    let mut doubts = Doubts::default();
+    read_on(ledger, size, &mut doubts)?;
+    Ok(doubts)
+}
+
+/// What is on record by now; reads only what is new.
+///
+/// # Errors
+/// As [`read`].
+pub(in crate::app) fn fresh(
+    shared: &Mutex<Arc<Doubts>>,
+    ledger: &Reader,
+) -> Result<Arc<Doubts>, LedgerError> {
+    let mut doubts = shared.lock().unwrap_or_else(PoisonError::into_inner);
+    ledger.in_one_state(|size| {
+        if doubts.next() < size {
+            read_on(ledger, size, Arc::make_mut(&mut doubts))?;
+        }
+        Ok(Arc::clone(&doubts))
+    })
+}
+
+fn read_on(ledger: &Reader, size: u64, doubts: &mut Doubts) -> Result<(), LedgerError> {
+    let from = doubts.next();
+    let mut alerts: BTreeSet<AlertNumber> = doubts.open().collect();
+    ledger.records_found(&["alert-raised"], from, |index, found| {
+        if index >= size {
+            return ControlFlow::Break(());
+        }
+        if let Ok((_, Record { body: Body::AlertRaised(raised), .. })) = found
+            && can_doubt(raised.condition)
+        {
+            alerts.insert(raised.alert);
+        }
+        ControlFlow::Continue(())
+    })?;
+    let mut indices = BTreeSet::new();
+    for alert in alerts {
+        indices.extend(ledger.about(Subject::Alert(alert.0))?);
+    }
+    for index in indices.range(from..size) {
+        if let Ok((_, record)) = ledger.record(*index)? {
+            doubts.take(*index, &record);
+        }
+    }
+    doubts.read_until(size);
+    Ok(())
+}

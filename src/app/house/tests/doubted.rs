@@ -1,0 +1,180 @@
+//! Lists of racks that tell which are in doubt, from a ledger on the disk.
+
+use std::path::Path;
+
+use jiff::tz::TimeZone;
+
+use super::super::glances;
+use super::super::histories::{Around, Sought, gathered};
+use super::{doubting, doubts, of};
+use crate::app::fixture::{CONFIGURATION, at, ledger, opening};
+use crate::config::recorded::Recorded;
+use crate::core::alert::{AlertNumber, Condition, Earlier, Rack, Racks};
+use crate::core::cycle::verdict::Verdict;
+use crate::core::record::{AlertCleared, AlertRaised, Body, Clearing};
+use crate::ledger::{NewRecord, Reader};
+use crate::report::row::samples::cycle;
+use crate::web::history::{
+    DayLine, Doubted, Found, HistoryLine, LINES_MAX, Listed, Page, Question, Summed, View,
+};
+
+/// Everything of a view.
+pub(super) fn all(view: View) -> Question {
+    Question {
+        view,
+        machine: None,
+        from: None,
+        to: None,
+        verdict: None,
+        in_doubt: false,
+        alert: None,
+        kind: None,
+        until: None,
+        page: Page::Newest,
+        probe: None,
+    }
+}
+
+fn found(reader: &Reader, question: Question, minute: u64) -> Found {
+    let settings = Recorded::read(CONFIGURATION).expect("a sound configuration").settings;
+    let sought = Sought::new(question, &TimeZone::UTC);
+    let (path, doubts) = (Path::new("ledger.sqlite"), doubts(reader));
+    let around = Around { ledger: reader, path, settings: &settings, now: at(minute), doubts: &doubts };
+    gathered(&sought, around).expect("gathered").expect("a page").found
+}
+
+fn list(reader: &Reader, question: Question) -> Listed<HistoryLine> {
+    let Found::Lines(list) = found(reader, question, 1) else { panic!("lines") };
+    list
+}
+
+/// Every rack that is listed, page by page, with the alerts that put it in doubt, the newest first.
+pub(super) fn listed(reader: &Reader, question: &Question) -> Vec<(u64, Vec<u64>)> {
+    let (mut racks, mut page) = (Vec::new(), Page::Newest);
+    loop {
+        let list = list(reader, Question { page, ..question.clone() });
+        assert!(list.lines.len() <= LINES_MAX);
+        for line in list.lines {
+            let HistoryLine::Rack { rack, .. } = line else { panic!("a rack: {line:?}") };
+            racks.push((rack.record, rack.in_doubt_by));
+        }
+        let Some(older) = list.older else { return racks };
+        page = Page::Older(older);
+    }
+}
+
+fn days(reader: &Reader, minute: u64) -> Vec<DayLine> {
+    let Found::Days { days, .. } = found(reader, all(View::Days), minute) else { panic!("days") };
+    days
+}
+
+fn summed(reader: &Reader, minute: u64) -> Summed {
+    let Found::Summary(Some(summed)) = found(reader, all(View::Summary), minute) else { panic!("a sum") };
+    *summed
+}
+
+/// Every list agrees with what the page of each rack says.
+pub(super) fn agree(reader: &Reader, racks: &[u64], minute: u64) {
+    let own: Vec<(u64, Vec<u64>)> = racks.iter().rev().map(|rack| (*rack, doubting(reader, *rack))).collect();
+    assert_eq!(listed(reader, &all(View::Racks)), own);
+    let doubted: Vec<(u64, Vec<u64>)> = own.into_iter().filter(|(_, by)| !by.is_empty()).collect();
+    assert_eq!(listed(reader, &Question { in_doubt: true, ..all(View::Racks) }), doubted);
+    let counted = |doubted: Doubted| if doubted.more { panic!("few") } else { doubted.count };
+    let all_days: u64 = days(reader, minute).iter().map(|day| counted(day.doubted)).sum();
+    assert_eq!(all_days, doubted.len() as u64);
+    if !racks.is_empty() {
+        let sums: u64 = summed(reader, minute).machines.iter().map(|sum| counted(sum.doubted)).sum();
+        assert_eq!(sums, doubted.len() as u64);
+    }
+}
+
+/// A strip that found the sanitizer outside its range after these racks had passed.
+fn weak(number: u64, first: u64, last: u64, minute: u64) -> NewRecord {
+    let rack = |index| Rack { index, at: at(index) };
+    let racks = Racks { count: last - first + 1, named: vec![rack(first), rack(last)] };
+    let raised = AlertRaised {
+        earlier: Some(Earlier { racks, by_probe: None }),
+        ..AlertRaised::new(AlertNumber(number), Condition::Weak, at(minute))
+    };
+    of("dm1", at(minute), Body::AlertRaised(Box::new(raised)))
+}
+
+fn with<T>(records: Vec<NewRecord>, look: impl FnOnce(&Reader) -> T) -> T {
+    let directory = tempfile::tempdir().expect("a directory");
+    let path = directory.path().join("ledger.sqlite");
+    ledger(&path, records).close().expect("it closes");
+    look(&Reader::open(&path).expect("a reader"))
+}
+
+fn passed(records: &mut Vec<NewRecord>, count: u64) -> (u64, u64) {
+    let first = records.len() as u64;
+    for minute in first..first + count {
+        let cycle = cycle(minute * 60, Verdict::Pass, 85.0, Vec::new());
+        records.push(of("dm1", at(minute), Body::Cycle(Box::new(cycle))));
+    }
+    (first, first + count - 1)
+}
+
+// Own promise: racks in doubt are found however many were washed since, and page by page each once; a page looks
+// through so many that fit and no more, and the next one goes on. What was withdrawn puts none in doubt.
+#[test]
+fn racks_in_doubt_are_listed_page_by_page() {
+    let mut records = opening(CONFIGURATION);
+    let (first, last) = passed(&mut records, 120);
+    let (other, _) = passed(&mut records, 60);
+    records.push(weak(1, first, last, 400));
+    records.push(weak(2, other, other + 9, 401));
+    let alert = AlertNumber(2);
+    let cleared = AlertCleared { alert, clearing: Clearing::Withdrawn, racks: 0, cause: None };
+    records.push(of("dm1", at(402), Body::AlertCleared(cleared)));
+    let since = passed(&mut records, 60);
+    with(records, |reader| {
+        let doubted = Question { in_doubt: true, ..all(View::Racks) };
+        let expected: Vec<(u64, Vec<u64>)> = (first..=last).rev().map(|rack| (rack, vec![1])).collect();
+        assert_eq!(listed(reader, &doubted), expected);
+        let by_alert = |alert| Question { alert: Some(alert), ..doubted.clone() };
+        assert_eq!(listed(reader, &by_alert(1)), expected);
+        assert!(listed(reader, &by_alert(2)).is_empty(), "withdrawn");
+        // All racks of the alert are those, too.
+        assert_eq!(listed(reader, &Question { alert: Some(1), ..all(View::Racks) }), expected);
+        // A page that is asked for from below holds the next newer ones.
+        let newer = list(reader, Question { page: Page::Newer(first), ..doubted.clone() });
+        let HistoryLine::Rack { rack, .. } = newer.lines.last().expect("a line") else { panic!("a rack") };
+        assert_eq!((rack.record, newer.lines.len(), newer.cut), (first + 1, LINES_MAX, false));
+        let of_day = |is_today: bool| {
+            glances::doubted(reader, &doubts(reader), "dm1", |_| is_today).expect("readable")
+        };
+        assert_eq!((of_day(true), of_day(false)), (expected.len() as u64, 0));
+        let dm2 = Question { machine: Some("dm2".to_owned()), ..doubted.clone() };
+        assert!(listed(reader, &dm2).is_empty());
+        let racks: Vec<u64> = (first..=last).chain(other..other + 60).chain(since.0..=since.1).collect();
+        agree(reader, &racks, 5_000);
+    });
+}
+
+// Own promise: where more racks were looked through than one page may, it says so and leads on, and a number that was
+// not counted to its end says that as well.
+#[test]
+fn a_page_looks_through_so_many_racks_and_leads_on() {
+    let mut records = opening(CONFIGURATION);
+    let (first, _) = passed(&mut records, 2);
+    for _ in 0..2_100 {
+        let minute = records.len() as u64;
+        let mut cycle = cycle(minute * 60, Verdict::Pass, 85.0, Vec::new());
+        // Of another machine, so that none of them is in doubt.
+        cycle.wash_min_c = None;
+        records.push(of("dm2", at(minute), Body::Cycle(Box::new(cycle))));
+    }
+    let (_, last) = passed(&mut records, 1);
+    records.push(weak(1, first, last, 3_000));
+    with(records, |reader| {
+        let doubted = Question { in_doubt: true, ..all(View::Racks) };
+        let newest = list(reader, doubted.clone());
+        assert_eq!((newest.lines.len(), newest.cut), (1, true));
+        let racks: Vec<u64> = listed(reader, &doubted).into_iter().map(|(rack, _)| rack).collect();
+        assert_eq!(racks, [last, first + 1, first]);
+        // Of its machine alone nothing else is looked through.
+        let own = list(reader, Question { machine: Some("dm1".to_owned()), ..doubted });
+        assert_eq!((own.lines.len(), own.cut, own.older), (3, false, None));
+    });
+}

@@ -1,0 +1,163 @@
+//! Which racks that passed are in doubt, and by which alerts, as their records tell it.
+//!
+//! One reckoning for a rack by itself and for lists of them: the records of alerts are taken once, in their order, and
+//! each rack is asked for without any other record. It knows every alert of a sanitizer or a thermometer that was ever
+//! raised, so that a rack is found in doubt however much later something was found wrong.
+
+use std::collections::BTreeMap;
+use std::ops::RangeInclusive;
+
+use super::condition::Condition;
+use super::earlier::Earlier;
+use super::open::AlertNumber;
+use super::past::Past;
+use crate::core::record::{Body, Clearing, Cycle, OfAlert, Record};
+
+/// Findings that are kept of one machine (own choice: one a day for eleven years). Of more the older half is
+/// forgotten: the racks of before are told as they were judged.
+const TOLD_MAX: usize = 4_000;
+
+/// What put racks in doubt which had passed, by machine.
+#[derive(Clone, PartialEq, Debug, Default)]
+pub struct Doubts {
+    machines: BTreeMap<String, OfMachine>,
+    /// The alerts that can put racks in doubt and are not closed.
+    open: BTreeMap<AlertNumber, Open>,
+    next: u64,
+}
+
+#[derive(Clone, PartialEq, Debug)]
+struct Open {
+    machine: String,
+    of_thermometer: bool,
+}
+
+/// The same of one machine.
+#[derive(Clone, PartialEq, Debug, Default)]
+struct OfMachine {
+    /// Racks of before something was found wrong.
+    told: Vec<(AlertNumber, Earlier)>,
+    /// When a probe was known to show too much, which puts those in doubt that are washed meanwhile.
+    past: Past,
+}
+
+impl OfMachine {
+    fn told(&mut self, alert: AlertNumber, earlier: &Earlier) {
+        if self.told.len() == TOLD_MAX {
+            self.told.drain(..TOLD_MAX / 2);
+        }
+        self.told.push((alert, earlier.clone()));
+    }
+}
+
+/// Whether alerts of this condition put racks in doubt which had passed.
+#[must_use]
+pub const fn can_doubt(condition: Condition) -> bool {
+    matches!(condition, Condition::Weak | Condition::ThermometerOff)
+}
+
+impl Doubts {
+    /// Index of the next record that was not taken.
+    #[must_use]
+    pub const fn next(&self) -> u64 {
+        self.next
+    }
+
+    /// Every record before this one was taken, or tells of no such alert.
+    pub fn read_until(&mut self, next: u64) {
+        self.next = self.next.max(next);
+    }
+
+    /// The alerts that can put racks in doubt and are not closed.
+    pub fn open(&self) -> impl Iterator<Item = AlertNumber> {
+        self.open.keys().copied()
+    }
+
+    /// Takes one record, in order of the index; one that was taken, and those that tell of no such alert, are passed
+    /// over.
+    pub fn take(&mut self, index: u64, record: &Record) {
+        if index < self.next {
+            return;
+        }
+        self.next = index + 1;
+        if let (Body::AlertRaised(raised), Some(machine)) = (&record.body, &record.machine)
+            && can_doubt(raised.condition)
+        {
+            let of_thermometer = raised.condition == Condition::ThermometerOff;
+            self.open.insert(raised.alert, Open { machine: machine.clone(), of_thermometer });
+        }
+        let Some(told) = record.body.of_alert() else { return };
+        let Some((alert, open)) = told.alert().and_then(|alert| Some((alert, self.open.get(&alert)?))) else {
+            return;
+        };
+        let own = self.machines.entry(open.machine.clone()).or_default();
+        if open.of_thermometer {
+            own.past.note(index, record);
+        }
+        if let Some(earlier) = told.earlier() {
+            own.told(alert, earlier);
+        }
+        match told {
+            OfAlert::Cleared(cleared) if cleared.clearing == Clearing::Withdrawn => {
+                own.told.retain(|(known, _)| *known != alert);
+            }
+            OfAlert::Closed(_) => {
+                self.open.remove(&alert);
+            }
+            OfAlert::Raised(_)
+            | OfAlert::Changed(_)
+            | OfAlert::Acknowledged(_)
+            | OfAlert::Cleared(_)
+            | OfAlert::Action(_)
+            | OfAlert::Notification(_) => {}
+        }
+    }
+
+    /// The alerts that put a rack of a machine in doubt which passed, in order; none of one that did not.
+    #[must_use]
+    pub fn by(&self, machine: &str, index: u64, cycle: &Cycle) -> Vec<AlertNumber> {
+        let Some(own) = self.machines.get(machine).filter(|_| cycle.verdict.is_good()) else {
+            return Vec::new();
+        };
+        let holding = own.told.iter().filter(|(_, earlier)| earlier.holds(index, cycle));
+        let mut alerts: Vec<AlertNumber> = holding.map(|(number, _)| *number).collect();
+        alerts.extend(own.past.doubted(machine, index, cycle).map(|counted| counted.alert));
+        alerts.sort_unstable();
+        alerts.dedup();
+        alerts
+    }
+
+    /// The machines of which something was found wrong.
+    pub fn machines(&self) -> impl Iterator<Item = &str> {
+        self.machines.keys().map(String::as_str)
+    }
+
+    /// Where racks in doubt stand on record: no other rack is in doubt, and not all of these are. Of one machine and by
+    /// one alert, or of all; the oldest first, apart from one another.
+    #[must_use]
+    pub fn stretches(&self, machine: Option<&str>, alert: Option<AlertNumber>) -> Vec<RangeInclusive<u64>> {
+        let own = self.machines.iter().filter(|(name, _)| machine.is_none_or(|machine| machine == *name));
+        let mut found: Vec<(u64, u64)> = Vec::new();
+        for (_, OfMachine { told, past }) in own {
+            let wanted = |number: AlertNumber| alert.is_none_or(|alert| alert == number);
+            let racks = |(number, earlier): &(AlertNumber, Earlier)| {
+                let (first, last) = (earlier.racks.first()?, earlier.racks.last()?);
+                wanted(*number).then_some((first.index, last.index))
+            };
+            found.extend(told.iter().filter_map(racks));
+            let meanwhile = past.doubting().filter(|(number, _)| wanted(*number));
+            found.extend(meanwhile.map(|(_, stretch)| stretch));
+        }
+        found.sort_unstable();
+        let mut stretches: Vec<RangeInclusive<u64>> = Vec::new();
+        for (first, last) in found {
+            match stretches.last_mut() {
+                Some(known) if first <= known.end().saturating_add(1) => {
+                    *known = *known.start()..=last.max(*known.end());
+                }
+                Some(_) | None => stretches.push(first..=last),
+            }
+        }
+        stretches
+    }
+}
