@@ -30,15 +30,15 @@ use super::sheet::{Decided, Deed};
 use super::who;
 use crate::core::access::Right;
 use crate::core::address::escaped;
-use crate::core::alert::{Action, Alert, Foreseen, RACKS_NAMED_MAX};
+use crate::core::alert::doubts::can_doubt;
+use crate::core::alert::{Action, Alert, Condition, Foreseen, RACKS_NAMED_MAX};
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::Verdict;
-use crate::core::cycle::words::verdict;
+use crate::core::cycle::words::{ended, in_doubt, verdict};
 use crate::core::logbook::words::to_do;
 use crate::core::reader::{Reader, filled};
 use crate::core::record::{Amendment, AmendmentChange, Body, CheckKind, Record};
 use crate::core::time::Timestamp;
-use crate::core::wall_clock::local_date;
 
 /// Most racks that the page of an alert lists unfolded (own choice: half a screen of a phone).
 const RACKS_SHOWN_MAX: usize = 6;
@@ -220,6 +220,8 @@ struct Rack {
 /// How a rack was judged, as it is shown.
 struct Judged {
     verdict: Verdict,
+    /// Whether it is in doubt since it passed: by this alert.
+    doubted: bool,
     word: String,
     measured: String,
 }
@@ -302,7 +304,8 @@ async fn answer<K: Kitchen>(
     let (open, now) = (pages.open().await, pages.kitchen.time());
     let (words, link) = (words(reader.language), link_words(reader.language));
     let title = format!("{} {number}: {}", words.alert, whole.said.headline);
-    let mut racks: Vec<Rack> = whole.racks.iter().map(|rack| shown(rack, reader)).collect();
+    let mut racks: Vec<Rack> =
+        whole.racks.iter().map(|rack| shown(rack, whole.alert.condition, reader)).collect();
     let more = whole.alert.racks.count.saturating_sub(racks.len() as u64);
     if more > 0
         && let Some(second_half) = racks.get_mut(RACKS_NAMED_MAX / 2)
@@ -324,9 +327,9 @@ async fn answer<K: Kitchen>(
         is_written: whole.alert.action.is_some()
             && whole.alert.left_out().is_none()
             && typed.held.fault.is_none(),
-        more_racks: (more > 0)
-            .then(|| Some((words::more_racks(more, reader.language), in_history(&whole.alert, reader)?)))
-            .flatten(),
+        more_racks: (more > 0).then(|| {
+            (words::more_racks(more, reader.language), format!("history?show=racks&alert={number}"))
+        }),
         is_long: racks.len() > RACKS_SHOWN_MAX,
         racks,
         trail: trail::told(&whole.trail, &whole.alert.racks.named, reader),
@@ -338,7 +341,8 @@ async fn answer<K: Kitchen>(
         done: typed.done,
         covers: typed.covers.unwrap_or(whole.alert.racks.count).min(whole.alert.racks.count),
         left_out: whole.alert.left_out().filter(|_| whole.closed.is_none()).map(|(count, last)| {
-            left_out(count, last.map(|rack| reader.moment(rack.at)).as_deref(), reader.language)
+            let last = last.map(|rack| ended(&reader.moment(rack.at), reader.language));
+            left_out(count, last.as_deref(), reader.language)
         }),
         state,
         whole: &whole,
@@ -360,14 +364,6 @@ fn amended(trail: &[(u64, Record)], reader: &Reader) -> Vec<(String, u64)> {
     newest.into_iter().map(|(of, amendment)| (words::rests_on(of, amendment, reader), of)).collect()
 }
 
-/// The racks of the machine over the days of those that an alert names.
-fn in_history(alert: &Alert, reader: &Reader) -> Option<String> {
-    let ends = || alert.racks.named.iter().map(|rack| rack.at);
-    let day = |at| local_date(&reader.zone, at);
-    let (from, to, machine) = (day(ends().min()?)?, day(ends().max()?)?, escaped(alert.machine.as_deref()?));
-    Some(format!("history?machine={machine}&from={from}&to={to}"))
-}
-
 /// The forms of the logbook by which whoever looks may enter what takes an alert back.
 fn entries(whole: &Whole, person: &Person) -> Vec<(String, String)> {
     if whole.closed.is_some() || !person.may(Right::Enter) {
@@ -382,7 +378,7 @@ fn entries(whole: &Whole, person: &Person) -> Vec<(String, String)> {
     whole.alert.answered_by().into_iter().map(form).collect()
 }
 
-fn shown(rack: &Affected, reader: &Reader) -> Rack {
+fn shown(rack: &Affected, condition: Condition, reader: &Reader) -> Rack {
     let judged = rack.judged.map(|(judged, settled_c, limit_c)| {
         let symbol = reader.scale.symbol();
         let limit = words(reader.language).limit;
@@ -393,9 +389,13 @@ fn shown(rack: &Affected, reader: &Reader) -> Rack {
             }
             None => format!("– ({limit} {})", reader.temperature(limit_c)),
         };
-        Judged { verdict: judged, word: verdict(judged, reader.language).to_uppercase(), measured }
+        let doubted = can_doubt(condition) && judged.is_good();
+        let (word, more) = (verdict(judged, reader.language).to_uppercase(), in_doubt(reader.language));
+        let word = if doubted { format!("{word}, {more}") } else { word };
+        Judged { verdict: judged, doubted, word, measured }
     });
-    Rack { record: rack.record, ended: reader.moment(rack.ended), judged, after_gap: false }
+    let ended = ended(&reader.moment(rack.ended), reader.language);
+    Rack { record: rack.record, ended, judged, after_gap: false }
 }
 
 /// What is sent to take an alert on.

@@ -24,6 +24,7 @@ pub use data::AlertData;
 use jiff::tz::TimeZone;
 
 use crate::core::alert::{Alert, Condition, Notice, Occasion};
+use crate::core::cycle::words::ended;
 use crate::core::reader::Language;
 use crate::core::time::Timestamp;
 use phrases::Phrase;
@@ -347,7 +348,9 @@ fn rows(teller: &Teller<'_>) -> Vec<(String, String)> {
             }
         },
     );
-    row(Phrase::RowLastGood, alert.last_good.map(|rack| reader.moment(rack.at)));
+    // Between that rack and the return others lie.
+    let last_good = if alert.came_back() { Phrase::RowLastGoodBack } else { Phrase::RowLastGood };
+    row(last_good, alert.last_good.map(|rack| ended(&reader.moment(rack.at), reader.language)));
     row(Phrase::RowAbout, (!alert.about.is_empty()).then(|| teller.about()));
     row(
         Phrase::RowTaken,

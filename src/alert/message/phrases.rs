@@ -194,6 +194,8 @@ phrases! {
     RowRacks: "Racks affected", "Canastas afectadas";
     RacksWithEarlier: "{count}, {earlier} of them passed before it was found", "{count}, {earlier} de ellas pasaron antes de descubrirse";
     RowLastGood: "Last good rack", "Última canasta correcta";
+    RowLastGoodBack: "Last good rack before it came back", "Última canasta correcta antes de que volviera";
+    BeforeItCameBack: "{ended}, before it came back", "{ended}, antes de que volviera";
     RowAbout: "About", "Sobre";
     RowTaken: "Taken on by", "Atendida por";
     RowRecovered: "Recovered", "Recuperado";

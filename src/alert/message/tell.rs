@@ -5,6 +5,7 @@ use super::phrases::Phrase;
 use crate::core::alert::{Alert, Condition, Notice, Quantity};
 use crate::core::channel::Place;
 use crate::core::counted::Noun;
+use crate::core::cycle::words::ended;
 use crate::core::logbook::words::found_short;
 use crate::core::reader::{Language, Reader, Scale};
 use crate::core::record::CheckKind;
@@ -208,7 +209,7 @@ impl<'a> Teller<'a> {
             &[
                 ("since", &since),
                 ("due", &self.due()),
-                ("last_good", &self.time(last_good)),
+                ("last_good", &self.last_good(last_good)),
                 ("since_good", &self.time_with_article(last_good)),
                 ("limit", &limit),
                 ("about", &about),
@@ -221,6 +222,16 @@ impl<'a> Teller<'a> {
                 ("chlorine", &printed(38, 100, self.reader.scale)),
             ],
         )
+    }
+
+    /// When the last good rack ended, with what it was the last one before.
+    fn last_good(&self, at: Timestamp) -> String {
+        let ended = ended(&self.time(at), self.reader.language);
+        if self.alert().came_back() {
+            self.with(Phrase::BeforeItCameBack, &[("ended", &ended)])
+        } else {
+            ended
+        }
     }
 
     pub(super) fn place(&self) -> Option<String> {

@@ -408,6 +408,37 @@ fn an_alert_that_came_back_holds_the_racks_of_both_times() {
     );
 }
 
+// Regression: between the «last good rack» of an alert that came back and its return others lie, good ones too. Own
+// rule: what an alert keeps of a rack is when it ended, and it says so, since lists tell when it began.
+#[test]
+fn the_last_good_rack_says_what_it_was_the_last_before() {
+    for (language, plain, back, ended, before) in [
+        (
+            Language::English,
+            "Last good rack",
+            "Last good rack before it came back",
+            "ended Wed 25 Nov 2026, 12:01",
+            "(ended 12:01 EST, before it came back)",
+        ),
+        (
+            Language::Spanish,
+            "Última canasta correcta",
+            "Última canasta correcta antes de que volviera",
+            "terminada mié 25 nov 2026, 12:01",
+            "(terminada 12:01 EST, antes de que volviera)",
+        ),
+    ] {
+        for (count, name) in [(0, plain), (2, back)] {
+            let mut notice = notice(Condition::Cold, Occasion::Raised, language, Scale::Celsius);
+            notice.alert.before_return = count;
+            let text = told(&notice).text;
+            let row = text.lines().find(|line| line.starts_with(plain)).unwrap_or_else(|| panic!("{text}"));
+            assert!(row.starts_with(&format!("{name}: ")) && row.contains(ended), "{row}");
+            assert_eq!(text.contains(before), count > 0, "{text}");
+        }
+    }
+}
+
 // Regression: the action of an alert that had come back was asked for the racks since its return alone, and closed it
 // for all of them.
 #[test]

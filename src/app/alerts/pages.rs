@@ -8,6 +8,7 @@ use super::story;
 use crate::alert::message;
 use crate::app::order::Order;
 use crate::core::alert::{Alert, AlertNumber, Notice, Occasion};
+use crate::core::cycle::words::ended;
 use crate::core::reader::{Language, Scale};
 use crate::core::time::Timestamp;
 use crate::ledger::{LedgerError, Reader};
@@ -98,9 +99,10 @@ impl Shown {
             standing,
             needs_action: closed.is_none() && alert.needs_action,
             racks: alert.racks.count,
-            left_out: alert
-                .left_out()
-                .map(|(count, last)| LeftOut { count, last: last.map(|rack| at(rack.at)) }),
+            left_out: alert.left_out().map(|(count, last)| LeftOut {
+                count,
+                last: last.map(|rack| ended(&at(rack.at), contact.language)),
+            }),
             action: alert.action.map(|action| Action {
                 by: action.by,
                 racks: action.racks,

@@ -237,6 +237,12 @@ impl Alert {
         (self.needs_action && self.action.is_some() && count > 0).then(|| (count, self.racks.last()))
     }
 
+    /// Whether it came back after racks that it counts: its last good rack is the one before that.
+    #[must_use]
+    pub const fn came_back(&self) -> bool {
+        self.before_return > 0
+    }
+
     /// Whether racks of before it came back are still without a corrective action.
     #[must_use]
     pub fn has_older_racks(&self) -> bool {

@@ -70,7 +70,7 @@ pub const fn of_these_in_doubt(language: Language) -> &'static str {
 pub fn ended(at: &str, language: Language) -> String {
     match language {
         Language::English => format!("ended {at}"),
-        Language::Spanish => format!("terminada: {at}"),
+        Language::Spanish => format!("terminada {at}"),
     }
 }
 

@@ -7,6 +7,7 @@ use tower::ServiceExt;
 use crate::core::access::{Right, Role};
 use crate::core::alert::trial::{Fact, Told};
 use crate::core::alert::{AlertNumber, Condition, Foreseen, Occasion, Route};
+use crate::core::cycle::verdict::Verdict;
 use crate::core::reader::{Language, Reader, Scale};
 use crate::core::record::{
     AlertChanged, AlertClosed, AlertRaised, Amendment, AmendmentChange, Body, Change, Notification, Outcome,
@@ -467,4 +468,34 @@ async fn heard(kitchen: &StillKitchen, path: &str) -> String {
         heard.push_str(std::str::from_utf8(&more).expect("text"));
     }
     heard
+}
+
+// Own rule: a rack that had passed is told as in doubt by the alert that put it so, and by no other; what an alert keeps
+// of it is when it ended, and it says so.
+#[test]
+fn a_rack_that_had_passed_is_told_as_in_doubt() {
+    for (condition, judged, english, spanish) in [
+        (Condition::Weak, Verdict::Pass, "PASS, in doubt", "CORRECTA, en duda"),
+        (Condition::ThermometerOff, Verdict::Narrow, "NARROW, in doubt", "JUSTA, en duda"),
+        (Condition::Weak, Verdict::Weak, "WEAK", "FUERA DE RANGO"),
+        (Condition::Narrow, Verdict::Narrow, "NARROW", "JUSTA"),
+    ] {
+        let affected = super::Affected {
+            record: 7,
+            ended: crate::web::fixture::NOW,
+            judged: Some((judged, Some(83.0), 82.2)),
+        };
+        for (language, word, ended) in
+            [(Language::English, english, "ended "), (Language::Spanish, spanish, "terminada ")]
+        {
+            let rack = super::shown(
+                &affected,
+                condition,
+                &Reader { language, scale: Scale::Celsius, zone: TimeZone::UTC },
+            );
+            let seen = rack.judged.expect("it was judged");
+            assert_eq!((seen.word.as_str(), seen.doubted), (word, word.contains(',')));
+            assert!(rack.ended.starts_with(ended), "{}", rack.ended);
+        }
+    }
 }
