@@ -27,6 +27,7 @@ use crate::core::alert::open::is_zero;
 use crate::core::alert::{Condition, Quantity};
 use crate::core::cycle::counts::Counts;
 use crate::core::cycle::plate::{LimitSource, MachineKind, Sanitizing};
+use crate::core::cycle::verdict::Verdict;
 pub use crate::core::drift::{Chart, Signal as DriftSignal};
 use crate::core::effect::Trace;
 use crate::core::on_file::Missed;
@@ -81,6 +82,9 @@ pub struct Account {
     pub remarks: Vec<Remark>,
     /// What happened to the program itself.
     pub service: Vec<ServiceEvent>,
+    /// Records of the span that only moved the end of work on a machine, which is told there by its beginning and its end.
+    #[serde(skip_serializing_if = "is_zero", default)]
+    pub renewals: u64,
     /// Number of records from the first to the last that the account stands on.
     pub records: RecordRange,
     /// Traces of exceptions that are kept and left out here, since there were too many of them.
@@ -142,6 +146,12 @@ pub struct MachineAccount {
     pub exceptions: Vec<ExceptionAccount>,
     /// Those that are counted above and not told one by one, since there were too many of them.
     pub exceptions_left_out: Counts,
+    /// Cycles that passed and are in doubt since, in order of time.
+    #[serde(skip_serializing_if = "Vec::is_empty", default)]
+    pub in_doubt: Vec<DoubtedAccount>,
+    /// How many more of these there are, not told one by one, since there were too many of them.
+    #[serde(skip_serializing_if = "is_zero", default)]
+    pub in_doubt_left_out: u64,
     /// Early warnings from its settled minima.
     pub drift: DriftAccount,
 }
@@ -222,6 +232,27 @@ pub struct ExceptionAccount {
     pub alerts: Vec<u64>,
     /// Indices of the amendments that speak of it.
     pub amendments: Vec<u64>,
+}
+
+/// One cycle that passed by what was found wrong after it.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct DoubtedAccount {
+    /// Index of its record.
+    pub index: u64,
+    /// Start of its final rinse.
+    pub at: Timestamp,
+    /// Its verdict, which stands as it was judged.
+    pub verdict: Verdict,
+    /// Settled minimum of its final rinse, °C.
+    pub rinse_min_c: Option<f64>,
+    /// Its limit, °C.
+    pub limit_c: f64,
+    /// Wash minimum, °C.
+    pub wash_min_c: Option<f64>,
+    /// Its limit, °C.
+    pub wash_limit_c: f64,
+    /// Numbers of the alerts that put it in doubt.
+    pub alerts: Vec<u64>,
 }
 
 /// Early warnings: never a verdict.

@@ -33,6 +33,7 @@ use super::{
     ACCOUNT_FORMAT, Account, ActionAccount, AlertAccount, MachineAccount, RecordRange, Seal, ServiceEvent,
 };
 use crate::core::alert::AlertNumber;
+use crate::core::alert::doubts::Doubts;
 use crate::core::alert::hours::Stretch;
 use crate::core::alert::past::{Back, Past};
 use crate::core::alert::story::{self, Story};
@@ -48,6 +49,8 @@ pub const EXCEPTIONS_MAX: usize = 20_000;
 /// Most traces of exceptions in one account, of the bad ones and of those in doubt (own choice:
 /// some 25 MB each).
 pub const TRACES_MAX: usize = 4_000;
+/// Most racks of one account that passed and are in doubt told one by one (own choice: some 4 MB).
+pub const DOUBTED_MAX: usize = 20_000;
 /// How long before the span the charts begin to learn what is usual (own choice: the 50 cycles
 /// that they need by default, also where a machine washes once a week).
 const CHARTS_LEAD: Duration = Duration::from_secs(30 * 86_400);
@@ -107,6 +110,8 @@ pub struct Builder {
     blanks: Blanks,
     stories: BTreeMap<AlertNumber, Story>,
     past: Past,
+    /// What puts racks in doubt which passed.
+    doubts: Doubts,
     /// Of each machine its latest rack with proof: its index, and when it ended.
     proven: BTreeMap<String, (u64, Timestamp)>,
     /// The corrective actions of each alert.
@@ -116,6 +121,8 @@ pub struct Builder {
     /// When somebody had finished work on a machine, or on all of them.
     worked: Vec<(Timestamp, Option<String>)>,
     service: Vec<ServiceEvent>,
+    /// Records that only moved the end of work on a machine.
+    renewals: u64,
     first: Option<Timestamp>,
     machines: BTreeMap<String, Machine>,
     room: Room,
@@ -128,11 +135,17 @@ pub(super) struct Room {
     exceptions: [usize; 2],
     traces: [usize; 2],
     traces_left_out: u64,
+    doubted: usize,
 }
 
 impl Default for Room {
     fn default() -> Self {
-        Self { exceptions: [EXCEPTIONS_MAX; 2], traces: [TRACES_MAX; 2], traces_left_out: 0 }
+        Self {
+            exceptions: [EXCEPTIONS_MAX; 2],
+            traces: [TRACES_MAX; 2],
+            traces_left_out: 0,
+            doubted: DOUBTED_MAX,
+        }
     }
 }
 
@@ -140,6 +153,11 @@ impl Room {
     /// Whether there is room for one more exception.
     pub(super) const fn exception(&mut self, doubtful: bool) -> bool {
         take(&mut self.exceptions[doubtful as usize])
+    }
+
+    /// Whether there is room for one more rack that passed and is in doubt.
+    pub(super) const fn doubted(&mut self) -> bool {
+        take(&mut self.doubted)
     }
 
     /// Whether there is room for its trace.
@@ -169,11 +187,13 @@ impl Builder {
             blanks: Blanks::default(),
             stories: BTreeMap::new(),
             past: Past::default(),
+            doubts: Doubts::default(),
             proven: BTreeMap::new(),
             actions: BTreeMap::new(),
             named: BTreeMap::new(),
             worked: Vec::new(),
             service: Vec::new(),
+            renewals: 0,
             first: None,
             machines: BTreeMap::new(),
             room: Room::default(),
@@ -207,6 +227,7 @@ impl Builder {
         if self.question.wants(record.machine.as_deref()) {
             story::note(&mut self.stories, record);
             self.past.note(index, record);
+            self.doubts.take(index, record);
         }
         self.entries.take(index, record, self.configured.latest());
         if let Body::ConfigurationChange(change) = &record.body {
@@ -225,6 +246,7 @@ impl Builder {
             self.worked.push((record.recorded, record.machine.clone()));
         }
         if self.question.holds(record.recorded) && self.question.wants(record.machine.as_deref()) {
+            self.renewals += u64::from(service::is_renewal(&record.body));
             self.service.extend(service::event(index, record));
         }
     }
@@ -278,7 +300,8 @@ impl Builder {
         if inside {
             self.entries.saw_cycle(index);
         }
-        let taken = Taken { index, record, cycle, inside };
+        let doubts = if inside { self.doubts.by(name, index, cycle) } else { Vec::new() };
+        let taken = Taken { index, record, cycle, inside, doubts };
         machine.take(&taken, &self.question, &mut self.room, trace);
     }
 
@@ -368,6 +391,7 @@ impl Builder {
             checks,
             overdue,
             doubts: self.configured.missed().to_vec(),
+            renewals: self.renewals,
             calibrations: self.configured.calibrations(question),
             remarks,
             service: self.service,

@@ -5,10 +5,12 @@ use std::collections::BTreeMap;
 use jiff::civil::Date;
 
 use super::build::{Question, Room};
-use super::{DayAccount, DriftAccount, ExceptionAccount, GapAccount, LimitInForce, MachineAccount};
-use crate::core::alert;
+use super::{
+    DayAccount, DoubtedAccount, DriftAccount, ExceptionAccount, GapAccount, LimitInForce, MachineAccount,
+};
 use crate::core::alert::hours::Stretch;
 use crate::core::alert::story::Story;
+use crate::core::alert::{self, AlertNumber};
 use crate::core::cycle::counts::Counts;
 use crate::core::cycle::plate::{MachineKind, Sanitizing};
 use crate::core::cycle::verdict::{Finding, Verdict};
@@ -28,6 +30,8 @@ pub(super) struct Taken<'t> {
     pub(super) cycle: &'t Cycle,
     /// Whether it lies in the span; the charts alone want those before.
     pub(super) inside: bool,
+    /// The alerts that put it in doubt.
+    pub(super) doubts: Vec<AlertNumber>,
 }
 
 /// What a machine's account needs of everything else.
@@ -49,6 +53,8 @@ pub(super) struct Machine {
     today: Option<(Date, Stretch)>,
     exceptions: Vec<ExceptionAccount>,
     exceptions_left_out: Counts,
+    in_doubt: Vec<DoubtedAccount>,
+    in_doubt_left_out: u64,
     watch: Watch,
     /// When work on it was finished, in order; those up to `learnt` were heeded.
     worked: Vec<Timestamp>,
@@ -86,6 +92,8 @@ impl Machine {
             today: None,
             exceptions: Vec::new(),
             exceptions_left_out: Counts::default(),
+            in_doubt: Vec::new(),
+            in_doubt_left_out: 0,
             watch: Watch::new(rules),
             worked,
             learnt: 0,
@@ -124,6 +132,9 @@ impl Machine {
         self.day(taken, seen.recovery_s, question);
         if is_exception(cycle) {
             self.exception(taken, room, trace);
+        }
+        if !taken.doubts.is_empty() {
+            self.doubted(taken, room);
         }
     }
 
@@ -197,6 +208,24 @@ impl Machine {
         });
     }
 
+    fn doubted(&mut self, taken: &Taken<'_>, room: &mut Room) {
+        if !room.doubted() {
+            self.in_doubt_left_out += 1;
+            return;
+        }
+        let cycle = taken.cycle;
+        self.in_doubt.push(DoubtedAccount {
+            index: taken.index,
+            at: cycle.rinse_started,
+            verdict: cycle.verdict,
+            rinse_min_c: cycle.rinse_min_c,
+            limit_c: cycle.limit_c,
+            wash_min_c: cycle.wash_min_c,
+            wash_limit_c: cycle.wash_limit_c,
+            alerts: taken.doubts.iter().map(|alert| alert.0).collect(),
+        });
+    }
+
     /// The account of the machine.
     pub(super) fn finish(
         mut self,
@@ -244,6 +273,8 @@ impl Machine {
             monitored_s: whole.monitored_s,
             exceptions: self.exceptions,
             exceptions_left_out: self.exceptions_left_out,
+            in_doubt: self.in_doubt,
+            in_doubt_left_out: self.in_doubt_left_out,
             drift: self.drift,
         }
     }

@@ -70,6 +70,7 @@ pub fn span(days: u16) -> Account {
         checks: checks(midnight(3)),
         overdue: overdue(midnight(4)),
         doubts: Vec::new(),
+        renewals: 0,
         calibrations: calibrations(midnight(0)),
         remarks: remarks(midnight(5)),
         service: service(midnight(0)),
@@ -177,6 +178,8 @@ impl Kitchen<'_> {
             monitored_s: operating_s - 9700.0,
             exceptions,
             exceptions_left_out: Counts::default(),
+            in_doubt: Vec::new(),
+            in_doubt_left_out: 0,
             drift: DriftAccount::default(),
         }
     }

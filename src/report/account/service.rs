@@ -3,7 +3,7 @@
 use super::ServiceEvent;
 use crate::core::counted::Noun;
 use crate::core::reader::Language;
-use crate::core::record::{Body, Clock, DialogWork, KeyChange, Record, StopCause};
+use crate::core::record::{Body, Clock, KeyChange, Record, StopCause};
 use crate::core::technician::work::who;
 use crate::report::said::proven;
 
@@ -14,7 +14,15 @@ pub(super) fn event(index: u64, record: &Record) -> Option<ServiceEvent> {
     Some(ServiceEvent { index, at: record.recorded, machine, kind, text })
 }
 
+/// Whether a record only moves the end of work on a machine: its beginning and its end tell of that.
+pub(super) fn is_renewal(body: &Body) -> bool {
+    matches!(body, Body::Maintenance(work) if work.only_moves_its_end())
+}
+
 fn text(body: &Body) -> Option<String> {
+    if is_renewal(body) {
+        return None;
+    }
     Some(match body {
         Body::ServiceStart(start) => {
             let before = if start.after_clean_stop { "an orderly stop" } else { "a stop without notice" };
@@ -43,9 +51,12 @@ fn text(body: &Body) -> Option<String> {
             let why = work.why.as_deref().map(|why| format!(": {why}")).unwrap_or_default();
             if work.ended {
                 let who = who(&work.worked, Language::English);
-                if who.is_empty() { format!("work ended{by}") } else { format!("work ended{by}: {who}") }
-            } else if work.dialog == Some(DialogWork::Over) {
-                format!("dialog over{by}, work until {}{why}", work.until)
+                let since = work.begun.map(|begun| format!(", since {begun}")).unwrap_or_default();
+                if who.is_empty() {
+                    format!("work ended{by}{since}")
+                } else {
+                    format!("work ended{by}{since}: {who}")
+                }
             } else {
                 format!("work{by} until {}{why}", work.until)
             }

@@ -8,14 +8,14 @@ use jiff::civil::date;
 
 use super::build::{Builder, Question};
 use super::*;
-use crate::core::alert::AlertNumber;
+use crate::core::alert::{AlertNumber, Earlier, Rack, Racks};
 use crate::core::cycle::verdict::{Reason, Verdict};
 use crate::core::effect::TraceReading;
 use crate::core::on_file::{Missed, MissedKind};
 use crate::core::record::{
     Against, AlertAcknowledged, AlertChanged, AlertCleared, AlertClosed, AlertRaised, Amendment, Body,
     CalibrationDone, CalibrationPoint, Change, CheckKind, Clearing, ConfigurationChange, Correction,
-    CorrectiveAction, Gap, MissedDue, Note, Record, ServiceStart,
+    CorrectiveAction, DialogWork, Gap, Maintenance, MissedDue, Note, Record, ServiceStart,
 };
 use crate::core::units::Celsius;
 use crate::report::row::samples;
@@ -421,6 +421,42 @@ fn memory_is_bounded_and_doubt_hides_nothing_cold() {
     assert!(own.exceptions.last().is_some_and(|told| told.index == cold && told.trace.is_some()));
     assert_eq!(traces, build::TRACES_MAX + 1);
     assert_eq!(account.traces_left_out, (build::EXCEPTIONS_MAX - build::TRACES_MAX) as u64);
+}
+
+// Own rule: the racks that the account counts as in doubt are told one by one, however much later they were found so,
+// and what only moves the end of work is counted and is no event.
+#[test]
+fn racks_in_doubt_are_told_one_by_one() {
+    let mut book = Book::new();
+    let racks: Vec<u64> = ["2026-03-01T15:00:00Z", "2026-03-03T15:00:00Z", "2026-03-03T16:00:00Z"]
+        .into_iter()
+        .map(|at| book.cycle(at, 5, Verdict::Pass, 84.0))
+        .collect();
+    let later = book.cycle("2026-03-04T15:00:00Z", 5, Verdict::Pass, 84.0);
+    let named = racks.iter().map(|index| Rack { index: *index, at: at("2026-03-03T16:00:00Z") }).collect();
+    let earlier = Some(Earlier { racks: Racks { count: 3, named }, by_probe: None });
+    let raised = AlertRaised {
+        earlier,
+        ..AlertRaised::new(AlertNumber(4), Condition::Weak, at("2026-03-15T15:00:00Z"))
+    };
+    book.put("2026-03-15T15:00:00Z", Some("dm1"), Body::AlertRaised(Box::new(raised)));
+    let work = |dialog, ended| {
+        let (until, begun) = (at("2026-03-05T15:04:00Z"), Some(at("2026-03-05T15:00:00Z")));
+        let (by, why, worked) = (Some("Eli".to_owned()), None, Vec::new());
+        Body::Maintenance(Maintenance { until, by, why, ended, begun, dialog, worked })
+    };
+    for (dialog, ended) in [(None, false), (Some(DialogWork::GoesOn), false), (None, true)] {
+        book.put("2026-03-05T15:00:00Z", Some("dm1"), work(dialog, ended));
+    }
+    let account = book.account(question());
+    let told: Vec<(u64, Vec<u64>)> =
+        account.machines[0].in_doubt.iter().map(|rack| (rack.index, rack.alerts.clone())).collect();
+    // The first is of the day before the span.
+    assert_eq!(told, [(racks[1], vec![4]), (racks[2], vec![4])], "not {later}");
+    let work = account.service.iter().filter(|event| event.kind == "maintenance");
+    let work: Vec<&str> = work.map(|event| event.text.as_str()).collect();
+    assert_eq!((work.len(), account.renewals), (2, 1), "{work:?}");
+    assert!(work[1].contains("since 2026-03-05T15:00:00Z"), "{work:?}");
 }
 
 #[test]

@@ -171,5 +171,9 @@ impl Draft<'_> {
         };
         let rows = self.account.service.iter().map(row).collect();
         self.table(columns, rows);
+        if self.account.renewals > 0 {
+            let count = self.account.renewals.to_string();
+            self.text(Tone::Small, self.teller.with(Word::ServiceFolded, &[("count", &count)]));
+        }
     }
 }

@@ -11,6 +11,7 @@
 
 mod cover;
 mod days;
+mod doubted;
 mod entries;
 mod people;
 mod proof;
@@ -137,6 +138,7 @@ pub fn sheet(account: &Account, options: Options, attached: &[Attached<'_>]) -> 
     draft.summary();
     draft.days();
     draft.racks();
+    draft.doubted();
     draft.alerts();
     draft.checks();
     draft.overdue();

@@ -1,4 +1,4 @@
-//! Every rack that did not plainly pass: its trace, what was found, what was done.
+//! Every rack that did not plainly pass: its trace, what was found, what was done; those of work on a machine in a table.
 
 use super::sheet::{Rack, Tone};
 use super::tell::Teller;
@@ -19,6 +19,12 @@ pub const LISTED_MAX: usize = 6000;
 /// Size of a trace beside its figures, px.
 const BESIDE: Size = Size { width: 420, height: 215 };
 
+/// Whether a rack is unproven since somebody worked on its machine, and nothing else was found of it.
+fn is_of_work(exception: &ExceptionAccount) -> bool {
+    let cycle = &exception.cycle;
+    cycle.verdict == Verdict::Unproven && cycle.is_worked_on() && cycle.findings.is_empty()
+}
+
 impl Draft<'_> {
     pub(super) fn racks(&mut self) {
         let teller = self.teller;
@@ -26,12 +32,14 @@ impl Draft<'_> {
         let all = self.account.machines.iter().flat_map(|machine| {
             machine.exceptions.iter().map(|exception| (machine.machine.as_str(), exception))
         });
-        let mut all: Vec<(&str, &ExceptionAccount)> = all.collect();
+        let (work, mut all): (Vec<_>, Vec<(&str, &ExceptionAccount)>) =
+            all.partition(|(_, one)| is_of_work(one));
         let left_out: u64 =
             self.account.machines.iter().map(|machine| machine.exceptions_left_out.total()).sum();
         let count = all.len() as u64 + left_out;
         if count == 0 {
-            return self.text(Tone::Plain, teller.say(Word::NoneF));
+            self.text(Tone::Plain, teller.say(Word::NoneF));
+            return self.work_racks(work);
         }
         all.sort_by_key(|(_, exception)| {
             (exception.cycle.verdict, exception.cycle.rinse_started, exception.index)
@@ -58,6 +66,7 @@ impl Draft<'_> {
             self.blocks.push(Block::Rack(rack));
         }
         self.further(&further);
+        self.work_racks(work);
     }
 
     /// What the account counts and does not tell one by one.
@@ -136,7 +145,7 @@ impl Draft<'_> {
         rows
     }
 
-    fn minimum(&self, cycle: &Cycle) -> String {
+    pub(super) fn minimum(&self, cycle: &Cycle) -> String {
         let teller = self.teller;
         let Some(minimum) = cycle.rinse_min_c else {
             let limit = teller.reader.temperature(cycle.limit_c);

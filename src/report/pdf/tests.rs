@@ -2,8 +2,8 @@
 
 use super::*;
 use crate::core::cycle::counts::Counts;
-use crate::core::cycle::verdict::Verdict;
-use crate::report::account::samples;
+use crate::core::cycle::verdict::{Reason, Verdict};
+use crate::report::account::{DoubtedAccount, samples};
 
 const ATTACHED: [Attached<'_>; 2] =
     [Attached { name: CYCLES, bytes: 2048 }, Attached { name: ACCOUNT, bytes: 3 << 20 }];
@@ -184,6 +184,67 @@ fn thousands_of_exceptions_are_bounded_and_the_rule_is_told() {
     let texts = texts(&sheet);
     assert!(texts.iter().any(|text| text.starts_with(&format!("There are {count} of them. The 400 worst"))));
     assert!(texts.iter().any(|text| text.starts_with("25 more are not listed on paper")));
+}
+
+// Own rule: racks in doubt are listed as those that did not pass are, each with when, what it measured, its limits and
+// the alert; behind so many the rest is counted, with where it stands.
+#[test]
+fn racks_in_doubt_are_listed_up_to_a_bound() {
+    let mut account = samples::month();
+    let at = account.from;
+    let heading = "Racks that passed and are in doubt";
+    assert!(!headings(&made(&account, Language::English, Scale::Celsius)).contains(&heading.to_owned()));
+    let rack = |index| DoubtedAccount {
+        index,
+        at,
+        verdict: Verdict::Pass,
+        rinse_min_c: Some(83.4),
+        limit_c: 82.2,
+        wash_min_c: None,
+        wash_limit_c: 65.6,
+        alerts: vec![12, 13],
+    };
+    account.machines[0].in_doubt = (0..1_007).map(rack).collect();
+    account.machines[1].in_doubt_left_out = 3;
+    let sheet = made(&account, Language::English, Scale::Celsius);
+    assert!(headings(&sheet).contains(&heading.to_owned()));
+    let rows: Vec<&Vec<String>> = sheet
+        .blocks
+        .iter()
+        .filter_map(|block| if let Block::Table(table) = block { Some(&table.rows) } else { None })
+        .flatten()
+        .filter(|row| row.iter().any(|cell| cell == "12, 13"))
+        .collect();
+    assert_eq!(rows.len(), 1_000);
+    assert!(rows[0].iter().any(|cell| cell == "83.4 °C against 82.2 °C"), "{:?}", rows[0]);
+    assert!(rows[0].iter().any(|cell| cell == "none; limit 65.6 °C"), "{:?}", rows[0]);
+    let texts = texts(&sheet);
+    assert!(texts.iter().any(|text| text.contains("a comparison of a thermometer: 1010.")), "{texts:?}");
+    assert!(
+        texts.iter().any(|text| text.starts_with("10 more are not listed") && text.contains("in_doubt_by"))
+    );
+}
+
+// Own rule: a rack of work on the machine proves nothing, so its trace is not drawn; it is listed all the same.
+#[test]
+fn racks_of_work_are_one_table_without_traces() {
+    let mut account = samples::month();
+    let drawn = |account: &Account| {
+        let sheet = made(account, Language::English, Scale::Celsius);
+        sheet.blocks.iter().filter(|block| matches!(block, Block::Rack(_))).count()
+    };
+    let before = drawn(&account);
+    let own = account.machines[0].exceptions.iter_mut().find(|one| one.cycle.findings.is_empty());
+    let rack = own.expect("a rack without a finding");
+    (rack.cycle.verdict, rack.cycle.reasons) = (Verdict::Unproven, vec![Reason::WorkedOn]);
+    let index = rack.index.to_string();
+    assert_eq!(drawn(&account), before - 1);
+    let texts = texts(&made(&account, Language::English, Scale::Celsius));
+    assert!(texts.contains(&"Racks made while somebody worked on the machine".to_owned()));
+    assert!(texts.contains(&index));
+    account.renewals = 61;
+    let texts = super::tests::texts(&made(&account, Language::English, Scale::Celsius));
+    assert!(texts.iter().any(|text| text.contains("the beginning and the end of the work tell: 61 records")));
 }
 
 #[test]

@@ -108,6 +108,11 @@ words! {
     ExceptionsLeftOut: "More racks of «{machine}» that are counted above and told neither here nor in account.json, since there were too many: {count} ({verdicts}). All of them stand in the attached cycles.csv.", "Más canastas de «{machine}» que se cuentan arriba y no se detallan ni aquí ni en account.json, por ser demasiadas: {count} ({verdicts}). Todas están en cycles.csv, adjunto.";
     TracesLeftOut: "More traces that are kept and not drawn, since there were too many: {count}. Ask for a shorter span.", "Más trazas que se conservan y no se dibujan, por ser demasiadas: {count}. Pida un periodo más corto.";
     TraceLeftOut: "No trace of this rack is drawn: too many are kept to draw them all.", "No se dibuja traza de esta canasta: se conservan demasiadas para dibujarlas todas.";
+    DoubtedHeading: "Racks that passed and are in doubt", "Canastas que pasaron y están en duda";
+    DoubtedNote: "What these passed by was found wrong after them, by a test of the sanitizer or a comparison of a thermometer: {count}. Each verdict stands as it was judged; the ware is not to be relied on. The alert says what was found.", "Después se comprobó que era erróneo aquello por lo que se dieron por buenas, con una prueba del desinfectante o comparando un termómetro: {count}. Cada veredicto queda como se juzgó, pero no se fíe de la vajilla. La alerta dice qué se halló.";
+    DoubtedBeyond: "{count} more are not listed on paper; all of them stand in the attached cycles.csv, column in_doubt_by.", "Otras {count} no figuran en papel; todas están en cycles.csv, adjunto, columna in_doubt_by.";
+    WorkRacksHeading: "Racks made while somebody worked on the machine", "Canastas hechas mientras alguien trabajaba en la máquina";
+    WorkRacksNote: "Unproven, since nobody can tell what they show: {count}. Their traces are not drawn.", "Sin comprobar, pues no se sabe qué muestran: {count}. Sus trazas no se dibujan.";
     FurtherHeading: "Further racks, without trace", "Otras canastas, sin traza";
     ExceptionHead: "{machine}, {at}", "{machine}, {at}";
     Minimum: "Settled minimum", "Mínimo estable";
@@ -250,6 +255,7 @@ words! {
     CorrectsRecord: "corrects record {index}", "corrige el asiento {index}";
     ServiceHeading: "The program and the record", "El programa y el registro";
     ServiceNote: "Texts as recorded, in English.", "Textos tal como se registraron, en inglés.";
+    ServiceFolded: "Left out here, since by them a dialog at a probe only kept its machine marked as worked on, which the beginning and the end of the work tell: {count} records. They stand in the attached evidence.", "No figuran, porque con ellos un diálogo en una sonda solo mantuvo su máquina marcada como en trabajo, lo que dicen el comienzo y el final del trabajo: {count} asientos. Están en las pruebas adjuntas.";
     Event: "Event", "Suceso";
 
     // Proof.

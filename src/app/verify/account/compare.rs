@@ -33,6 +33,9 @@ pub(super) fn accounts(said: &Account, found: &Account, reach: &Reach, faults: &
     };
     list(faults, of("a check"), &said.checks, &found.checks, |check| check.index, same);
     list(faults, of("a remark"), &said.remarks, &found.remarks, |remark| remark.index, PartialEq::eq);
+    faults.same(said.renewals == found.renewals, || {
+        "the number of records that moved the end of work".to_owned()
+    });
     list(faults, of("an event"), &said.service, &found.service, |event| event.index, PartialEq::eq);
     overdue(&said.overdue, &found.overdue, reach, faults);
     calibrations(&said.calibrations, &found.calibrations, reach, faults);

@@ -27,6 +27,7 @@ pub(super) fn compare(said: &MachineAccount, found: &MachineAccount, reach: &Rea
         ("lowest settled minimum", said.rinse_min_c == found.rinse_min_c),
         ("median of the settled minima", said.rinse_median_c == found.rinse_median_c),
         ("number of racks made while somebody worked on it", said.counts.worked_on == found.counts.worked_on),
+        ("number of racks in doubt left out", said.in_doubt_left_out == found.in_doubt_left_out),
         ("number of exceptions left out", said.exceptions_left_out == found.exceptions_left_out),
     ] {
         if !same {
@@ -36,6 +37,8 @@ pub(super) fn compare(said: &MachineAccount, found: &MachineAccount, reach: &Rea
     }
     days(name, &said.days, &found.days, faults);
     gaps(name, &said.gaps, &found.gaps, reach, faults);
+    let doubted = of("a cycle in doubt");
+    list(faults, doubted, &said.in_doubt, &found.in_doubt, |one| one.index, |one, other| one == other);
     let exception = of("a cycle that did not plainly pass");
     if found.exceptions.iter().any(|one| one.cycle.trace_sha256.is_some() && one.trace.is_none()) {
         faults.open.insert("whether traces of racks are left out whose readings are not in this file");
