@@ -29,7 +29,8 @@ impl Turn<'_> {
         let Memory { tested: all, weak_by, .. } = self.state.memory(machine);
         all.push(tested);
         if all.len() > TESTED_MAX {
-            let oldest = all.iter().position(|one| !weak_by.has(one.index)).unwrap_or(0);
+            // Never the one that was just made.
+            let oldest = all.iter().take(TESTED_MAX).position(|one| !weak_by.has(one.index)).unwrap_or(0);
             all.remove(oldest);
         }
         if !tested.good {

@@ -269,6 +269,19 @@ fn a_probe_that_is_off_by_less_doubts_fewer() {
     assert_eq!(open(&play, Condition::ThermometerOff).racks.count, 2);
 }
 
+// Own promise: however many tests failed in a row, a good one takes the alert back.
+#[test]
+fn a_good_test_counts_after_any_number_of_bad_ones() {
+    let mut play = Play::new(settings());
+    play.racks(0.0, "chem", &[Rack::Good]);
+    for bad in 0..100 {
+        let minute = 2.0 + 0.01 * f64::from(bad);
+        enter(&mut play, minute, "chem", strip(minute, 10.0));
+    }
+    enter(&mut play, 4.0, "chem", strip(4.0, 100.0));
+    assert!(open(&play, Condition::Weak).cleared.is_some());
+}
+
 // Own promise: the entry that an alert stands by can be withdrawn, however many were entered after it.
 #[test]
 fn what_raised_an_alert_is_remembered_behind_many_others() {
