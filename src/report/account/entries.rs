@@ -59,20 +59,22 @@ impl Entries {
         amendment: &Amendment,
         configured: Option<&Recorded>,
     ) {
-        self.amended.entry(amendment.of).or_default().push(index);
+        let earlier = self.amended.entry(amendment.of).or_default();
+        let said = [amendment.of].into_iter().chain(earlier.iter().copied()).collect::<Vec<_>>();
+        earlier.push(index);
         let note = self.remarks.get_mut(&amendment.of).filter(|(_, remark)| remark.amends.is_none());
         if let (Some((_, note)), AmendmentChange::Withdrawn) = (note, &amendment.change) {
             note.withdrawn_by = Some(index);
         }
         // Where several speak of one check the newest counts; the one before it counts no more.
-        let replaced = match &amendment.change {
-            AmendmentChange::Comment => None,
-            AmendmentChange::Withdrawn | AmendmentChange::Corrected(_) => self.checks.get_mut(&amendment.of),
-        };
-        if let Some(replaced) = replaced {
-            let before = replaced.amended_by.replace(index);
-            if let Some(before) = before.and_then(|before| self.checks.get_mut(&before)) {
-                before.amended_by = Some(index);
+        if amendment.change != AmendmentChange::Comment {
+            if let Some(first) = self.checks.get_mut(&amendment.of) {
+                first.amended_by = None;
+            }
+            for own in said {
+                if let Some(check) = self.checks.get_mut(&own) {
+                    check.amended_by.get_or_insert(index);
+                }
             }
         }
         if let AmendmentChange::Corrected(check) = &amendment.change {
@@ -149,23 +151,37 @@ pub(super) struct Counting<'e>(BTreeMap<(Option<&'e str>, CheckKind), Vec<&'e Ch
 impl<'e> Counting<'e> {
     /// The checks that an alert found missing, each with the entry by which it was made after all: the first that
     /// counts for it, before the next of its kind was missed and while the alert was open.
-    pub(super) fn missed(&self, told: &Story) -> Vec<(OverdueCheck, Option<&'e CheckAccount>)> {
+    pub(super) fn missed(&self, told: &Story) -> Vec<Sought<'e>> {
         let machine = told.alert.machine.as_deref();
         let one = |window: Window| {
-            let Window { check, due, from, to, .. } = window;
-            let own = self.0.get(&(machine, check)).map_or(&[][..], Vec::as_slice);
-            let first = own.partition_point(|entry| entry.check.at() < from);
+            let own = self.0.get(&(machine, window.check)).map_or(&[][..], Vec::as_slice);
+            let first = own.partition_point(|entry| entry.check.at() < window.from);
             let made = own.get(first).copied();
-            let made = made.filter(|entry| to.is_none_or(|to| entry.check.at() < to));
-            let overdue = OverdueCheck {
+            let made = made.filter(|entry| window.to.is_none_or(|to| entry.check.at() < to));
+            let check = OverdueCheck {
                 machine: machine.map(str::to_owned),
-                check: check.as_str().to_owned(),
-                since: due,
+                check: window.check.as_str().to_owned(),
+                since: window.due,
                 made: made.map(|entry| entry.check.at()),
             };
-            (overdue, made)
+            Sought { window, check, made }
         };
         windows(told).into_iter().map(one).collect()
+    }
+}
+
+/// A check that an alert found missing, and the entry by which it was made after all.
+pub(super) struct Sought<'e> {
+    pub(super) window: Window,
+    pub(super) check: OverdueCheck,
+    pub(super) made: Option<&'e CheckAccount>,
+}
+
+impl Sought<'_> {
+    /// Whether it is of a span: due in it, or due before, missing when it began, and still to be made then.
+    pub(super) fn is_of(&self, from: Timestamp, to: Timestamp) -> bool {
+        self.window.may_be_of(Some(from), to)
+            && (self.check.since >= from || self.made.is_none_or(|made| made.recorded >= from))
     }
 }
 
@@ -185,22 +201,26 @@ pub struct Window {
     pub missed_on: bool,
 }
 
+impl Window {
+    /// Whether the check may be one of a span: due in it, or due before and still to be made when it began.
+    #[must_use]
+    pub fn may_be_of(&self, from: Option<Timestamp>, to: Timestamp) -> bool {
+        let waits = |from| self.to.is_none_or(|to| to > from);
+        self.due < to && from.is_none_or(|from| self.due >= from || waits(from))
+    }
+}
+
 /// When each of the checks that an alert found missing could be made after all.
 pub(super) fn windows(told: &Story) -> Vec<Window> {
     let closed = told.closed.map(|closed| closed.plus(Duration::from_micros(1)));
-    let one = |missed: &MissedDue| {
-        let later = |other: &&MissedDue| other.check == missed.check && other.due > missed.due;
-        let next = told.missed.iter().filter(later).map(|other| other.counts_from).min();
+    let mut missed = told.missed.clone();
+    missed.sort_by_key(|one| (one.check, one.due));
+    let one = |(place, own): (usize, &MissedDue)| {
+        let next = missed.get(place + 1).filter(|next| next.check == own.check).map(|next| next.counts_from);
         let to = [next, closed].into_iter().flatten().min();
-        Window {
-            check: missed.check,
-            due: missed.due,
-            from: missed.counts_from,
-            to,
-            missed_on: next.is_some(),
-        }
+        Window { check: own.check, due: own.due, from: own.counts_from, to, missed_on: next.is_some() }
     };
-    told.missed.iter().map(one).collect()
+    missed.iter().enumerate().map(one).collect()
 }
 
 /// Whether a check is good; `None` where nothing is known of its machine, or nothing is to be judged.

@@ -5,9 +5,10 @@
 
 use std::collections::BTreeMap;
 
+use super::OverdueCheck;
 use super::build::Question;
-use super::entries::{Entries, Window, windows};
-use super::{CheckAccount, OverdueCheck};
+pub use super::entries::Window;
+use super::entries::{Entries, Sought, windows};
 use crate::core::alert::AlertNumber;
 use crate::core::alert::story::{self, Story};
 use crate::core::record::{Body, Record};
@@ -29,8 +30,8 @@ pub struct MissedCheck {
     pub alert: AlertNumber,
     /// When that closed; absent while it is open.
     pub closed: Option<Timestamp>,
-    /// Whether the next of its kind was missed too: no entry can make this one any more.
-    pub missed_on: bool,
+    /// When it could be made.
+    pub window: Window,
     /// The entry by which it was made after all: its record, and when that came.
     pub entry: Option<(u64, Timestamp)>,
 }
@@ -63,34 +64,24 @@ impl Missed {
         let mut all = BTreeMap::new();
         for told in self.stories.values() {
             let (alert, closed) = (told.alert.number, told.closed);
-            let missed = counting.missed(told).into_iter().zip(windows(told));
-            for ((check, made), Window { missed_on, .. }) in missed {
+            for Sought { window, check, made } in counting.missed(told) {
                 let entry = made.map(|made| (made.corrects.unwrap_or(made.index), made.recorded));
                 let key = (check.machine.clone(), check.check.clone(), check.since);
-                all.insert(key, MissedCheck { check, alert, closed, missed_on, entry });
+                all.insert(key, MissedCheck { check, window, alert, closed, entry });
             }
         }
         all.into_values().collect()
     }
 }
 
-/// What of the checks that alerts found missing an account names, each due time once: those that were due in its span,
-/// and those of before that were not entered when it began.
+/// What of the checks that alerts found missing an account names, each due time once.
 pub(super) fn overdue<'e>(
-    missed: impl Iterator<Item = (OverdueCheck, Option<&'e CheckAccount>)>,
+    missed: impl Iterator<Item = Sought<'e>>,
     question: &Question,
 ) -> Vec<OverdueCheck> {
-    let waited = |made: Option<&CheckAccount>| made.is_none_or(|made| made.recorded >= question.from);
-    let wanted = |(check, made): &(OverdueCheck, Option<&CheckAccount>)| {
-        check.since < question.to && (check.since >= question.from || waited(*made))
-    };
-    let key = |check: &OverdueCheck| (check.machine.clone(), check.check.clone(), check.since);
-    let mut all: Vec<OverdueCheck> = Vec::new();
-    for (check, _) in missed.filter(wanted) {
-        match all.iter_mut().find(|known| key(known) == key(&check)) {
-            Some(known) => *known = check,
-            None => all.push(check),
-        }
+    let mut all = BTreeMap::new();
+    for Sought { check, .. } in missed.filter(|one| one.is_of(question.from, question.to)) {
+        all.insert((check.since, check.machine.clone(), check.check.clone()), check);
     }
-    all
+    all.into_values().collect()
 }

@@ -20,7 +20,7 @@ use crate::core::record::{Body, Record};
 use crate::core::time::Timestamp;
 use crate::core::wall_clock::local_date;
 use crate::ledger::{LedgerError, Order, RecordFilter, Subject};
-use crate::report::account::missed::{Missed, MissedCheck};
+use crate::report::account::missed::{Missed, MissedCheck, Window};
 use crate::web::history::Found;
 use crate::web::history::missed::{LINES_MAX, MadeLate, MissedLine, MissedSummed};
 
@@ -48,9 +48,14 @@ impl Within<'_> {
         is_it.then_some(raised.alert.0)
     }
 
+    fn may_want(&self, window: &Window) -> bool {
+        let due = |from| self.carried || window.due >= from;
+        window.may_be_of(self.from, self.to) && self.from.is_none_or(due)
+    }
+
     fn wants(&self, line: &MissedLine) -> bool {
         let waits = |from| self.carried && line.made.is_none_or(|made| made.recorded >= from);
-        line.due < self.to && self.from.is_none_or(|from| line.due >= from || waits(from))
+        self.from.is_none_or(|from| line.due >= from || waits(from))
     }
 }
 
@@ -74,7 +79,8 @@ pub(super) fn read(
             }
         }
     }
-    let windows = missed.windows();
+    let mut windows = missed.windows();
+    windows.retain(|(_, window)| within.may_want(window));
     let mut filters: Vec<RecordFilter> = windows
         .iter()
         .map(|(machine, window)| RecordFilter {
@@ -99,13 +105,15 @@ pub(super) fn read(
         })?;
     }
     let line = |one: MissedCheck| {
-        let MissedCheck { check, alert, closed, missed_on, entry } = one;
+        let MissedCheck { check, window, alert, closed, entry } = one;
+        let missed_on = window.missed_on;
         let day = local_date(&around.settings.zone, check.since)?;
         let made = entry.zip(check.made).map(|((record, recorded), at)| MadeLate { record, at, recorded });
         let (due, machine, check) = (check.since, check.machine, check.check);
         Some(MissedLine { day, due, machine, check, alert: alert.0, closed, missed_on, made })
     };
-    let mut lines: Vec<MissedLine> = missed.reckoned().into_iter().filter_map(line).collect();
+    let mut lines: Vec<MissedLine> =
+        missed.reckoned().into_iter().filter(|one| within.may_want(&one.window)).filter_map(line).collect();
     lines.retain(|line| within.wants(line));
     lines.sort_by(|one, other| {
         let key = |line: &MissedLine| (Reverse(line.due), line.machine.clone(), line.check.clone());

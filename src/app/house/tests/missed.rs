@@ -48,8 +48,12 @@ fn closed(minute: u64, machine: &str, alert: u64) -> NewRecord {
 }
 
 fn supply(minute: u64) -> Body {
+    Body::Check(supply_check(minute))
+}
+
+fn supply_check(minute: u64) -> Check {
     let (at, by) = (at(minute), "Ana".to_owned());
-    Body::Check(Check::Supply { at, enough: true, short: Vec::new(), note: None, by })
+    Check::Supply { at, enough: true, short: Vec::new(), note: None, by }
 }
 
 fn withdrawal(of: u64) -> Body {
@@ -278,6 +282,30 @@ fn each_due_time_of_a_check_is_a_line_of_its_own() {
         assert_eq!(short(&missed(reader, of(14)).0), [(14, "supply", 1, None)]);
         assert_eq!(short(&missed(reader, of(15)).0), [(14, "supply", 1, None)], "it stood open");
     });
+}
+
+// Own promise: an entry that was corrected into the time of a missed check and then again, or withdrawn, made none.
+#[test]
+fn an_entry_that_was_corrected_twice_made_what_it_says_last() {
+    for last in [AmendmentChange::Withdrawn, AmendmentChange::Corrected(supply_check(3_000))] {
+        let correction = |change| {
+            let (reason, by) = ("misread".to_owned(), "Tom".to_owned());
+            Body::Amendment(Box::new(Amendment { of: 2, reason, by, change }))
+        };
+        let mut records = opening(CONFIGURATION);
+        records.extend([
+            // Record 2, long before anything was missed.
+            plain(5, Some("dm1"), supply(1)),
+            misses(1_000, "dm1", 1, CheckKind::Supply, true),
+            plain(1_100, Some("dm1"), correction(AmendmentChange::Corrected(supply_check(980)))),
+            plain(1_200, Some("dm1"), correction(last)),
+            closed(1_300, "dm1", 1),
+        ]);
+        with(records, |reader, _| {
+            let (lines, _) = missed(reader, question(View::Missed, None));
+            assert_eq!(short(&lines), [(15, "supply", 1, None)]);
+        });
+    }
 }
 
 // Own limit: a page ends with a whole day, and the next one goes on from there without loss or doubles.
