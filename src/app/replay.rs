@@ -192,7 +192,8 @@ fn print(
             let machine = new.record.machine.as_deref().unwrap_or("-");
             let row = CycleRow::new(machine, cycle, first_index.map(|first| first + offset))
                 .recorded(&new.record)
-                .amended(&[]);
+                .amended(&[])
+                .in_doubt(&[]);
             printer.row(streams, &row).map_err(Failure::output)?;
             cycles += 1;
         }
