@@ -137,6 +137,7 @@ fn rows(machine: &MachineAccount, ground: &Ground, scale: Scale) -> Vec<Row> {
             let (sigma, unit) = (scale.difference(*sigma_c), scale.symbol());
             format!("Usual by its good racks in the middle of work; standard deviation {sigma:.2} {unit}.")
         }
+        None if !signals.is_empty() => "Learning anew since work on the machine: too few good racks in the middle of work since then; the signals are against what was usual before.".to_owned(),
         None => "Still learning: too few good racks in the middle of work so far.".to_owned(),
     };
     let mut rows = vec![Row {

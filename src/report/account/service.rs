@@ -24,6 +24,9 @@ fn text(body: &Body) -> Option<String> {
         return None;
     }
     Some(match body {
+        Body::ServiceStart(start) if start.last_record.is_none() && !start.from_file => {
+            format!("version {} started for the first time", start.version)
+        }
         Body::ServiceStart(start) => {
             let before = if start.after_clean_stop { "an orderly stop" } else { "a stop without notice" };
             let what = if start.from_file { "replayed a file" } else { "started" };
@@ -127,4 +130,30 @@ fn text(body: &Body) -> Option<String> {
         | Body::Calibration(_)
         | Body::Response(_) => return None,
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::core::record::ServiceStart;
+    use crate::core::time::Timestamp;
+
+    // Own promise: a first start follows no stop.
+    #[test]
+    fn a_first_start_is_told_as_the_first() {
+        let start = |last_record| {
+            let version = "0.1.0".to_owned();
+            let (after_clean_stop, from_file, replayed) = (true, false, 0);
+            text(&Body::ServiceStart(ServiceStart {
+                version,
+                last_record,
+                after_clean_stop,
+                from_file,
+                replayed,
+            }))
+        };
+        assert_eq!(start(None).as_deref(), Some("version 0.1.0 started for the first time"));
+        let again = start(Some(Timestamp::from_micros(0)));
+        assert_eq!(again.as_deref(), Some("version 0.1.0 started after an orderly stop"));
+    }
 }

@@ -102,6 +102,7 @@ impl Draft<'_> {
                     teller.with(Word::UsualValue, &[("mean", &mean), ("sigma", &sigma)])
                 }
                 (Some(mean), None) => teller.reader.temperature(mean),
+                (None, _) if !drift.signals.is_empty() => teller.say(Word::LearningAnew).to_owned(),
                 (None, _) => teller.say(Word::NotOnFile).to_owned(),
             };
             let seconds =

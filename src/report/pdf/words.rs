@@ -232,6 +232,7 @@ words! {
     FilledLater: "readings came late", "las lecturas llegaron tarde";
     DriftHeading: "Early warnings", "Avisos tempranos";
     DriftNote: "Control charts on the settled minima: an early warning of a slow decline, never a verdict.", "Gráficos de control sobre los mínimos estables: aviso temprano de un descenso lento, nunca un veredicto.";
+    LearningAnew: "learning anew since work on the machine; signals are against what was usual before", "aprende de nuevo desde que se trabajó en la máquina; los avisos se comparan con lo habitual de antes";
     Usual: "Usual minimum", "Mínimo habitual";
     UsualValue: "{mean}, standard deviation {sigma}", "{mean}, desviación estándar {sigma}";
     ColdFirst: "Cold first racks after a pause", "Primeras canastas frías tras una pausa";

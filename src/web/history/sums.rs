@@ -256,6 +256,12 @@ pub(super) fn drift_told(drift: &Drift, reader: &Reader) -> DriftTold {
             );
             put(language, pair, &[("level", &reader.temperature(usual.mean)), ("spread", &spread)])
         }
+        None if !drift.shifts.is_empty() => said(
+            language,
+            "Learning anew since work on the machine: too few good racks in the middle of work since then. What is told below is against what was usual before.",
+            "Aprende de nuevo desde que se trabajó en la máquina: aún hay pocas canastas buenas en pleno trabajo. Lo que sigue se compara con lo habitual de antes.",
+        )
+        .to_owned(),
         None => said(
             language,
             "Still learning: too few good racks in the middle of work so far.",
@@ -303,4 +309,27 @@ fn shifted(shift: &Shift, reader: &Reader) -> String {
     });
     let since = since.unwrap_or_default();
     put(reader.language, pair, &[("at", &reader.moment(shift.at)), ("by", &by), ("since", &since)])
+}
+
+#[cfg(test)]
+mod tests {
+    use jiff::tz::TimeZone;
+
+    use super::*;
+    use crate::core::reader::Scale;
+    use crate::core::time::Timestamp;
+
+    // Own promise: a machine that left its usual place is not said to have none so far: it learns anew since somebody
+    // worked on it.
+    #[test]
+    fn what_is_learnt_anew_is_not_learnt_for_the_first_time() {
+        let reader = Reader { language: Language::English, scale: Scale::Celsius, zone: TimeZone::UTC };
+        let shift = Shift { at: Timestamp::from_micros(0), by_c: -0.6, since: None };
+        for (shifts, begins) in [(vec![shift], "Learning anew since work"), (Vec::new(), "Still learning")] {
+            let machine = "dm1".to_owned();
+            let drift = Drift { machine, usual: None, shifts, cold_first: 0, recovery: None };
+            let told = drift_told(&drift, &reader);
+            assert!(told.lines[0].starts_with(begins), "{:?}", told.lines);
+        }
+    }
 }
