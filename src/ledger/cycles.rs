@@ -5,6 +5,7 @@
 //! index, and the walks are merged.
 
 use std::ops::{ControlFlow, RangeInclusive};
+use std::rc::Rc;
 
 use rusqlite::{OptionalExtension, Rows, params};
 
@@ -97,8 +98,8 @@ impl Reader {
         failure.map_or(Ok(()), Err)
     }
 
-    /// Calls `each` with the start of the final rinse and the index of the cycles that passed, between two records, both
-    /// included, in order of the index: of the filter machine and span count. It reads no record, and takes time for
+    /// Calls `each` with the index of every cycle between two records, both included, in order of the index, and with
+    /// whether it passed and is of the machine, or of any where none is named. It reads no record, and takes time for
     /// every cycle between the two.
     ///
     /// # Errors
@@ -107,33 +108,52 @@ impl Reader {
         &self,
         order: Order,
         records: &RangeInclusive<u64>,
-        filter: &CycleFilter,
-        mut each: impl FnMut(Timestamp, u64) -> ControlFlow<()>,
+        machine: Option<&str>,
+        mut each: impl FnMut(u64, bool) -> ControlFlow<()>,
     ) -> Result<(), LedgerError> {
         let failed = |source| self.failed("reading the history", source);
         let _one_state = self.one_state()?;
-        let Some(Bounds { machine, from, to, .. }) = self.bounds(order, filter).map_err(failed)? else {
+        let filter = CycleFilter { machine: machine.map(ToOwned::to_owned), ..CycleFilter::default() };
+        let Some(Bounds { machine, .. }) = self.bounds(order, &filter).map_err(failed)? else {
             return Ok(());
         };
         let way = if order == Order::NewestFirst { "DESC" } else { "ASC" };
-        // The plus signs keep to the index of the records: it is read in their order, and ends where they do.
         let sql = format!(
-            "SELECT rinse_started, idx FROM cycle
-             WHERE idx >= ?1 AND idx <= ?2 AND (?3 IS NULL OR +machine = ?3) AND +verdict IN (?4, ?5)
-             AND +rinse_started >= ?6 AND +rinse_started < ?7 ORDER BY idx {way}"
+            "SELECT idx, (?3 IS NULL OR machine = ?3) AND verdict IN (?4, ?5) FROM cycle
+             WHERE idx >= ?1 AND idx <= ?2 ORDER BY idx {way}"
         );
         let mut statement = self.connection.prepare_cached(&sql).map_err(failed)?;
         let [narrow, pass] = [Verdict::Narrow, Verdict::Pass].map(verdict_number);
         let (first, last) = (index_of(*records.start()), index_of(*records.end()));
-        let mut rows =
-            statement.query(params![first, last, machine, narrow, pass, from, to]).map_err(failed)?;
+        let mut rows = statement.query(params![first, last, machine, narrow, pass]).map_err(failed)?;
         while let Some(row) = rows.next().map_err(failed)? {
-            let at = Timestamp::from_micros(row.get(0).map_err(failed)?);
-            if each(at, row.get(1).map_err(failed)?).is_break() {
+            if each(row.get(0).map_err(failed)?, row.get(1).map_err(failed)?).is_break() {
                 break;
             }
         }
         Ok(())
+    }
+
+    /// Calls `each` with the start of the final rinse and the index of the cycles of some machines that passed, in order
+    /// of that start (then of the index), until it breaks: the span of the filter and the cycle that it goes on from
+    /// count. It reads no record, and no cycle of another machine.
+    ///
+    /// # Errors
+    /// [`LedgerError`] where the database fails.
+    pub fn passed_of<'m>(
+        &self,
+        order: Order,
+        machines: impl IntoIterator<Item = &'m str>,
+        filter: &CycleFilter,
+        mut each: impl FnMut(Timestamp, u64) -> ControlFlow<()>,
+    ) -> Result<(), LedgerError> {
+        let of = |machine: &str| CycleFilter {
+            machine: Some(machine.to_owned()),
+            verdicts: vec![Verdict::Narrow, Verdict::Pass],
+            ..filter.clone()
+        };
+        let filters: Vec<CycleFilter> = machines.into_iter().map(of).collect();
+        self.merged(order, &filters, filter.limit, |at, index| each(Timestamp::from_micros(at), index))
     }
 
     /// The cycles of [`Reader::cycles_found`] without the records: start of the final rinse in µs, and index.
@@ -141,25 +161,41 @@ impl Reader {
         &self,
         order: Order,
         filter: &CycleFilter,
+        each: impl FnMut(i64, u64) -> ControlFlow<()>,
+    ) -> Result<(), LedgerError> {
+        self.merged(order, std::slice::from_ref(filter), filter.limit, each)
+    }
+
+    /// The cycles that fit one of some filters, of which none fits two, in one order.
+    fn merged(
+        &self,
+        order: Order,
+        filters: &[CycleFilter],
+        limit: Option<usize>,
         mut each: impl FnMut(i64, u64) -> ControlFlow<()>,
     ) -> Result<(), LedgerError> {
         let failed = |source| self.failed("reading the history", source);
         let _one_state = self.one_state()?;
-        let Some(bounds) = self.bounds(order, filter).map_err(failed)? else { return Ok(()) };
-        let verdicts: &[Verdict] = if filter.verdicts.is_empty() { &Verdict::ALL } else { &filter.verdicts };
         // One stream for each verdict, all in order: no sorting, however many cycles there are.
         let mut statements = Vec::new();
-        for _ in verdicts {
-            statements.push(self.connection.prepare(&bounds.sql).map_err(failed)?);
+        for filter in filters {
+            let Some(bounds) = self.bounds(order, filter).map_err(failed)? else { continue };
+            let verdicts: &[Verdict] =
+                if filter.verdicts.is_empty() { &Verdict::ALL } else { &filter.verdicts };
+            let bounds = Rc::new(bounds);
+            for verdict in verdicts {
+                let statement = self.connection.prepare(&bounds.sql).map_err(failed)?;
+                statements.push((statement, *verdict, Rc::clone(&bounds)));
+            }
         }
         let mut streams = Vec::new();
-        for (statement, verdict) in statements.iter_mut().zip(verdicts) {
+        for (statement, verdict, bounds) in &mut statements {
             let rows = statement
                 .query(params![bounds.machine, verdict_number(*verdict), bounds.from, bounds.to])
                 .map_err(failed)?;
-            streams.push(Stream::start(rows, &bounds).map_err(failed)?);
+            streams.push(Stream::start(rows, bounds).map_err(failed)?);
         }
-        let mut left = filter.limit.unwrap_or(usize::MAX);
+        let mut left = limit.unwrap_or(usize::MAX);
         while left > 0 {
             let heads = streams.iter_mut().filter(|stream| stream.head.is_some());
             let next = match order {

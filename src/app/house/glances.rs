@@ -13,11 +13,13 @@ use crate::alert::message;
 use crate::app::alerts::doubts;
 use crate::app::live::Newest;
 use crate::core::alert::Alert;
-use crate::core::alert::doubts::Doubts;
+use crate::core::alert::doubts::{Doubts, is_within};
+use crate::core::alert::hours::Stretch;
 use crate::core::channel::{Channel, Place, Role};
 use crate::core::cycle::plate::Profile;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::id::ChannelId;
+use crate::core::monitored;
 use crate::core::presence::Recency;
 use crate::core::reader::Reader;
 use crate::core::record::{Body, Cycle, Maintenance, Record, Worked};
@@ -30,8 +32,7 @@ use crate::web::now::{AtAGlance, Data, Glance, GlanceAlert, Glances, LastRack, T
 /// two hundred).
 const WORK_MAX: usize = 500;
 
-/// Most racks of a day that are looked at for those in doubt (own choice: a rack every 40 s round the clock); behind
-/// so many that were of another day nothing older is looked at.
+/// Most racks of a day that are looked at for those in doubt (own choice: a rack every 40 s round the clock).
 const RACKS_MAX: usize = 2_000;
 
 /// What the records say of each machine, read on as they come.
@@ -42,8 +43,6 @@ pub(super) struct Lasts {
     /// The day whose racks are counted.
     day: Option<Date>,
     machines: BTreeMap<String, Told>,
-    /// Up to which record the racks in doubt were counted.
-    doubted: Option<u64>,
 }
 
 /// What the records say of one machine.
@@ -52,6 +51,8 @@ struct Told {
     rack: Option<LastRack>,
     today: [u64; Verdict::ALL.len()],
     in_doubt: u64,
+    /// Whether nothing came since its racks in doubt were counted.
+    doubts_counted: bool,
     work_until: Option<Timestamp>,
     /// Who works on it, and at what.
     worked: Vec<Worked>,
@@ -117,20 +118,18 @@ impl Lasts {
         Ok(())
     }
 
-    /// Counts the racks of the day that are in doubt, where anything came since they were.
+    /// Counts the racks of the day that are in doubt, of the machines of which anything came since they were.
     fn count_doubted(
         &mut self,
         ledger: &ledger::Reader,
         doubts: &Doubts,
         zone: &TimeZone,
     ) -> Result<(), LedgerError> {
-        if self.doubted == self.next {
-            return Ok(());
+        let Some((_, day)) = self.day.and_then(|day| monitored::day(zone, day)) else { return Ok(()) };
+        for (machine, told) in self.machines.iter_mut().filter(|(_, told)| !told.doubts_counted) {
+            told.in_doubt = doubted(ledger, doubts, machine, day)?;
+            told.doubts_counted = true;
         }
-        for (machine, told) in &mut self.machines {
-            told.in_doubt = doubted(ledger, doubts, machine, |at| date(at, zone) == self.day)?;
-        }
-        self.doubted = self.next;
         Ok(())
     }
 
@@ -161,13 +160,19 @@ impl Lasts {
                 told.entry(day.machine).or_default().today = day.numbers.counts;
             }
         }
-        (self.next, self.day, self.machines, self.doubted) = (Some(next), today, told, None);
+        (self.next, self.day, self.machines) = (Some(next), today, told);
         Ok(())
     }
 
     fn take(&mut self, index: u64, record: Record, zone: &TimeZone) {
-        let Some(machine) = record.machine else { return };
+        let Some(machine) = record.machine else {
+            if record.body.of_alert().is_some() {
+                self.machines.values_mut().for_each(|told| told.doubts_counted = false);
+            }
+            return;
+        };
         let Some(told) = self.machines.get_mut(&machine) else { return };
+        told.doubts_counted &= !matches!(record.body, Body::Cycle(_)) && record.body.of_alert().is_none();
         if let Body::Cycle(cycle) = &record.body {
             if date(cycle.rinse_started, zone) == self.day
                 && let Some(place) = Verdict::ALL.iter().position(|verdict| *verdict == cycle.verdict)
@@ -189,35 +194,35 @@ pub(super) fn doubted(
     ledger: &ledger::Reader,
     doubts: &Doubts,
     machine: &str,
-    of_day: impl Fn(Timestamp) -> bool,
+    day: Stretch,
 ) -> Result<u64, LedgerError> {
-    let filter = CycleFilter { machine: Some(machine.to_owned()), ..CycleFilter::default() };
-    let (mut count, mut looked, mut failure) = (0, 0, None);
-    for stretch in doubts.stretches(Some(machine), None).into_iter().rev() {
-        ledger.passed_between(Order::NewestFirst, &stretch, &filter, |at, index| {
-            looked += 1;
-            if looked > RACKS_MAX {
-                return ControlFlow::Break(());
-            }
-            if !of_day(at) {
-                return ControlFlow::Continue(());
-            }
-            match ledger.record(index) {
-                Ok(Ok((_, Record { body: Body::Cycle(cycle), .. }))) => {
-                    count += u64::from(!doubts.by(machine, index, &cycle).is_empty());
-                }
-                Ok(_) => {}
-                Err(error) => {
-                    failure = Some(error);
-                    return ControlFlow::Break(());
-                }
-            }
-            ControlFlow::Continue(())
-        })?;
-        if looked > RACKS_MAX {
-            break;
-        }
+    let stretches = doubts.stretches(Some(machine), None);
+    if stretches.is_empty() {
+        return Ok(0);
     }
+    let filter = CycleFilter {
+        from: Some(day.from),
+        to: Some(day.to),
+        limit: Some(RACKS_MAX),
+        ..CycleFilter::default()
+    };
+    let (mut count, mut failure) = (0, None);
+    ledger.passed_of(Order::NewestFirst, [machine], &filter, |_, index| {
+        if !is_within(&stretches, index) {
+            return ControlFlow::Continue(());
+        }
+        match ledger.record(index) {
+            Ok(Ok((_, Record { body: Body::Cycle(cycle), .. }))) => {
+                count += u64::from(!doubts.by(machine, index, &cycle).is_empty());
+                ControlFlow::Continue(())
+            }
+            Ok(_) => ControlFlow::Continue(()),
+            Err(error) => {
+                failure = Some(error);
+                ControlFlow::Break(())
+            }
+        }
+    })?;
     failure.map_or(Ok(count), Err)
 }
 
@@ -304,7 +309,7 @@ impl Glances for House {
         let newest = self.tap.newest();
         let machines = self.loaded.configuration.machines.iter().enumerate();
         let glance = machines.map(|(place, machine)| {
-            let Told { rack, today, in_doubt, work_until, worked } =
+            let Told { rack, today, in_doubt, work_until, worked, .. } =
                 told.remove(&machine.name).unwrap_or_default();
             let channels = &self.loaded.configuration.channels;
             let (data, tank) = tells(machine, channels, &newest, now);

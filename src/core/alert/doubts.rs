@@ -56,6 +56,13 @@ pub const fn can_doubt(condition: Condition) -> bool {
     matches!(condition, Condition::Weak | Condition::ThermometerOff)
 }
 
+/// Whether a record stands in one of some stretches of [`Doubts::stretches`].
+#[must_use]
+pub fn is_within(stretches: &[RangeInclusive<u64>], index: u64) -> bool {
+    let ended = stretches.partition_point(|stretch| *stretch.end() < index);
+    stretches.get(ended).is_some_and(|stretch| stretch.contains(&index))
+}
+
 impl Doubts {
     /// Index of the next record that was not taken.
     #[must_use]

@@ -1,20 +1,21 @@
 //! Racks that passed and are in doubt: page by page, and counted by day.
 //!
-//! Only what stands where some can be is looked at, see [`Doubts::stretches`], the newest on record first, and of that
-//! so many racks at a time: a page that ends before it is full says so, and goes on from where it ended; a number
-//! that was not counted to its end says that too.
+//! Only what stands where some can be is looked at, see [`Doubts::stretches`], the newest first, and of that so many
+//! racks at a time: a page that ends before it is full says so, and goes on from where it ended; a number that was not
+//! counted to its end says that too. Of a span the racks are walked in order of time, however late they were recorded,
+//! and of all time where the stretches are short: in order of the record, else of time as well.
 //!
 //! [`Doubts::stretches`]: crate::core::alert::doubts::Doubts::stretches
 
 use std::collections::BTreeMap;
-use std::ops::ControlFlow;
+use std::ops::{ControlFlow, RangeInclusive};
 use std::time::Duration;
 
 use jiff::civil::Date;
 
 use super::{Around, Gathered, Sought, rack_line};
-use crate::app::export::evidence::first_not_before;
 use crate::core::alert::AlertNumber;
+use crate::core::alert::doubts::is_within;
 use crate::core::alert::hours::Stretch;
 use crate::core::monitored;
 use crate::core::record::{Body, Record};
@@ -27,18 +28,28 @@ use crate::web::history::{Doubted, Found as FoundView, Page};
 const LOOKED_MAX: usize = 2_000;
 /// Racks that are looked at to count those in doubt, beside all else that a page of days or a sum reads (own choice).
 const COUNTED_MAX: usize = 1_000;
-/// How much later than its rinse a rack of a span is looked for on record (own choice): one that was recorded, or taken
-/// over from a file, after longer is found in doubt on its own page and in lists without a span.
-const LATE_MAX: Duration = Duration::from_secs(62 * 86_400);
+/// Racks that are passed over to find those that are looked at, and records between the first and the last of some
+/// stretches that are walked in their order (own choice: a hundredth of a second).
+const PASSED_MAX: u64 = if cfg!(test) { 300 } else { 50_000 };
+/// The same while those in doubt are counted, of all machines (own choice: half a
+/// tenth of a second).
+const COUNT_PASSED_MAX: u64 = 150_000;
+/// How much earlier than its rinse a rack may be recorded: by a clock that was set back.
+const CLOCK_BACK: Duration = Duration::from_secs(3_600);
 
 impl Around<'_> {
-    /// Where the racks of a span stand on record, as far as they came within [`LATE_MAX`].
-    fn recorded(self, from: Option<Timestamp>, to: Option<Timestamp>) -> Result<(u64, u64), LedgerError> {
-        let size = self.ledger.size()?;
-        let first = |at| first_not_before(self.ledger, size, at);
-        let least = from.map(|from| first(from.minus(Duration::from_secs(3_600)))).transpose()?;
-        let most = to.map(|to| first(to.plus(LATE_MAX))).transpose()?;
-        Ok((least.unwrap_or(0), most.unwrap_or(size)))
+    /// The end of a span, no later than any rack of some stretches can be: nothing is rinsed after it was recorded.
+    fn until(
+        self,
+        stretches: &[RangeInclusive<u64>],
+        size: u64,
+        to: Option<Timestamp>,
+    ) -> Result<Option<Timestamp>, LedgerError> {
+        let Some(last) = stretches.last().map(|last| *last.end()).filter(|last| *last < size) else {
+            return Ok(to);
+        };
+        let until = self.ledger.recorded(last)?.map(|recorded| recorded.plus(CLOCK_BACK));
+        Ok(until.into_iter().chain(to).min())
     }
 
     /// The alerts that put a rack in doubt; none of what is no rack, or damaged.
@@ -53,32 +64,42 @@ impl Around<'_> {
 }
 
 impl Sought {
-    /// A page of racks that are in doubt, in order of the record; `None` where it is to go on from what is none.
+    /// A page of racks that are in doubt; `None` where it is to go on from what is none.
     pub(super) fn in_doubt(&self, around: Around<'_>) -> Result<Option<FoundView>, LedgerError> {
-        let Around { ledger, doubts, .. } = around;
-        if !self.goes_on(&["cycle"], ledger)? {
+        if !self.goes_on(&["cycle"], around.ledger)? {
             return Ok(None);
         }
-        let (order, _) = self.order();
-        let machine = self.question.machine.as_deref();
-        let alert = self.question.alert.map(AlertNumber);
-        let (least, most) = around.recorded(self.from, self.to)?;
-        let (least, most) = match self.question.page {
-            Page::Newest => (least, most),
-            Page::Older(0) => return Ok(Some(self.page(Gathered::new()))),
-            Page::Older(record) => (least, most.min(record - 1)),
-            Page::Newer(record) => (least.max(record.saturating_add(1)), most),
+        let (machine, alert) = (self.question.machine.as_deref(), self.question.alert.map(AlertNumber));
+        let stretches = around.doubts.stretches(machine, alert);
+        let size = around.ledger.size()?;
+        let records = |stretch: &RangeInclusive<u64>| {
+            size.min(stretch.end().saturating_add(1)).saturating_sub(*stretch.start())
         };
-        let mut stretches = doubts.stretches(machine, alert);
+        let all_time = self.from.is_none() && self.to.is_none();
+        if all_time && stretches.iter().map(records).sum::<u64>() <= PASSED_MAX {
+            self.in_doubt_by_record(around, stretches).map(Some)
+        } else {
+            self.in_doubt_by_time(around, &stretches, size).map(Some)
+        }
+    }
+
+    /// The page in order of the record.
+    fn in_doubt_by_record(
+        &self,
+        around: Around<'_>,
+        mut stretches: Vec<RangeInclusive<u64>>,
+    ) -> Result<FoundView, LedgerError> {
+        let (order, _) = self.order();
+        let (least, most) = match self.question.page {
+            Page::Newest => (0, u64::MAX),
+            Page::Older(0) => return Ok(self.page(Gathered::new())),
+            Page::Older(record) => (0, record - 1),
+            Page::Newer(record) => (record.saturating_add(1), u64::MAX),
+        };
         if order == Order::NewestFirst {
             stretches.reverse();
         }
-        let filter = CycleFilter {
-            machine: self.question.machine.clone(),
-            from: self.from,
-            to: self.to,
-            ..CycleFilter::default()
-        };
+        let machine = self.question.machine.as_deref();
         let (mut gathered, mut left, mut failure) = (Gathered::new(), LOOKED_MAX, None);
         for stretch in stretches {
             let records = least.max(*stretch.start())..=most.min(*stretch.end());
@@ -86,8 +107,11 @@ impl Sought {
                 continue;
             }
             let mut full = false;
-            ledger.passed_between(order, &records, &filter, |_, index| {
-                let taken = self.take_doubted(around, index, alert, &mut left, &mut gathered);
+            around.ledger.passed_between(order, &records, machine, |index, has_passed| {
+                if !has_passed {
+                    return ControlFlow::Continue(());
+                }
+                let taken = self.take_doubted(around, index, &mut left, &mut gathered);
                 full = !matches!(taken, Ok(ControlFlow::Continue(())));
                 failure = taken.err();
                 if full { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
@@ -96,7 +120,39 @@ impl Sought {
                 break;
             }
         }
-        failure.map_or_else(|| Ok(Some(self.page(gathered))), Err)
+        failure.map_or_else(|| Ok(self.page(gathered)), Err)
+    }
+
+    /// The page in order of time.
+    fn in_doubt_by_time(
+        &self,
+        around: Around<'_>,
+        stretches: &[RangeInclusive<u64>],
+        size: u64,
+    ) -> Result<FoundView, LedgerError> {
+        let Around { ledger, doubts, .. } = around;
+        let (order, after_index) = self.order();
+        let to = around.until(stretches, size, self.to)?;
+        let filter = CycleFilter { from: self.from, to, after_index, ..CycleFilter::default() };
+        let wanted = self.question.machine.as_deref();
+        let machines = doubts.machines().filter(|own| wanted.is_none_or(|wanted| wanted == *own));
+        let (mut gathered, mut left, mut passed, mut failure) = (Gathered::new(), LOOKED_MAX, 0, None);
+        ledger.passed_of(order, machines, &filter, |_, index| {
+            if passed == PASSED_MAX {
+                gathered.cut = true;
+                return ControlFlow::Break(());
+            }
+            passed += 1;
+            if !is_within(stretches, index) {
+                gathered.looked = Some(index);
+                return ControlFlow::Continue(());
+            }
+            self.take_doubted(around, index, &mut left, &mut gathered).unwrap_or_else(|error| {
+                failure = Some(error);
+                ControlFlow::Break(())
+            })
+        })?;
+        failure.map_or_else(|| Ok(self.page(gathered)), Err)
     }
 
     /// Takes one rack that passed, where it is in doubt.
@@ -104,7 +160,6 @@ impl Sought {
         &self,
         around: Around<'_>,
         index: u64,
-        alert: Option<AlertNumber>,
         left: &mut usize,
         gathered: &mut Gathered,
     ) -> Result<ControlFlow<()>, LedgerError> {
@@ -115,6 +170,7 @@ impl Sought {
         *left -= 1;
         let found = around.ledger.record(index)?;
         let by = around.doubting(index, &found);
+        let alert = self.question.alert.map(AlertNumber);
         let is_one = !by.is_empty() && alert.is_none_or(|alert| by.contains(&alert));
         let taken = if is_one || found.is_err() {
             gathered.take(index, rack_line(around, index, found)?)
@@ -128,27 +184,56 @@ impl Sought {
     }
 }
 
-/// How many racks in doubt there are of each machine on each day of a span, where there are any. What is beyond those
-/// that are looked at is told as perhaps more.
+/// How many racks in doubt there are of each machine on some days of a span.
+#[derive(Debug, Default)]
+pub(super) struct ByDay {
+    counted: BTreeMap<(String, Date), Doubted>,
+    /// The day of each machine on which the count ended: of it and of those before there may be more.
+    ended: BTreeMap<String, Date>,
+}
+
+impl ByDay {
+    /// Those of a day.
+    pub(super) fn of(&self, machine: &str, day: Date) -> Doubted {
+        let counted = self.counted.get(&(machine.to_owned(), day)).copied().unwrap_or_default();
+        let more = self.ended.get(machine).is_some_and(|ended| day <= *ended);
+        Doubted { more, ..counted }
+    }
+}
+
+/// Counts the racks in doubt of each machine on each day of a span.
 pub(super) fn by_day(
     around: Around<'_>,
     machine: Option<&str>,
     from: Option<Timestamp>,
     to: Option<Timestamp>,
-) -> Result<BTreeMap<(String, Date), Doubted>, LedgerError> {
-    let mut found: BTreeMap<(String, Date), Doubted> = BTreeMap::new();
-    let mut left = COUNTED_MAX;
-    count(around, machine, (from, to), &mut left, |machine, day, doubted| {
-        let own = found.entry((machine.to_owned(), day)).or_default();
-        own.count += doubted.count;
-        own.more |= doubted.more;
-        ControlFlow::Continue(())
+) -> Result<ByDay, LedgerError> {
+    let zone = &around.settings.zone;
+    let mut today: Option<(Date, Stretch)> = None;
+    let mut day_of = |at: Timestamp| {
+        let known = today.filter(|(_, day)| day.from <= at && at < day.to);
+        today = known.or_else(|| {
+            let date = local_date(zone, at)?;
+            Some((date, monitored::day(zone, date)?.1))
+        });
+        today.map(|(date, _)| date)
+    };
+    let mut found = ByDay::default();
+    count(around, machine, (from, to), |machine, at, counted| {
+        let Some(day) = day_of(at) else { return };
+        match counted {
+            Counted::Doubted => {
+                found.counted.entry((machine.to_owned(), day)).or_default().count += 1;
+            }
+            Counted::Ended => {
+                found.ended.insert(machine.to_owned(), day);
+            }
+        }
     })?;
-    found.retain(|_, doubted| !doubted.is_none());
     Ok(found)
 }
 
-/// The same of each machine over the whole span.
+/// How many racks in doubt there are of each machine over a span, where there are any or may be.
 pub(super) fn by_machine(
     around: Around<'_>,
     machine: Option<&str>,
@@ -156,67 +241,65 @@ pub(super) fn by_machine(
     to: Option<Timestamp>,
 ) -> Result<BTreeMap<String, Doubted>, LedgerError> {
     let mut found: BTreeMap<String, Doubted> = BTreeMap::new();
-    let mut left = COUNTED_MAX;
-    count(around, machine, (from, to), &mut left, |machine, _, doubted| {
+    count(around, machine, (from, to), |machine, _, counted| {
         let own = found.entry(machine.to_owned()).or_default();
-        own.count += doubted.count;
-        own.more |= doubted.more;
-        if own.more { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
+        match counted {
+            Counted::Doubted => own.count += 1,
+            Counted::Ended => own.more = true,
+        }
     })?;
-    found.retain(|_, doubted| !doubted.is_none());
     Ok(found)
 }
 
-/// Calls `each` with machine and day of every rack of a span that can be in doubt, the newest of each machine first, and
-/// with whether it is; with more where it is not looked at. A machine ends where `each` breaks.
+/// What is told while racks are counted.
+#[derive(Clone, Copy)]
+enum Counted {
+    /// A rack is in doubt.
+    Doubted,
+    /// From this rack on none of its machine is looked at.
+    Ended,
+}
+
+/// Calls `each` with machine, start of the final rinse and what is told of the racks of a span, the newest of each
+/// machine first.
 fn count(
     around: Around<'_>,
     machine: Option<&str>,
     (from, to): (Option<Timestamp>, Option<Timestamp>),
-    left: &mut usize,
-    mut each: impl FnMut(&str, Date, Doubted) -> ControlFlow<()>,
+    mut each: impl FnMut(&str, Timestamp, Counted),
 ) -> Result<(), LedgerError> {
-    let Around { ledger, doubts, settings, .. } = around;
-    let (least, most) = around.recorded(from, to)?;
-    let mut today: Option<(Date, Stretch)> = None;
-    let mut day_of = |at: Timestamp| {
-        let known = today.filter(|(_, day)| day.from <= at && at < day.to);
-        today = known.or_else(|| {
-            let date = local_date(&settings.zone, at)?;
-            Some((date, monitored::day(&settings.zone, date)?.1))
-        });
-        today.map(|(date, _)| date)
-    };
+    let Around { ledger, doubts, .. } = around;
+    let size = ledger.size()?;
+    let (mut left, mut passed, mut failure) = (COUNTED_MAX, 0, None);
     for own in doubts.machines().filter(|own| machine.is_none_or(|machine| machine == *own)) {
-        let filter = CycleFilter { machine: Some(own.to_owned()), from, to, ..CycleFilter::default() };
-        let (mut failure, mut over) = (None, false);
-        for stretch in doubts.stretches(Some(own), None).into_iter().rev() {
-            let stretch = least.max(*stretch.start())..=most.min(*stretch.end());
-            if stretch.is_empty() {
-                continue;
-            }
-            ledger.passed_between(Order::NewestFirst, &stretch, &filter, |at, index| {
-                let Some(day) = day_of(at) else { return ControlFlow::Continue(()) };
-                let mut doubted = Doubted { count: 0, more: *left == 0 };
-                if *left > 0 {
-                    *left -= 1;
-                    match ledger.record(index) {
-                        Ok(found) => doubted.count = u64::from(!around.doubting(index, &found).is_empty()),
-                        Err(error) => {
-                            failure = Some(error);
-                            return ControlFlow::Break(());
-                        }
-                    }
-                }
-                let told = each(own, day, doubted);
-                over = told.is_break();
-                told
-            })?;
-            if over || failure.is_some() {
-                break;
-            }
+        let stretches = doubts.stretches(Some(own), None);
+        if stretches.is_empty() {
+            continue;
         }
-        if let Some(error) = failure {
+        let to = around.until(&stretches, size, to)?;
+        let filter = CycleFilter { from, to, ..CycleFilter::default() };
+        ledger.passed_of(Order::NewestFirst, [own], &filter, |at, index| {
+            let can_be = is_within(&stretches, index);
+            if passed == COUNT_PASSED_MAX || can_be && left == 0 {
+                each(own, at, Counted::Ended);
+                return ControlFlow::Break(());
+            }
+            passed += 1;
+            if !can_be {
+                return ControlFlow::Continue(());
+            }
+            left -= 1;
+            match ledger.record(index) {
+                Ok(found) if around.doubting(index, &found).is_empty() => {}
+                Ok(_) => each(own, at, Counted::Doubted),
+                Err(error) => {
+                    failure = Some(error);
+                    return ControlFlow::Break(());
+                }
+            }
+            ControlFlow::Continue(())
+        })?;
+        if let Some(error) = failure.take() {
             return Err(error);
         }
     }

@@ -58,7 +58,7 @@ pub(super) fn days(
     let in_doubt = doubted::by_day(around, machine, page.from, page.to)?;
     let line = |days::DayRow { day, machine, numbers, watched, .. }| {
         let missed = of_day.get(&(day, machine.as_str())).copied().unwrap_or_default();
-        let doubted = in_doubt.get(&(machine.clone(), day)).copied().unwrap_or_default();
+        let doubted = in_doubt.of(&machine, day);
         DayLine { day, machine, numbers, watched, missed, doubted }
     };
     let first = around.ledger.days_span(&around.settings.zone)?.map(|(first, _)| first);

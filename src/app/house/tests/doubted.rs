@@ -9,9 +9,13 @@ use super::super::histories::{Around, Sought, gathered};
 use super::{doubting, doubts, of};
 use crate::app::fixture::{CONFIGURATION, at, ledger, opening};
 use crate::config::recorded::Recorded;
-use crate::core::alert::{AlertNumber, Condition, Earlier, Rack, Racks};
+use crate::core::alert::hours::Stretch;
+use crate::core::alert::{AlertNumber, ByProbe, Condition, Earlier, Rack, Racks};
+use crate::core::channel::Place;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::record::{AlertCleared, AlertRaised, Body, Clearing};
+use crate::core::time::Timestamp;
+use crate::core::wall_clock::local_date;
 use crate::ledger::{NewRecord, Reader};
 use crate::report::row::samples::cycle;
 use crate::web::history::{
@@ -88,6 +92,11 @@ pub(super) fn agree(reader: &Reader, racks: &[u64], minute: u64) {
     }
 }
 
+/// When the final rinse of a rack of [`passed`] started.
+fn cycle_start(minute: u64) -> Timestamp {
+    cycle(minute * 60, Verdict::Pass, 85.0, Vec::new()).rinse_started
+}
+
 /// A strip that found the sanitizer outside its range after these racks had passed.
 fn weak(number: u64, first: u64, last: u64, minute: u64) -> NewRecord {
     let rack = |index| Rack { index, at: at(index) };
@@ -141,10 +150,12 @@ fn racks_in_doubt_are_listed_page_by_page() {
         let newer = list(reader, Question { page: Page::Newer(first), ..doubted.clone() });
         let HistoryLine::Rack { rack, .. } = newer.lines.last().expect("a line") else { panic!("a rack") };
         assert_eq!((rack.record, newer.lines.len(), newer.cut), (first + 1, LINES_MAX, false));
-        let of_day = |is_today: bool| {
-            glances::doubted(reader, &doubts(reader), "dm1", |_| is_today).expect("readable")
+        // Of a day only those that were washed on it.
+        let of_day = |from: u64, to: u64| {
+            let day = Stretch { from: cycle_start(from), to: cycle_start(to) };
+            glances::doubted(reader, &doubts(reader), "dm1", day).expect("readable")
         };
-        assert_eq!((of_day(true), of_day(false)), (expected.len() as u64, 0));
+        assert_eq!((of_day(first, 5_000), of_day(first + 100, last), of_day(last + 1, 5_000)), (120, 19, 0));
         let dm2 = Question { machine: Some("dm2".to_owned()), ..doubted.clone() };
         assert!(listed(reader, &dm2).is_empty());
         let racks: Vec<u64> = (first..=last).chain(other..other + 60).chain(since.0..=since.1).collect();
@@ -153,28 +164,112 @@ fn racks_in_doubt_are_listed_page_by_page() {
 }
 
 // Own promise: where more racks were looked through than one page may, it says so and leads on, and a number that was
-// not counted to its end says that as well.
+// not counted to its end says that as well. Racks of another machine cost nothing.
 #[test]
 fn a_page_looks_through_so_many_racks_and_leads_on() {
     let mut records = opening(CONFIGURATION);
     let (first, _) = passed(&mut records, 2);
-    for _ in 0..2_100 {
+    for place in 0..2_200 {
         let minute = records.len() as u64;
-        let mut cycle = cycle(minute * 60, Verdict::Pass, 85.0, Vec::new());
-        // Of another machine, so that none of them is in doubt.
-        cycle.wash_min_c = None;
-        records.push(of("dm2", at(minute), Body::Cycle(Box::new(cycle))));
+        let (celsius, machine) = if place % 20 == 0 { (85.0, "dm2") } else { (95.0, "dm1") };
+        let cycle = cycle(minute * 60, Verdict::Pass, celsius, Vec::new());
+        records.push(of(machine, at(minute), Body::Cycle(Box::new(cycle))));
     }
     let (_, last) = passed(&mut records, 1);
-    records.push(weak(1, first, last, 3_000));
+    // Too much by less than the hot racks were above their limit.
+    let limit_c = cycle(0, Verdict::Pass, 85.0, Vec::new()).limit_c;
+    let within_k = Some(85.0 - limit_c + 1.0);
+    let by_probe = Some(ByProbe { probe: "dm1/rinse".to_owned(), place: Place::FinalRinse, within_k });
+    let rack = |index| Rack { index, at: at(index) };
+    let racks = Racks { count: 3, named: vec![rack(first), rack(last)] };
+    let raised = AlertRaised {
+        earlier: Some(Earlier { racks, by_probe }),
+        about: vec!["dm1/rinse".to_owned()],
+        ..AlertRaised::new(AlertNumber(1), Condition::ThermometerOff, at(3_000))
+    };
+    records.push(of("dm1", at(3_000), Body::AlertRaised(Box::new(raised))));
     with(records, |reader| {
         let doubted = Question { in_doubt: true, ..all(View::Racks) };
         let newest = list(reader, doubted.clone());
         assert_eq!((newest.lines.len(), newest.cut), (1, true));
         let racks: Vec<u64> = listed(reader, &doubted).into_iter().map(|(rack, _)| rack).collect();
         assert_eq!(racks, [last, first + 1, first]);
-        // Of its machine alone nothing else is looked through.
-        let own = list(reader, Question { machine: Some("dm1".to_owned()), ..doubted });
-        assert_eq!((own.lines.len(), own.cut, own.older), (3, false, None));
+        let sum = summed(reader, 3_010);
+        let counted: Vec<(u64, bool)> =
+            sum.machines.iter().map(|own| (own.doubted.count, own.doubted.more)).collect();
+        assert_eq!(counted, [(1, true), (0, false)]);
+        // The days before the one where the count ended may hold more, too.
+        let days: Vec<(u64, bool)> = days(reader, 3_010)
+            .iter()
+            .filter(|day| day.machine == "dm1")
+            .map(|day| (day.doubted.count, day.doubted.more))
+            .collect();
+        assert!(days.iter().any(|day| *day == (0, true)), "{days:?}");
+        assert_eq!(days.iter().map(|day| day.0).sum::<u64>(), 1, "{days:?}");
+    });
+}
+
+// Own promise: of a machine that was given away while its alert was open each of its racks is found at once, however
+// much others wash since; racks that are in no doubt are passed over so many a page, and the next page goes on.
+#[test]
+fn racks_of_a_machine_that_was_given_away_are_found_at_once() {
+    let mut records = opening(CONFIGURATION);
+    let (old, _) = passed(&mut records, 700);
+    let by_probe = Some(ByProbe { probe: "dm1/rinse".to_owned(), place: Place::FinalRinse, within_k: None });
+    let raised = AlertRaised {
+        earlier: Some(Earlier { racks: Racks::default(), by_probe }),
+        about: vec!["dm1/rinse".to_owned()],
+        ..AlertRaised::new(AlertNumber(1), Condition::ThermometerOff, at(700))
+    };
+    records.push(of("dm1", at(700), Body::AlertRaised(Box::new(raised))));
+    let (first, last) = passed(&mut records, 3);
+    // One of the oldest, that came late.
+    let late = records.len() as u64;
+    let cycle_of = |minute: u64| cycle(minute * 60, Verdict::Pass, 85.0, Vec::new());
+    records.push(of("dm1", at(late), Body::Cycle(Box::new(cycle_of(old)))));
+    for _ in 0..700 {
+        let minute = records.len() as u64;
+        records.push(of("dm2", at(minute), Body::Cycle(Box::new(cycle_of(minute)))));
+    }
+    with(records, |reader| {
+        let doubted = Question { in_doubt: true, ..all(View::Racks) };
+        let newest = list(reader, doubted.clone());
+        let racks: Vec<u64> = newest
+            .lines
+            .iter()
+            .map(|line| {
+                let HistoryLine::Rack { rack, .. } = line else { panic!("a rack: {line:?}") };
+                rack.record
+            })
+            .collect();
+        assert_eq!((racks, newest.cut), ((first..=last).rev().collect(), true));
+        let racks: Vec<u64> = listed(reader, &doubted).into_iter().map(|(rack, _)| rack).collect();
+        assert_eq!(racks, [last, last - 1, first, late]);
+    });
+}
+
+// Own promise: a rack of a span is found in doubt however long after its rinse it was recorded: in the list, on its day
+// and in the sum.
+#[test]
+fn a_rack_that_came_a_quarter_late_is_in_doubt_in_its_span() {
+    let mut records = opening(CONFIGURATION);
+    let rinsed = records.len() as u64;
+    let quarter = 92 * 24 * 60;
+    let late = records.len() as u64;
+    let cycle = cycle(rinsed * 60, Verdict::Pass, 85.0, Vec::new());
+    records.push(of("dm1", at(quarter), Body::Cycle(Box::new(cycle))));
+    records.push(weak(1, late, late, quarter + 1));
+    with(records, |reader| {
+        let day = local_date(&TimeZone::UTC, cycle_start(rinsed));
+        let of_day = |view| Question { from: day, to: day, ..all(view) };
+        let doubted = Question { in_doubt: true, ..of_day(View::Racks) };
+        assert_eq!(listed(reader, &doubted), [(late, vec![1])]);
+        let one = Doubted { count: 1, more: false };
+        let Found::Days { days, .. } = found(reader, of_day(View::Days), quarter + 2) else { panic!("days") };
+        assert!(days.iter().any(|day| day.doubted == one), "{days:?}");
+        let Found::Summary(Some(sum)) = found(reader, of_day(View::Summary), quarter + 2) else {
+            panic!("a sum")
+        };
+        assert!(sum.machines.iter().any(|own| own.doubted == one), "{sum:?}");
     });
 }
