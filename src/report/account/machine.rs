@@ -243,10 +243,7 @@ impl Machine {
         let [first, last] = &mut self.recovery;
         (self.drift.recovery_first_s, self.drift.recovery_last_s) = (rush(first), rush(last));
         let mut settled: Vec<f64> = self.days.values().flat_map(|day| day.settled.iter().copied()).collect();
-        let mut counts = Counts::default();
-        for verdict in Verdict::ALL {
-            *counts.at(verdict) = self.days.values().map(|day| day.counts.of(verdict)).sum();
-        }
+        let counts = self.days.values().fold(Counts::default(), |sum, day| sum.plus(day.counts));
         let whole = monitored(around.question.past(), operating, gaps.iter().copied());
         let mut rows = Vec::new();
         for (date, stretch) in days(&around.question.zone, around.question.past()) {

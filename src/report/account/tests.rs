@@ -423,6 +423,24 @@ fn memory_is_bounded_and_doubt_hides_nothing_cold() {
     assert_eq!(account.traces_left_out, (build::EXCEPTIONS_MAX - build::TRACES_MAX) as u64);
 }
 
+// Own rule: a machine counts what its days count together, racks of work among them.
+#[test]
+fn a_machine_counts_what_its_days_count() {
+    let mut book = Book::new();
+    for (day, verdict) in [(3, Verdict::Unproven), (3, Verdict::Pass), (4, Verdict::Unproven)] {
+        let rack = book.cycle(&format!("2026-03-0{day}T15:00:00Z"), 5, verdict, 84.0);
+        let body = &mut book.records[usize::try_from(rack).expect("small")].body;
+        if let (Verdict::Unproven, Body::Cycle(cycle)) = (verdict, body) {
+            cycle.reasons = vec![Reason::WorkedOn];
+        }
+    }
+    let account = book.account(question());
+    let own = machine(&account, "dm1");
+    let days = own.days.iter().fold(Counts::default(), |sum, day| sum.plus(day.counts));
+    assert_eq!(days, Counts { unproven: 2, worked_on: 2, pass: 1, ..Counts::default() });
+    assert_eq!(own.counts, days);
+}
+
 // Own rule: the racks that the account counts as in doubt are told one by one, however much later they were found so,
 // and what only moves the end of work is counted and is no event.
 #[test]
