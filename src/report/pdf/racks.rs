@@ -1,4 +1,6 @@
-//! Every rack that did not plainly pass: its trace, what was found, what was done; those of work on a machine in a table.
+//! Every rack that did not plainly pass: its trace, what was found, what was done; those of work in a table.
+
+use std::collections::{BTreeMap, BTreeSet};
 
 use super::sheet::{Rack, Tone};
 use super::tell::Teller;
@@ -18,6 +20,9 @@ pub const LISTED_MAX: usize = 6000;
 
 /// Size of a trace beside its figures, px.
 const BESIDE: Size = Size { width: 420, height: 215 };
+
+/// The alerts that put racks in doubt, by record.
+type Doubts = BTreeMap<u64, Vec<u64>>;
 
 /// Whether a rack is unproven since somebody worked on its machine, and nothing else was found of it.
 fn is_of_work(exception: &ExceptionAccount) -> bool {
@@ -61,12 +66,19 @@ impl Draft<'_> {
             self.text(Tone::Small, teller.with(Word::ExceptionsRule, &values));
         }
         self.left_out();
+        let doubts = self.doubts();
         for (machine, exception) in all {
-            let rack = self.rack(machine, exception);
+            let rack = self.rack(machine, exception, &doubts);
             self.blocks.push(Block::Rack(rack));
         }
-        self.further(&further);
+        self.further(&further, &doubts);
         self.work_racks(work);
+    }
+
+    /// The alerts that put each rack in doubt, by record.
+    fn doubts(&self) -> Doubts {
+        let racks = self.account.machines.iter().flat_map(|machine| &machine.in_doubt);
+        racks.map(|rack| (rack.index, rack.alerts.clone())).collect()
     }
 
     /// What the account counts and does not tell one by one.
@@ -96,7 +108,7 @@ impl Draft<'_> {
         }
     }
 
-    fn rack(&mut self, machine: &str, exception: &ExceptionAccount) -> Rack {
+    fn rack(&mut self, machine: &str, exception: &ExceptionAccount, doubts: &Doubts) -> Rack {
         let cycle = &exception.cycle;
         let teller = self.teller;
         let plot = exception.trace.as_ref().map(|trace| {
@@ -123,7 +135,7 @@ impl Draft<'_> {
         if !cycle.findings.is_empty() {
             rows.push(self.row(Word::Found, teller.findings(&cycle.findings)));
         }
-        rows.extend(self.answers(exception));
+        rows.extend(self.answers(exception, doubts));
         rows.push(self.row(Word::RecordRow, self.recorded(exception)));
         Rack { verdict: teller.verdict(cycle.verdict), head, plot, rows }
     }
@@ -168,8 +180,9 @@ impl Draft<'_> {
         self.teller.with(Word::HeldOf, &[("held", &held), ("required", &required)])
     }
 
-    /// The alerts that name the rack with what was done, and the amendments that speak of it.
-    fn answers(&self, exception: &ExceptionAccount) -> Vec<(String, String)> {
+    /// The alerts that name the rack with what was done, those that put it in doubt, and the amendments that speak of
+    /// it.
+    fn answers(&self, exception: &ExceptionAccount, doubts: &Doubts) -> Vec<(String, String)> {
         let teller = self.teller;
         let mut rows = Vec::new();
         for number in &exception.alerts {
@@ -182,7 +195,14 @@ impl Draft<'_> {
             let written = alert.actions.iter().map(|action| self.action(Word::ActionText, alert, action));
             rows.extend(written.chain(self.later_racks(alert)).map(|text| self.row(Word::ActionRow, text)));
         }
-        if exception.alerts.is_empty() {
+        let doubting = doubts.get(&exception.index).map(Vec::as_slice).unwrap_or_default();
+        for number in doubting {
+            let told = teller.with(Word::InDoubtBy, &[("number", &number.to_string())]);
+            rows.push(self.row(Word::AlertRow, told));
+        }
+        // Of those that the account left out it is not known.
+        let all_told = self.account.machines.iter().all(|machine| machine.in_doubt_left_out == 0);
+        if exception.alerts.is_empty() && doubting.is_empty() && all_told {
             rows.push(self.row(Word::AlertRow, teller.say(Word::NoAlert)));
         }
         for index in &exception.amendments {
@@ -207,7 +227,7 @@ impl Draft<'_> {
         self.teller.with(Word::RecordLate, &[("index", &index), ("at", &at)])
     }
 
-    fn further(&mut self, further: &[(&str, &ExceptionAccount)]) {
+    fn further(&mut self, further: &[(&str, &ExceptionAccount)], doubts: &Doubts) {
         if further.is_empty() {
             return;
         }
@@ -222,7 +242,9 @@ impl Draft<'_> {
             self.number(Word::RecordRow),
         ];
         let row = |(machine, exception): &(&str, &ExceptionAccount)| {
-            let alerts: Vec<String> = exception.alerts.iter().map(u64::to_string).collect();
+            let doubting = doubts.get(&exception.index).into_iter().flatten();
+            let alerts: BTreeSet<u64> = exception.alerts.iter().chain(doubting).copied().collect();
+            let alerts: Vec<String> = alerts.iter().map(u64::to_string).collect();
             vec![
                 teller.verdict(exception.cycle.verdict),
                 Teller::text(machine),

@@ -225,6 +225,45 @@ fn racks_in_doubt_are_listed_up_to_a_bound() {
     );
 }
 
+// Own rule: a rack that barely passed and is in doubt is one of those that did not plainly pass, and says by which alert
+// it is in doubt; one that no alert names says so.
+#[test]
+fn a_narrow_rack_in_doubt_names_its_alert() {
+    let mut account = samples::month();
+    for machine in &mut account.machines {
+        machine.exceptions.retain(|one| one.cycle.verdict == Verdict::Narrow);
+        machine.exceptions.truncate(1);
+        machine.exceptions.iter_mut().for_each(|one| one.alerts.clear());
+    }
+    let none = "no alert names this rack";
+    let rows = |account: &Account| -> Vec<String> {
+        let sheet = made(account, Language::English, Scale::Celsius);
+        let racks = sheet
+            .blocks
+            .into_iter()
+            .filter_map(|block| if let Block::Rack(rack) = block { Some(rack.rows) } else { None });
+        racks.flatten().map(|(_, told)| told).filter(|told| told.contains("alert")).collect()
+    };
+    let before = rows(&account);
+    assert!(!before.is_empty() && before.iter().all(|told| told == none), "{before:?}");
+    let machine = account.machines.iter_mut().find(|machine| !machine.exceptions.is_empty());
+    let machine = machine.expect("a narrow rack");
+    let narrow = &machine.exceptions[0];
+    machine.in_doubt = vec![DoubtedAccount {
+        index: narrow.index,
+        at: narrow.cycle.rinse_started,
+        verdict: Verdict::Narrow,
+        rinse_min_c: narrow.cycle.rinse_min_c,
+        limit_c: narrow.cycle.limit_c,
+        wash_min_c: None,
+        wash_limit_c: 65.6,
+        alerts: vec![12],
+    }];
+    let after = rows(&account);
+    assert_eq!(after.len(), before.len());
+    assert!(after.contains(&"in doubt by alert 12".to_owned()), "{after:?}");
+}
+
 // Own rule: a rack of work on the machine proves nothing, so its trace is not drawn; it is listed all the same.
 #[test]
 fn racks_of_work_are_one_table_without_traces() {

@@ -133,6 +133,7 @@ words! {
     ActionText: "Alert {number}. Racks: {racks} Done: {done} ({by}, {at}, record {index}{covers})", "Alerta {number}. Canastas: {racks} Hecho: {done} ({by}, {at}, asiento {index}{covers})";
     ActionMissing: "Alert {number}: none on record", "Alerta {number}: no consta";
     NoAlert: "no alert names this rack", "ninguna alerta nombra esta canasta";
+    InDoubtBy: "in doubt by alert {number}", "en duda por la alerta {number}";
     AmendmentRow: "Amendment", "Enmienda";
     NoTrace: "No trace is kept of this rack.", "No se conserva traza de esta canasta.";
     RinseBegan: "Final rinse began", "Inicio del enjuague";
