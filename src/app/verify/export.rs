@@ -343,8 +343,8 @@ fn of_account<T: DeserializeOwned>(source: &Source) -> Result<Option<T>, CannotC
 /// records are sealed is found when it is examined.
 fn doubts(source: &Source) -> io::Result<Doubts> {
     let (mut input, mut buffer, mut doubts) = (source.open()?, Vec::new(), Doubts::default());
-    while let Ok(line) = next_line(&mut *input, &mut buffer) {
-        match line {
+    loop {
+        match next_line(&mut *input, &mut buffer)? {
             Line::End => break,
             Line::TooLong => continue,
             Line::Whole => {}
@@ -460,4 +460,23 @@ fn told_of_table(file: &str, fault: &TableFault) -> Told {
 fn told_of_account(fault: &AccountFault) -> Told {
     let (code, text, record) = (fault.code(), fault.to_string(), fault.record());
     Told { code, text, file: ACCOUNT.to_owned(), line: None, record, recorded: None }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // Own promise: evidence that cannot be read to its end says nothing: what it does not tell puts no rack in doubt
+    // silently.
+    #[test]
+    fn evidence_that_breaks_off_is_told() {
+        use std::io::Write as _;
+        let lines = (0..20_000).fold(String::new(), |lines, at| lines + &format!("{{\"line\":{at}}}\n"));
+        let mut packer = flate2::write::ZlibEncoder::new(Vec::new(), flate2::Compression::default());
+        packer.write_all(lines.as_bytes()).expect("memory");
+        let whole = packer.finish().expect("memory");
+        let read = |bytes: &[u8]| doubts(&Source::Attachment { bytes: bytes.into(), packed: true });
+        assert!(read(&whole).is_ok());
+        assert!(read(&whole[..whole.len() / 2]).is_err(), "half of it");
+    }
 }
