@@ -82,7 +82,8 @@ pub struct Account {
     pub remarks: Vec<Remark>,
     /// What happened to the program itself.
     pub service: Vec<ServiceEvent>,
-    /// Records of the span that only moved the end of work on a machine, which is told there by its beginning and its end.
+    /// Records of the span that only moved the end of work on a machine, which is told there by its beginning and its
+    /// end.
     #[serde(skip_serializing_if = "is_zero", default)]
     pub renewals: u64,
     /// Number of records from the first to the last that the account stands on.

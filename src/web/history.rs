@@ -127,8 +127,8 @@ pub enum Page {
     Newer(u64),
 }
 
-/// What somebody asks. `verdict`, `in_doubt` and `alert` are of racks, `kind` of all other records, `until` of days, `page` of lists and
-/// `probe` of gaps: an address that says otherwise is refused before.
+/// What somebody asks. `verdict`, `in_doubt` and `alert` are of racks, `kind` of all other records, `until` of days,
+/// `page` of lists and `probe` of gaps: an address that says otherwise is refused before.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct Question {
     /// What is looked at.

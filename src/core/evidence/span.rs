@@ -10,8 +10,8 @@
 //! entered for each machine, alerts, gaps and maintenance that were open then, and what is amended
 //! by a record that is in the file. Of what was made afterwards: the newest configuration, which
 //! names the site; what became of an alert that is in the
-//! file, was raised by a record that is or puts a rack of it in doubt, and amendments of its records. And each change of the
-//! signing key, whenever it was.
+//! file, was raised by a record that is or puts a rack of it in doubt, and amendments of its records.
+//! And each change of the signing key, whenever it was.
 
 use std::collections::{BTreeMap, BTreeSet};
 

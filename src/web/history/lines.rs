@@ -224,8 +224,12 @@ pub(super) fn doubted(doubted: Doubted, language: Language) -> Option<String> {
         (0, false) => None,
         (count, false) => Some(format!("{what}: {count}")),
         (0, true) => Some(
-            said(language, "some may be in doubt, not counted here", "puede haber en duda, sin contar aquí")
-                .to_owned(),
+            said(
+                language,
+                "some may be in doubt, not counted here",
+                "puede haber canastas en duda que aquí no se cuentan",
+            )
+            .to_owned(),
         ),
         (count, true) => Some(format!("{what}: {count} {}", said(language, "or more", "o más"))),
     }

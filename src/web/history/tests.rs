@@ -71,8 +71,8 @@ async fn racks_are_listed_with_what_is_damaged() {
     holds(&spanish, &["fría", "DAÑADO", "registrada tarde", "Este mes", "íntegro"]);
 }
 
-// Own promise: a rack that passed and is in doubt says so in words and by a sign of its own, leads to the alert, and can be
-// asked for; days and sums lead to those of theirs.
+// Own promise: a rack that passed and is in doubt says so in words and by a sign of its own, leads to the alert, and can
+// be asked for; days and sums lead to those of theirs.
 #[tokio::test]
 async fn racks_in_doubt_are_told_and_asked_for() {
     let page = get("/history?verdict=in-doubt&alert=7", Language::English).await;
