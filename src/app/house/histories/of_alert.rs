@@ -86,7 +86,13 @@ impl Sought {
             return Ok(Some(self.page(gathered)));
         };
         let (order, after) = self.order();
-        let mut looked = racks(ledger, order, &reach.filter(LOOKED_MAX + 1, after))?;
+        let whole = reach.filter(LOOKED_MAX + 1, after);
+        let filter = CycleFilter {
+            from: whole.from.max(self.from),
+            to: whole.to.into_iter().chain(self.to).min(),
+            ..whole
+        };
+        let mut looked = racks(ledger, order, &filter)?;
         gathered.cut = looked.len() > LOOKED_MAX;
         looked.truncate(LOOKED_MAX);
         let counted = counted(ledger, &reach, order, &looked)?;
@@ -105,12 +111,10 @@ impl Sought {
         Ok(Some(self.page(gathered)))
     }
 
-    /// Whether a rack is of the verdict and the span that are asked for.
+    /// Whether a rack is of the verdict that is asked for.
     fn fits(&self, record: &Record) -> bool {
         let Body::Cycle(cycle) = &record.body else { return false };
         self.question.verdict.is_none_or(|verdict| verdict == cycle.verdict)
-            && self.from.is_none_or(|from| cycle.rinse_started >= from)
-            && self.to.is_none_or(|to| cycle.rinse_started < to)
     }
 }
 

@@ -273,3 +273,21 @@ fn a_rack_that_came_a_quarter_late_is_in_doubt_in_its_span() {
         assert!(sum.machines.iter().any(|own| own.doubted == one), "{sum:?}");
     });
 }
+
+// Own promise: the racks of an alert on one day are looked for on that day: none of the others takes room of the page.
+#[test]
+fn racks_of_an_alert_are_looked_for_in_the_span() {
+    let mut records = opening(CONFIGURATION);
+    let (first, last) = passed(&mut records, 1_700);
+    records.push(weak(1, first, last, last + 1));
+    with(records, |reader| {
+        let day = local_date(&TimeZone::UTC, cycle_start(first));
+        let asked = Question { alert: Some(1), from: day, to: day, ..all(View::Racks) };
+        let newest = list(reader, asked.clone());
+        assert_eq!((newest.lines.len(), newest.cut), (LINES_MAX, false));
+        let racks = listed(reader, &asked);
+        assert!(racks.len() > LINES_MAX && racks.last() == Some(&(first, vec![1])), "{}", racks.len());
+        let is_of_day = |rack: u64| local_date(&TimeZone::UTC, cycle_start(rack)) == day;
+        assert!(racks.iter().all(|(rack, _)| is_of_day(*rack)) && !is_of_day(racks[0].0 + 1));
+    });
+}
