@@ -1,5 +1,7 @@
 //! One rack: its trace, why it got its verdict, what was in force then, and the proof that its record stands.
 
+mod doubted;
+
 use std::future::Future;
 
 use askama::Template;
@@ -7,6 +9,7 @@ use axum::extract::{Path, State};
 use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 
+pub use self::doubted::InDoubt;
 use super::frame::{self, Frame, Refusal, Tab, said};
 use super::kitchen::{Kitchen, Pages};
 use super::logbook::words::amended as logbook_amended;
@@ -64,7 +67,7 @@ pub struct Rack {
     /// Alerts that it is a rack of, by number.
     pub alerts: Vec<u64>,
     /// Those of them that put it in doubt after it had passed.
-    pub doubts: Vec<u64>,
+    pub doubts: Vec<InDoubt>,
     /// What people wrote down that they did about those alerts, with when, in order of the record.
     pub actions: Vec<(Timestamp, CorrectiveAction)>,
     /// The rack of the machine before it, by record.
@@ -183,6 +186,8 @@ struct CyclePage<'a> {
     facts: Vec<Fact>,
     probes: Vec<Fact>,
     amendments: Vec<String>,
+    /// What put it in doubt.
+    doubts: Vec<doubted::Told>,
     /// What was said later of the reading that it was judged by.
     strip_later: Vec<String>,
     sealing: SealingTold<'a>,
@@ -241,6 +246,7 @@ pub(super) async fn show<K: Kitchen>(
                     .iter()
                     .map(|(index, what)| amended(*index, what, reader))
                     .collect(),
+                doubts: rack.doubts.iter().map(|doubt| doubted::told(doubt, reader)).collect(),
                 strip_later: rack
                     .strip
                     .iter()

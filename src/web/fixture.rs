@@ -17,7 +17,7 @@ use tokio::sync::watch;
 use super::alerts::AlertBook;
 use super::api::Figures;
 use super::attempt::{Begin, Ended, NotDone, OpenAt, Taken, Under};
-use super::cycle::{ProbeThen, Rack, RackFound, Racks, Sealing, Strip, TraceFound};
+use super::cycle::{InDoubt, ProbeThen, Rack, RackFound, Racks, Sealing, Strip, TraceFound};
 use super::frame::{Refusal, Site};
 use super::kitchen::{Kitchen, Pages};
 use super::machine::{DayGap, DayRack, LiveTrace, MachineDay, Machines, Plots, ProbeNow};
@@ -276,7 +276,12 @@ fn whole(record: u64, sealing: Sealing) -> Rack {
         amendments: vec![(60, Some(amendment(AmendmentChange::Comment))), (61, None)],
         strip: Some(Strip { record: 12, later: vec![(62, amendment(AmendmentChange::Withdrawn))] }),
         alerts: vec![3],
-        doubts: Vec::new(),
+        doubts: vec![InDoubt {
+            alert: 7,
+            condition: Some(Condition::Weak),
+            entry: Some(33),
+            later: vec![(63, amendment(AmendmentChange::Withdrawn))],
+        }],
         actions: vec![(NOW, action)],
         before: Some(47),
         after: None,

@@ -1,6 +1,7 @@
 //! One rack: its record with all that concerns it, and the proof that its record stands.
 
 mod counted;
+mod doubted;
 mod strip;
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -28,7 +29,7 @@ use crate::core::wall_clock::midnight;
 use crate::ledger::{self, CycleFilter, LedgerError, Order, Subject, WholeChunks};
 use crate::report::plot::cycle;
 use crate::report::rack;
-use crate::web::cycle::{ProbeThen, Rack, RackFound, Racks, Sealing, Strip, TraceFound};
+use crate::web::cycle::{InDoubt, ProbeThen, Rack, RackFound, Racks, Sealing, Strip, TraceFound};
 use crate::web::frame::Refusal;
 
 /// Most rows of the table behind a trace (own choice: five minutes, the longest rinse of a conveyor).
@@ -42,7 +43,7 @@ pub(super) struct Read {
     pub(super) amendments: Vec<(u64, Option<Amendment>)>,
     pub(super) strip: Option<Strip>,
     pub(super) alerts: Vec<u64>,
-    pub(super) doubts: Vec<u64>,
+    pub(super) doubts: Vec<InDoubt>,
     pub(super) actions: Vec<(Timestamp, CorrectiveAction)>,
     pub(super) before: Option<u64>,
     pub(super) after: Option<u64>,
@@ -99,7 +100,7 @@ pub(super) fn read(
         amendments: ledger.amendments(index)?,
         strip: strip::strip(ledger, index, record.machine.as_deref(), cycle)?,
         actions: actions(ledger, &alerts)?,
-        doubts: numbers(&leads.doubts),
+        doubts: doubted::in_doubt(ledger, index, cycle, &leads.doubts)?,
         alerts,
         before,
         after,

@@ -20,10 +20,12 @@ use crate::config::resolve::Configuration;
 use crate::core::alert::doubts::Doubts;
 use crate::core::alert::{AlertNumber, Condition};
 use crate::core::cycle::verdict::Verdict;
+use crate::core::on_file::OnFile;
 use crate::core::record::{AlertClosed, AlertRaised, Amendment, AmendmentChange, Body, Check, Note, Record};
 use crate::core::time::Timestamp;
 use crate::ledger::{Append, NewRecord, Reader};
 use crate::report::row::samples::cycle;
+use crate::web::cycle::InDoubt;
 use crate::web::logbook::Written;
 
 const NOW: Timestamp = Timestamp::from_micros(1_700_000_000_000_000);
@@ -249,6 +251,14 @@ fn doubting(reader: &Reader, index: u64) -> Vec<u64> {
         .into_iter()
         .map(|number| number.0)
         .collect()
+}
+
+/// What a rack says of why it is in doubt.
+fn in_doubt(reader: &Reader, index: u64) -> Vec<InDoubt> {
+    let file = Arc::new(OnFile::default());
+    let stands = read(reader, index, file, &doubts(reader)).expect("readable");
+    let Stands::Rack(read) = stands else { panic!("a rack") };
+    read.doubts
 }
 
 /// Numbers of the alerts that a rack leads to.

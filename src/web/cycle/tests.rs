@@ -45,6 +45,8 @@ async fn a_rack_says_why_it_got_its_verdict() {
         "That reading was changed later; the verdict stays as it was judged. Withdrawn by Ana",
         "Record 61: it speaks of this rack and is damaged",
         "href=\"../alerts/3\"",
+        "href=\"../alerts/7\">Alert 7</a>: A test found the sanitizer outside its range",
+        "href=\"../logbook/entries/33\">entry, record 33</a>.<br><b>That entry was changed since.</b> Withdrawn by Ana",
         "record 47",
         "48 records, Thu 26 Nov 2026",
         "href=\"47/proof\"",
@@ -60,6 +62,8 @@ async fn a_rack_says_why_it_got_its_verdict() {
     for said in [
         "FRÍA",
         "Esa lectura se cambió después",
+        "Una prueba halló el desinfectante fuera de su intervalo",
+        "Esa anotación se cambió después",
         "Enmendado",
         "SIN CALIBRACIÓN",
         "tanque de lavado",

@@ -1,16 +1,18 @@
 //! Which alerts a rack leads to, from a ledger on the disk.
 
-use super::{linked, of};
+use super::{in_doubt, linked, of};
 use crate::app::fixture::{CONFIGURATION, at, ledger, opening};
 use crate::core::alert::{AlertNumber, ByProbe, Condition, Earlier, Rack, Racks};
 use crate::core::channel::Place;
 use crate::core::cycle::verdict::{Reason, Verdict};
 use crate::core::reading::Fault;
 use crate::core::record::{
-    AlertChanged, AlertCleared, AlertClosed, AlertRaised, Body, Change, Check, Clearing, Gap,
+    AlertChanged, AlertCleared, AlertClosed, AlertRaised, Amendment, AmendmentChange, Body, Change, Check,
+    Clearing, Gap,
 };
 use crate::ledger::{NewRecord, Reader};
 use crate::report::row::samples::cycle;
+use crate::web::cycle::InDoubt;
 
 /// A ledger under way.
 struct Kitchen {
@@ -147,8 +149,9 @@ fn a_rack_in_doubt_leads_to_what_was_found_wrong() {
         reference: "ice bath".to_owned(),
         by: "AB".to_owned(),
     };
+    let entry = kitchen.put(5, Body::Check(compared));
     let raised = AlertRaised {
-        cause: Some(kitchen.put(5, Body::Check(compared))),
+        cause: Some(entry),
         about: vec!["dm1/rinse".to_owned()],
         earlier: Some(earlier),
         ..AlertRaised::new(AlertNumber(1), Condition::ThermometerOff, at(5))
@@ -156,11 +159,26 @@ fn a_rack_in_doubt_leads_to_what_was_found_wrong() {
     kitchen.put(5, Body::AlertRaised(Box::new(raised)));
     let meanwhile = kitchen.passed(6, 1.0);
     let hot_meanwhile = kitchen.passed(7, 2.0);
+    let said = Amendment {
+        of: entry,
+        reason: "misread".to_owned(),
+        by: "AB".to_owned(),
+        change: AmendmentChange::Withdrawn,
+    };
+    kitchen.put(7, Body::Amendment(Box::new(said)));
     kitchen.over(8, 1);
     let after = kitchen.passed(9, 1.0);
     let reader = kitchen.reader();
     for rack in racks.iter().chain([&meanwhile]) {
         assert_eq!(linked(&reader, *rack), [1], "{rack}");
+        // What it says of why: the entry, and that it was withdrawn since.
+        let doubts = in_doubt(&reader, *rack);
+        let [InDoubt { alert: 1, condition: Some(Condition::ThermometerOff), entry: by, later }] =
+            doubts.as_slice()
+        else {
+            panic!("{doubts:?}")
+        };
+        assert_eq!((*by, later.len()), (Some(entry), 1), "{rack}");
     }
     for other in [before, hot, hot_meanwhile, after] {
         assert_eq!(linked(&reader, other), [0_u64; 0], "{other}");
