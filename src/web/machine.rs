@@ -323,13 +323,24 @@ fn rack_row(rack: &DayRack, reader: &Reader) -> RackRow {
 /// Most racks that a printed page names (own choice: a third of a sheet).
 const WORST_MAX: usize = 12;
 
-/// The racks of a day that did not plainly pass, the worst first, and at the end how many of them are left out.
+/// The racks of a day that did not plainly pass or are in doubt, the worst first, and at the end how many of them are
+/// left out.
 fn worst(racks: &[DayRack], reader: &Reader) -> Vec<String> {
-    let mut bad: Vec<&DayRack> = racks.iter().filter(|rack| rack.verdict != Verdict::Pass).collect();
-    bad.sort_by_key(|rack| Verdict::ALL.iter().position(|verdict| *verdict == rack.verdict));
+    let is_doubted = |rack: &DayRack| !rack.in_doubt_by.is_empty();
+    let is_bad = |rack: &&DayRack| rack.verdict != Verdict::Pass || is_doubted(rack);
+    let mut bad: Vec<&DayRack> = racks.iter().filter(is_bad).collect();
+    // One in doubt passed by what was found wrong: it comes before those that barely passed.
+    bad.sort_by_key(|rack| {
+        let place = Verdict::ALL.iter().position(|verdict| *verdict == rack.verdict);
+        (rack.verdict.is_good(), !is_doubted(rack), place)
+    });
     let (symbol, bound) = (reader.scale.symbol(), said(reader.language, "limit", "límite"));
     let line = |rack: &&DayRack| {
-        let RackRow { clock, word, settled, limit, .. } = rack_row(rack, reader);
+        let RackRow { clock, mut word, settled, limit, doubts, .. } = rack_row(rack, reader);
+        if !doubts.is_empty() {
+            let numbers: Vec<String> = doubts.iter().map(u64::to_string).collect();
+            word = format!("{word} ({} {})", said(reader.language, "alert", "alerta"), numbers.join(", "));
+        }
         format!("{clock} {word}: {settled} {symbol} ({bound} {limit} {symbol})")
     };
     let mut lines: Vec<String> = bad.iter().take(WORST_MAX).map(line).collect();

@@ -40,11 +40,12 @@ async fn the_page_of_a_machine_says_what_its_day_was() {
         "?day=2026-11-25",
         "<p>3 racks: 1 cold, 2 pass; of these in doubt: 1.</p>",
         "pass, in doubt (<a href=\"../alerts/7\">alert 7</a>)",
-        // What paper has in place of the chart and of the table of all.
-        "<figure class=\"plot both screen\">",
+        // What paper has: the chart, and the worst in place of the table of all.
+        "<figure class=\"plot both\">",
         "<details class=\"screen\">",
         "<ul class=\"paper\"><li>",
-        " cold: 82.19 °C (limit 82.20 °C)</li></ul>",
+        " cold: 82.19 °C (limit 82.20 °C)</li><li>",
+        " pass, in doubt (alert 7): ",
         "data-live=\"dm1/live\"",
         "Hot water and steam scald",
     ] {

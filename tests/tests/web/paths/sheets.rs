@@ -42,8 +42,8 @@ async fn two_alerts_push_no_verdict_off_the_first_screen() {
     assert!(place["word"].as_f64() <= place["tabs"].as_f64(), "{place}");
 }
 
-// Own promise: a day of a machine is a few sheets, however many racks it had: its counts and the worst, without the
-// chart and the table of all.
+// Own promise: a day of a machine is a few sheets, however many racks it had: its chart, its counts and the worst,
+// without the table of all.
 #[tokio::test(flavor = "multi_thread")]
 async fn a_day_of_a_machine_is_few_sheets() {
     let mut kitchen = Kitchen::recovered(2.0);
@@ -53,6 +53,15 @@ async fn a_day_of_a_machine_is_few_sheets() {
     let phone = Chromium::open(kitchen.site.port, Wish::default()).await;
     phone.enter_as(&ana).await;
     phone.go("/machines/dm1").await;
+    phone.chrome("Emulation.setEmulatedMedia", json!({ "media": "print" })).await;
+    let heights = phone
+        .ask(
+            "const height = (part) => document.querySelector(part)?.getBoundingClientRect().height ?? -1;
+             return { chart: height('nav.steps ~ figure.plot .broad'), table: height('table.figures') }",
+        )
+        .await;
+    assert!(heights["chart"].as_f64() > Some(100.0), "{heights}");
+    assert!(heights["table"].as_f64() <= Some(0.0), "{heights}");
     let printed = phone.chrome("Page.printToPDF", json!({ "paperWidth": 8.27, "paperHeight": 11.69 })).await;
     use base64::Engine as _;
     let text = printed["data"].as_str().expect("base64");
