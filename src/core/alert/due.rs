@@ -7,7 +7,7 @@
 //! | drain and clean | at the end of each meal period | from `DRAIN_LEAD` before it |
 //!
 //! A test of the sanitizer that failed and a comparison that found a thermometer off are to be made again, until a
-//! good one is on record (or, of a probe, a calibration): whatever the plan asks.
+//! good one is on record (or, of a probe, a calibration): whatever the plan asks. They are due since they failed.
 //!
 //! Shifts and meal periods are told by the clock on the wall ([`super::hours`]), so that on the
 //! nights of the change each happens once; a meal that lies inside the hour which is skipped in
@@ -123,6 +123,9 @@ impl Desk {
     pub fn due_checks(&self, now: Timestamp) -> Vec<DueCheck> {
         let nothing = Memory::default();
         let planned = planned(&self.settings, now);
+        // What failed is due from then on, with the grace of every check.
+        let grace = self.settings.rules.check_grace;
+        let failed = |again: &Again| (again.at, now >= again.at.plus(grace));
         let mut due = Vec::new();
         for (machine, own) in &self.settings.machines {
             let memory = self.state.machines.get(machine).unwrap_or(&nothing);
@@ -139,15 +142,20 @@ impl Desk {
                 }
                 let asked = memory.asked(check, &planned, now);
                 match memory.to_test_again().filter(|_| check == CheckKind::Sanitizer) {
-                    Some(again) => due.push(entry(check, asked.unwrap_or((again.at, false)), Some(again))),
+                    Some(again) => due.push(entry(check, earlier(asked, failed(&again)), Some(again))),
                     None => due.extend(asked.map(|asked| entry(check, asked, None))),
                 }
             }
             let again = memory.to_compare_again().into_iter();
-            due.extend(again.map(|again| entry(CheckKind::Thermometer, (again.at, false), Some(again))));
+            due.extend(again.map(|again| entry(CheckKind::Thermometer, failed(&again), Some(again))));
         }
         due
     }
+}
+
+/// Since when a check is due that failed, and that the plan may ask for as well; a shift that begins puts nothing off.
+fn earlier(asked: Option<(Timestamp, bool)>, failed: (Timestamp, bool)) -> (Timestamp, bool) {
+    asked.map_or(failed, |asked| (asked.0.min(failed.0), asked.1 || failed.1))
 }
 
 impl Memory {

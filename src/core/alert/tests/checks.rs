@@ -172,6 +172,27 @@ fn a_failed_test_stays_due_until_a_good_one() {
     assert!(again(&play, 31.0).is_empty(), "none failed any more");
 }
 
+// Own promise: what failed is due since it failed, and overdue after the grace of every check; a shift that begins
+// meanwhile puts nothing off.
+#[test]
+fn a_failed_test_is_due_since_it_failed() {
+    let mut play = Play::new(site());
+    play.until(10.0);
+    let (at_ten, by) = (at(10.0), "ana".to_owned());
+    let strip = Check::Sanitizer { at: at_ten, mg_per_l: 10.0, ph: None, solution_c: None, method: None, by };
+    play.record("chem", Body::Check(strip));
+    let grace = site().rules.check_grace.as_secs_f64() / 60.0;
+    let mut seen = Vec::new();
+    for minutes in [10.0, 10.0 + grace - 1.0, 10.0 + grace, 600.0, 1_430.0, 1_500.0, 2_000.0] {
+        play.until(minutes);
+        let due = play.desk.due_checks(at(minutes)).into_iter().find(|due| due.again.is_some());
+        let due = due.expect("it is to be made again");
+        assert!(due.since <= at(10.0), "at {minutes}: {due:?}");
+        seen.push(due.overdue);
+    }
+    assert_eq!(seen[2..], [true; 5], "overdue once the grace is over");
+}
+
 fn new_york(shifts: &[&str], meals: &[&str]) -> Settings {
     Settings {
         zone: TimeZone::get("America/New_York").expect("a zone of the tz database"),
