@@ -163,16 +163,42 @@ fn culprit<'g>(given: &'g Map<String, Value>, error: &serde_json::Error) -> Opti
     if told.starts_with("missing field") {
         return None;
     }
-    let mends = |name: &&String| {
-        let mut without = given.clone();
-        without.remove(name.as_str());
+    // What no check has cannot be wrong with it: so much and no more is read again.
+    let known = |name: &&str| FIELDS.contains(name);
+    let few: Vec<(&str, &Value)> =
+        given.iter().map(|(name, value)| (name.as_str(), value)).filter(|(name, _)| known(name)).collect();
+    let mends = |left_out: &&str| {
+        let others = few.iter().filter(|(name, _)| name != left_out);
+        let without = others.map(|(name, value)| ((*name).to_owned(), (*value).clone())).collect();
         let read = serde_json::from_value::<Check>(Value::Object(without));
         read.err().is_none_or(|error| error.to_string() != told)
     };
     // Without its kind nothing else is looked at.
-    let mut named = given.keys().filter(|name| *name != "check");
-    named.find(mends).or_else(|| given.keys().find(|name| *name == "check")).map(String::as_str)
+    let mut named = few.iter().map(|(name, _)| *name).filter(|name| *name != KIND);
+    named.find(mends).or_else(|| few.iter().map(|(name, _)| *name).find(|name| *name == KIND))
 }
+
+/// The field that says of which kind a check is.
+const KIND: &str = "check";
+
+/// Every field that a check of some kind has.
+const FIELDS: [&str; 15] = [
+    KIND,
+    "at",
+    "by",
+    "mg_per_l",
+    "ph",
+    "solution_c",
+    "method",
+    "enough",
+    "short",
+    "note",
+    "what",
+    "shown_c",
+    "reference_c",
+    "tolerance_c",
+    "reference",
+];
 
 /// Whether a kind of check has this field, which is left out of the record where it is `null`.
 fn check_takes(kind: &str, name: &str) -> bool {
@@ -242,6 +268,7 @@ mod tests {
     use axum::http::HeaderValue;
 
     use super::*;
+    use crate::core::record::Supply;
 
     // RFC 8259: an array is another value than an object, whatever its elements could be read as.
     #[test]
@@ -267,5 +294,44 @@ mod tests {
             let entered = Entered { machine: Some("dm2".to_owned()), check, late: false };
             assert_eq!(made(entered, Timestamp::from_micros(0), "Ana").is_ok(), taken, "{method}");
         }
+    }
+
+    // RFC 6901: the pointer names the field that is wrong, however many others are sent beside it; those are not what
+    // is wrong, and to read the check once for each would take minutes.
+    #[test]
+    fn the_field_that_is_wrong_is_named_among_many() {
+        let mut check = Map::new();
+        for (name, value) in [("check", "sanitizer"), ("at", "2026-11-25T10:00:00Z"), ("by", "Ana")] {
+            check.insert(name.to_owned(), Value::String(value.to_owned()));
+        }
+        check.insert("mg_per_l".to_owned(), Value::String("much".to_owned()));
+        check.extend((0..5_000).map(|number| (format!("a{number}"), Value::Null)));
+        let error = serde_json::from_value::<Check>(Value::Object(check.clone())).expect_err("no number");
+        assert_eq!(culprit(&check, &error), Some("mg_per_l"));
+        check.insert("check".to_owned(), Value::from(3));
+        let error = serde_json::from_value::<Check>(Value::Object(check.clone())).expect_err("no kind");
+        assert_eq!(culprit(&check, &error), Some("check"));
+    }
+
+    // Own rule: what is looked through for the wrong one is every field of every kind.
+    #[test]
+    fn every_field_of_a_check_is_known() {
+        let (at, by, note) = (Timestamp::from_micros(0), || "Ana".to_owned(), Some("n".to_owned()));
+        let (ph, solution_c, method) = (Some(7.0), Some(24.0), Some("meter".to_owned()));
+        let (what, reference) = ("dm1/rinse".to_owned(), "ice".to_owned());
+        let (shown_c, reference_c, tolerance_c) = (0.1, 0.0, 1.5);
+        let checks = [
+            Check::Sanitizer { at, mg_per_l: 50.0, ph, solution_c, method, by: by() },
+            Check::Supply { at, enough: false, short: vec![Supply::Detergent], note: note.clone(), by: by() },
+            Check::DrainAndClean { at, note, by: by() },
+            Check::Thermometer { at, what, shown_c, reference_c, tolerance_c, reference, by: by() },
+        ];
+        let mut missing: Vec<&str> = FIELDS.to_vec();
+        for check in checks {
+            let Ok(Value::Object(fields)) = serde_json::to_value(&check) else { panic!("no object") };
+            assert!(fields.keys().all(|name| FIELDS.contains(&name.as_str())), "{fields:?}");
+            missing.retain(|name| !fields.contains_key(*name));
+        }
+        assert!(missing.is_empty(), "{missing:?}");
     }
 }
