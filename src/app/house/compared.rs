@@ -1,6 +1,8 @@
 //! The newest comparison of a probe with another thermometer that counts, for the pages.
 
+use std::collections::BTreeMap;
 use std::ops::ControlFlow;
+use std::time::Duration;
 
 use crate::core::logbook::counting;
 use crate::core::record::{Body, Check, CheckKind};
@@ -8,20 +10,30 @@ use crate::core::time::Timestamp;
 use crate::ledger::{LedgerError, Order, Reader, RecordFilter};
 use crate::web::probes::Compared;
 
-/// Most comparisons of a machine that are looked at for one of its probes (own choice: each thermometer of a machine
-/// weekly for years). At the limit none is named.
+/// Most comparisons of a machine that are looked at for its probes (own choice: each thermometer of a machine weekly for
+/// years). At the limit none is named.
 const LOOKED_AT_MAX: usize = 1_000;
 
-/// The newest that was on record by `at`, with all that was said of it by then; `None` where there is none. One
-/// that is damaged is told by the history.
+/// From an instant to the next one that a record can stand at.
+const JUST_AFTER: Duration = Duration::from_micros(1);
+
+/// Of each of these probes of a machine the newest that was on record by `at`, with all that was said of it by then. A
+/// correction that names another thermometer makes it one of that. One that is damaged is told by the history.
 ///
 /// # Errors
 /// The ledger's.
-pub(super) fn newest(ledger: &Reader, probe: &str, at: Timestamp) -> Result<Option<Compared>, LedgerError> {
+pub(super) fn newest(
+    ledger: &Reader,
+    machine: &str,
+    probes: &[&str],
+    at: Timestamp,
+) -> Result<BTreeMap<String, Compared>, LedgerError> {
     let filter = RecordFilter {
         kinds: vec!["check".to_owned()],
-        machine: probe.split('/').next().map(str::to_owned),
+        machine: Some(machine.to_owned()),
         check: Some(CheckKind::Thermometer),
+        // What was made later was not on record.
+        to: Some(at.plus(JUST_AFTER)),
         limit: Some(LOOKED_AT_MAX),
         ..RecordFilter::default()
     };
@@ -30,13 +42,16 @@ pub(super) fn newest(ledger: &Reader, probe: &str, at: Timestamp) -> Result<Opti
         if let Ok((_, record)) = found
             && let Body::Check(check) = record.body
             && record.recorded <= at
-            && matches!(&check, Check::Thermometer { what, .. } if what == probe)
         {
             own.push((index, check));
         }
         ControlFlow::Continue(())
     })?;
+    let mut newest = BTreeMap::new();
     for (record, check) in own {
+        if newest.len() == probes.len() {
+            break;
+        }
         let mut said = Vec::new();
         for (index, amendment) in ledger.amendments(record)? {
             if let (Some(amendment), Ok((_, by))) = (amendment, ledger.record(index)?)
@@ -45,11 +60,14 @@ pub(super) fn newest(ledger: &Reader, probe: &str, at: Timestamp) -> Result<Opti
                 said.push((index, amendment.change));
             }
         }
-        if let Some((check, _)) = counting(&check, said.iter().map(|(index, change)| (*index, change))) {
-            return Ok(Some(Compared { record, check: check.clone() }));
+        if let Some((check, _)) = counting(&check, said.iter().map(|(index, change)| (*index, change)))
+            && let Check::Thermometer { what, .. } = check
+            && probes.contains(&what.as_str())
+        {
+            newest.entry(what.clone()).or_insert_with(|| Compared { record, check: check.clone() });
         }
     }
-    Ok(None)
+    Ok(newest)
 }
 
 #[cfg(test)]
@@ -94,7 +112,10 @@ mod tests {
         ledger(&path, records).close().expect("it closes");
         let reader = Reader::open(&path).expect("a reader");
         let shown = |probe: &str, minute: Option<u64>| {
-            let found = newest(&reader, probe, minute.map_or(Timestamp::MAX, at)).expect("it reads")?;
+            let machine = probe.split('/').next().expect("a machine");
+            let at = minute.map_or(Timestamp::MAX, at);
+            let found =
+                newest(&reader, machine, &["dm1/wash", "dm1/rinse"], at).expect("it reads").remove(probe)?;
             let Check::Thermometer { shown_c, .. } = found.check else { panic!("another check") };
             Some((found.record, shown_c))
         };
@@ -109,5 +130,33 @@ mod tests {
         }
         assert_eq!(shown("dm1/wash", None), Some((4, 0.0)));
         assert_eq!(shown("dm2/rinse", None), None);
+    }
+
+    // Own promise: how many were made since does not hide what counted at a moment of before, and a correction that
+    // names another thermometer is shown at that one.
+    #[test]
+    fn a_moment_of_long_ago_and_another_thermometer_are_found() {
+        let directory = tempfile::tempdir().expect("room for a directory");
+        let check = |minute, what: &str, shown_c| {
+            plain(minute, Some("dm1"), Body::Check(compared(minute, what, shown_c)))
+        };
+        let found = |name: &str, more: Vec<_>, minute| {
+            let path = directory.path().join(name);
+            let mut records = opening(CONFIGURATION);
+            records.push(check(10, "dm1/rinse", 0.2)); // record 2
+            records.extend(more);
+            ledger(&path, records).close().expect("it closes");
+            let reader = Reader::open(&path).expect("a reader");
+            let found = newest(&reader, "dm1", &["dm1/rinse", "dm1/wash"], at(minute)).expect("it reads");
+            found.into_iter().map(|(probe, one)| (probe, one.record)).collect::<Vec<_>>()
+        };
+        let many = (0..LOOKED_AT_MAX as u64).map(|more| check(20 + more, "dm1/rinse", 0.3)).collect();
+        assert_eq!(found("many", many, 15), [("dm1/rinse".to_owned(), 2)]);
+        let change = AmendmentChange::Corrected(compared(10, "dm1/wash", 0.2));
+        let (reason, by) = ("the other one".to_owned(), "Ana".to_owned());
+        let body = Body::Amendment(Box::new(Amendment { of: 2, reason, by, change }));
+        let other = plain(30, Some("dm1"), body);
+        assert_eq!(found("before", vec![other.clone()], 15), [("dm1/rinse".to_owned(), 2)]);
+        assert_eq!(found("since", vec![other], 40), [("dm1/wash".to_owned(), 2)]);
     }
 }

@@ -6,6 +6,7 @@ mod of_alert;
 mod spans;
 mod sums;
 
+use std::collections::BTreeSet;
 use std::ops::ControlFlow;
 use std::path::Path;
 use std::sync::Arc;
@@ -376,8 +377,13 @@ fn in_force(ledger: &ledger::Reader, at: Timestamp) -> Result<Force, LedgerError
         probe.calibration = in_force.calibration.map(|filed| (filed.index, filed.since, filed.done.clone()));
         probe.response = in_force.response.map(|filed| (filed.index, filed.since, filed.done.clone()));
     }
-    for probe in &mut probes {
-        probe.compared = compared::newest(ledger, &probe.channel, at)?;
+    let channels: Vec<String> = probes.iter().map(|probe| probe.channel.clone()).collect();
+    let machine = |channel: &String| channel.split('/').next().unwrap_or_default().to_owned();
+    for of in channels.iter().map(machine).collect::<BTreeSet<_>>() {
+        let own = channels.iter().filter(|channel| machine(channel) == of).map(String::as_str);
+        let mut compared = compared::newest(ledger, &of, &own.collect::<Vec<_>>(), at)?;
+        let its = probes.iter_mut().filter(|probe| machine(&probe.channel) == of);
+        its.for_each(|probe| probe.compared = compared.remove(&probe.channel));
     }
     let limits = force.limits.into_iter().map(|then| (then.machine, then.index, Box::new(then.cycle)));
     Ok(Force {

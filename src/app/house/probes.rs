@@ -341,7 +341,8 @@ impl Probes for House {
         calibrations.reverse();
         responses.reverse();
         let found = self.readers.ask(move |ledger| {
-            let compared = compared::newest(ledger, &probe, Timestamp::MAX)?;
+            let machine = probe.split('/').next().unwrap_or_default();
+            let compared = compared::newest(ledger, machine, &[&probe], Timestamp::MAX)?.remove(&probe);
             let mut proofs = Vec::new();
             let withdrawals = Withdrawals::read(ledger)?;
             ledger.records_found(&["wiring-proof"], 0, |index, found| {
