@@ -255,10 +255,18 @@ fn bearer(headers: &HeaderMap) -> Option<&str> {
 }
 
 /// The port by which the browser asks: browsers keep the cookies of all ports of a host together (RFC 6265 §8.5). Where
-/// that is not said, as behind many proxies, it is the one of the public address, and at last the one that is served at.
+/// that is not said, as behind many proxies, it is the one of the public address, by its scheme where it names none, and
+/// at last the one that is served at.
 fn port(uri: &Uri, headers: &HeaderMap, options: &Options) -> u16 {
     let said = || headers.get(header::HOST)?.to_str().ok()?.parse::<Authority>().ok()?.port_u16();
-    let public = || options.public_url.as_deref()?.parse::<Uri>().ok()?.port_u16();
+    let public = || {
+        let uri = options.public_url.as_deref()?.parse::<Uri>().ok()?;
+        uri.port_u16().or_else(|| match uri.scheme_str()? {
+            "https" => Some(443),
+            "http" => Some(80),
+            _ => None,
+        })
+    };
     uri.port_u16().or_else(said).or_else(public).unwrap_or(options.port)
 }
 
@@ -410,7 +418,8 @@ mod tests {
             (Some("kitchen.example:8481"), Some("https://kitchen.example:8482"), 8481),
             (Some("[::1]:8481"), None, 8481),
             (Some("kitchen.example"), Some("https://kitchen.example:8482/dish"), 8482),
-            (Some("kitchen.example"), Some("https://kitchen.example"), 8480),
+            (Some("kitchen.example"), Some("https://kitchen.example"), 443),
+            (Some("kitchen.example"), Some("http://kitchen.example/dish"), 80),
             (Some("kitchen.example"), None, 8480),
             (None, None, 8480),
         ] {
