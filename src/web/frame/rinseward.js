@@ -14,6 +14,7 @@
   let heard = Date.now();
   let left = false;
   let source;
+  let again;
   const say = (why) => {
     const text = notice.dataset[why] + " " + notice.dataset.heard;
     if (notice.textContent !== text) notice.textContent = text;
@@ -49,8 +50,8 @@
     if (unfolded) unfolded.open = true;
     old.replaceWith(parsed);
     if (focused) {
-      const again = [...parsed.querySelectorAll("a")].find((link) => link.getAttribute("href") === focused);
-      if (again) again.focus();
+      const link = [...parsed.querySelectorAll("a")].find((one) => one.getAttribute("href") === focused);
+      if (link) link.focus();
     }
   };
   // A stream that is refused says nothing of why to a page, so that it is asked for once more without its body.
@@ -68,9 +69,13 @@
       // No connection: the clock below says so.
       heard = Math.min(heard, Date.now());
     }
-    setTimeout(open, wait);
+    clearTimeout(again);
+    again = setTimeout(open, wait);
   };
   const open = () => {
+    // One stream at a time, whoever asks for it first.
+    clearTimeout(again);
+    if (source) source.close();
     if (left) return;
     source = new EventSource(place.dataset.live);
     source.addEventListener("alive", (event) => {
