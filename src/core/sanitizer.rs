@@ -107,6 +107,21 @@ impl Rules {
     }
 }
 
+/// A concentration as it is shown everywhere, mg/L: without a decimal where it is whole, otherwise with one, and with more
+/// only where that one would make a whole number of it, which might be the permitted one that it missed.
+#[must_use]
+pub fn shown(mg_per_l: f64) -> String {
+    let whole =
+        |text: &String| text.trim_start_matches(|c| c != '.').chars().skip(1).all(|digit| digit == '0');
+    if mg_per_l.fract().abs() < f64::EPSILON {
+        return format!("{mg_per_l:.0}");
+    }
+    (1..=3)
+        .map(|digits| format!("{mg_per_l:.digits$}"))
+        .find(|text| !whole(text))
+        .unwrap_or_else(|| format!("{mg_per_l:.0}"))
+}
+
 /// Concentrations that the colours of the usual test strips stand for, mg/L, the weakest first (common practice, no
 /// source: the blocks of strips for warewashing as they are sold); none for hot water.
 #[must_use]

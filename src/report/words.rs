@@ -2,7 +2,7 @@
 
 use crate::core::cycle::verdict::{Finding, Reason, Verdict};
 use crate::core::reading::Fault;
-use crate::core::sanitizer::Refusal;
+use crate::core::sanitizer::{Refusal, shown};
 use crate::core::units::Celsius;
 
 /// A mark of its own shape for each verdict, one column wide, so that no verdict is told by colour alone.
@@ -77,7 +77,7 @@ pub fn reason(reason: &Reason) -> String {
             format!("The final rinse ended after {rinse_s:.1} s, before the line could settle.")
         }
         Reason::Concentration { refusal, mg_per_l } => {
-            format!("The sanitizer on file, {mg_per_l:.0} mg/L, is {}.", refusal_words(*refusal))
+            format!("The sanitizer on file, {} mg/L, is {}.", shown(*mg_per_l), refusal_words(*refusal))
         }
         Reason::NoConcentrationCheck => "No sanitizer check is on file for this shift.".to_owned(),
         Reason::RinseProbe { fault } => {

@@ -25,6 +25,7 @@ use crate::core::cycle::words::{meaning, verdict as verdict_word};
 use crate::core::late::late_after;
 use crate::core::reader::{Language, Reader};
 use crate::core::record::{Amendment, Basis, CorrectiveAction, Cycle, DoseBasis, WindowFrom};
+use crate::core::sanitizer::shown as concentration;
 use crate::core::time::Timestamp;
 use crate::core::wall_clock::local_date;
 
@@ -355,7 +356,10 @@ fn facts(rack: &Rack, reader: &Reader) -> Vec<Fact> {
     );
     if let Some(strength) = cycle.concentration_mg_per_l {
         let acidity = cycle.ph.map_or(String::new(), |ph| format!(", pH {ph:.1}"));
-        tell(say("Sanitizer on file", "Desinfectante registrado"), format!("{strength} mg/L{acidity}"));
+        tell(
+            say("Sanitizer on file", "Desinfectante registrado"),
+            format!("{} mg/L{acidity}", concentration(strength)),
+        );
     }
     tell(
         say("Heat dose", "Dosis de calor"),

@@ -172,7 +172,9 @@ fn draw_machine(frame: &mut Frame<'_>, area: Rect, machine: &MachineScene, now: 
         None => "",
     };
     let on_file = machine.last.as_ref().and_then(|row| row.concentration_mg_per_l);
-    let on_file = on_file.map(|mg_per_l| format!(", {mg_per_l:.0} mg/L")).unwrap_or_default();
+    let on_file = on_file
+        .map(|mg_per_l| format!(", {} mg/L", crate::core::sanitizer::shown(mg_per_l)))
+        .unwrap_or_default();
     let title = format!(" {} · {}{on_file}{running} ", machine.name, sanitizing_words(machine.sanitizing));
     let block = Block::bordered()
         .border_type(border)

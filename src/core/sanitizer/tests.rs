@@ -145,3 +145,13 @@ proptest! {
         prop_assert!(asked(Chlorine, mg_per_l, None).expect("inside the table").0 >= base);
     }
 }
+
+// Own rule: nothing is rounded to a value that it is not.
+#[test]
+fn a_concentration_is_not_shown_as_the_one_it_missed() {
+    for (mg_per_l, expected) in
+        [(25.0, "25"), (24.9, "24.9"), (24.96, "24.96"), (12.5, "12.5"), (0.0, "0"), (49.549, "49.5")]
+    {
+        assert_eq!(shown(mg_per_l), expected);
+    }
+}

@@ -8,6 +8,7 @@ use crate::core::cycle::words::verdict as verdict_word;
 use crate::core::reader::{Language, Reader};
 use crate::core::reading::Fault;
 use crate::core::record::CheckKind;
+use crate::core::sanitizer::shown as concentration;
 use crate::core::time::Timestamp;
 use crate::report::words::mark;
 
@@ -127,8 +128,7 @@ impl Teller {
                 format!("{shown} s ({against} s)")
             }
             (Some(Quantity::MgPerL(measured)), Some(Quantity::MgPerL(limit))) => {
-                let (shown, against) = Self::apart(measured, limit, 0);
-                format!("{shown} mg/L ({against} mg/L)")
+                format!("{} mg/L ({} mg/L)", concentration(measured), concentration(limit))
             }
             (Some(Quantity::Fraction(measured)), Some(Quantity::Fraction(limit))) => {
                 let (shown, against) = Self::apart(measured * 100.0, limit * 100.0, 0);
@@ -147,7 +147,7 @@ impl Teller {
         match quantity {
             Quantity::Celsius(celsius) => self.reader.temperature(celsius),
             Quantity::Seconds(seconds) => format!("{seconds:.1} s"),
-            Quantity::MgPerL(mg_per_l) => format!("{mg_per_l:.0} mg/L"),
+            Quantity::MgPerL(mg_per_l) => format!("{} mg/L", concentration(mg_per_l)),
             Quantity::Fraction(share) => format!("{:.0} %", share * 100.0),
             Quantity::Count(count) => count.to_string(),
         }
