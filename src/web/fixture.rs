@@ -163,7 +163,7 @@ impl Glances for StillKitchen {
 
     async fn glances(&self, _reader: &Reader) -> Result<AtAGlance, Refusal> {
         let glances: Arc<[Glance]> = self.glances.borrow().as_slice().into();
-        Ok(AtAGlance { machines: glances, open: AlertBook::open(self).await? })
+        Ok(AtAGlance { machines: glances, open: AlertBook::open(self).await?, others: Vec::new() })
     }
 }
 

@@ -119,7 +119,7 @@ impl Live {
         of: Option<&str>,
     ) -> Result<Arc<Moment>, Refusal> {
         let asked = *kitchen.beat().borrow();
-        let Glanced { beat, seen: AtAGlance { machines: glances, open } } =
+        let Glanced { beat, seen: AtAGlance { machines: glances, open, others } } =
             self.glanced(kitchen, reader, asked).await?;
         // Nothing is kept of machines that there are not.
         if of.is_some_and(|name| glances.iter().all(|glance| glance.machine != name)) {
@@ -137,7 +137,7 @@ impl Live {
             cards.collect::<Result<Vec<Card>, askama::Error>>().map_err(|error| unmade(&error))?;
         let (mut drawn, mut leading) = (None, None);
         if of.is_none() && !glances.is_empty() {
-            leading = Some(lead(&glances, open, reader).map_err(|error| unmade(&error))?);
+            leading = Some(lead(&glances, open, &others, reader).map_err(|error| unmade(&error))?);
         }
         if let Some(name) = of {
             let before = made.as_ref().and_then(|before| Some((before.drawn?, before.cards.get(1)?)));

@@ -135,6 +135,8 @@ pub struct AtAGlance {
     pub machines: Arc<[Glance]>,
     /// How many alerts are open, those of no machine among them.
     pub open: usize,
+    /// What those are about that are of no machine here, the most pressing first, in two or three words of the reader.
+    pub others: Vec<String>,
 }
 
 /// What the page asks of whoever knows the machines.

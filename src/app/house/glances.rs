@@ -345,7 +345,11 @@ impl Glances for House {
                 worked,
             }
         });
-        Ok(AtAGlance { machines: glance.collect(), open: alerts.len() })
+        let known = |name: &String| self.loaded.configuration.machines.iter().any(|own| own.name == *name);
+        let others = alerts.iter().filter(|alert| !alert.machine.as_ref().is_some_and(known));
+        let title = |alert: &Alert| message::condition_title(alert.condition).say(reader.language).to_owned();
+        let others = others.map(title).collect();
+        Ok(AtAGlance { machines: glance.collect(), open: alerts.len(), others })
     }
 }
 

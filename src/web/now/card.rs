@@ -6,11 +6,12 @@ use askama::Template;
 
 use super::stand::Stand;
 use super::{Data, Glance, GlanceAlert, LastRack, Tank};
-use crate::core::alert::Condition;
+use crate::core::alert::{Condition, Severity};
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::{Finding, Verdict};
 use crate::core::cycle::words::{ended, meaning, of_these_in_doubt, verdict, verdicts};
 use crate::core::reader::{Language, Reader, filled};
+use crate::core::sanitizer::shown as concentration;
 pub(in crate::web) use crate::core::technician::told::ago;
 use crate::core::time::Timestamp;
 use crate::web::alerts::trail::subject;
@@ -149,9 +150,11 @@ pub(in crate::web) fn card(
     };
     let stand = Stand::of(glance, language);
     let brief = up.is_empty();
-    let mut alerts: Vec<_> = glance.alerts.iter().map(|alert| alarm(alert, words, reader, now)).collect();
-    let shown = if brief { ALERTS_SHOWN } else { alerts.len() };
-    let folded = alerts.split_off(shown.min(alerts.len()));
+    let (alerts, folded) = unfolded(&glance.alerts, brief);
+    let more = more_alerts(&folded, language);
+    let in_lines = |all: Vec<&GlanceAlert>| -> Vec<Alarm> {
+        all.into_iter().map(|alert| alarm(alert, words, reader, now)).collect()
+    };
     let part = CardPart {
         glance,
         up,
@@ -163,9 +166,9 @@ pub(in crate::web) fn card(
             measured.as_deref().unwrap_or_default()
         ),
         stand,
-        more: more_alerts(folded.len(), language),
-        alerts,
-        folded,
+        more,
+        alerts: in_lines(alerts),
+        folded: in_lines(folded),
         brief,
         ago: judged.map(|rack| ago(now.since(rack.ended), language)).unwrap_or_default(),
         clock: judged.map(|rack| ended(&reader.clock_and_zone(rack.ended), language)).unwrap_or_default(),
@@ -189,13 +192,31 @@ pub(in crate::web) fn card(
 /// first screen of a phone).
 const ALERTS_SHOWN: usize = 2;
 
-fn more_alerts(count: usize, language: Language) -> String {
-    match (count, language) {
+/// Those that are shown and those that are folded; one that is critical and lasts is always shown.
+fn unfolded(all: &[GlanceAlert], brief: bool) -> (Vec<&GlanceAlert>, Vec<&GlanceAlert>) {
+    let critical = |alert: &GlanceAlert| alert.lasts && alert.condition.severity() == Severity::Critical;
+    let shown = |place: usize, alert: &GlanceAlert| !brief || place < ALERTS_SHOWN || critical(alert);
+    let (shown, folded): (Vec<_>, Vec<_>) =
+        all.iter().enumerate().partition(|(place, alert)| shown(*place, alert));
+    let alone = |alerts: Vec<(usize, _)>| alerts.into_iter().map(|(_, alert)| alert).collect();
+    (alone(shown), alone(folded))
+}
+
+/// How many are folded, and which.
+fn more_alerts(folded: &[&GlanceAlert], language: Language) -> String {
+    let count = match (folded.len(), language) {
         (1, Language::English) => "1 more alert".to_owned(),
         (1, Language::Spanish) => "1 alerta más".to_owned(),
-        (_, Language::English) => format!("{count} more alerts"),
-        (_, Language::Spanish) => format!("{count} alertas más"),
+        (count, Language::English) => format!("{count} more alerts"),
+        (count, Language::Spanish) => format!("{count} alertas más"),
+    };
+    let mut titles: Vec<&str> = Vec::new();
+    for alert in folded {
+        if !titles.contains(&alert.title.as_str()) {
+            titles.push(&alert.title);
+        }
     }
+    format!("{count}: {}", titles.join(" · "))
 }
 
 /// An open alert in two lines: its own page says what to do.
@@ -294,7 +315,7 @@ pub(in crate::web) fn told(finding: &Finding, reader: &Reader) -> String {
 fn lines(glance: &Glance, words: &Words, reader: &Reader) -> Vec<String> {
     let mut lines = Vec::new();
     if let Some(strength) = glance.last.as_ref().and_then(|rack| rack.mg_per_l) {
-        lines.push(format!("{}: {strength:.0} mg/L", words.sanitizer));
+        lines.push(format!("{}: {} mg/L", words.sanitizer, concentration(strength)));
     }
     let tank = match glance.tank {
         Some(Tank { celsius, least_c, aged }) => {

@@ -34,19 +34,24 @@ struct LeadPart<'a> {
     lines: Vec<Line<'a>>,
 }
 
-/// Makes the line of the site, of which so many alerts are open in all.
-pub(in crate::web) fn lead(glances: &[Glance], open: usize, reader: &Reader) -> Result<Card, askama::Error> {
+/// Makes the line of the site, of which so many alerts are open in all, with what those of no machine are about.
+pub(in crate::web) fn lead(
+    glances: &[Glance],
+    open: usize,
+    others: &[String],
+    reader: &Reader,
+) -> Result<Card, askama::Error> {
     let language = reader.language;
     let label = said(language, "The whole site", "Todo el local");
-    Ok(Card { html: LeadPart { label, lines: lines(glances, open, language) }.render()? })
+    Ok(Card { html: LeadPart { label, lines: lines(glances, open, others, language) }.render()? })
 }
 
-fn lines(glances: &[Glance], open: usize, language: Language) -> Vec<Line<'_>> {
+fn lines<'a>(glances: &'a [Glance], open: usize, titles: &[String], language: Language) -> Vec<Line<'a>> {
     let stands: Vec<(&Glance, Stand)> =
         glances.iter().map(|glance| (glance, Stand::of(glance, language))).collect();
     // Those of the site, and what was raised between two looks.
     let others = open.saturating_sub(glances.iter().map(|glance| glance.alerts.len()).sum());
-    let mut lines: Vec<Line<'_>> = [Level::Bad, Level::Doubt, Level::Nothing]
+    let mut lines: Vec<Line<'a>> = [Level::Bad, Level::Doubt, Level::Nothing]
         .into_iter()
         .filter_map(|level| line(level, &stands, language))
         .collect();
@@ -56,7 +61,7 @@ fn lines(glances: &[Glance], open: usize, language: Language) -> Vec<Line<'_>> {
     }
     if others > 0 {
         let place = lines.iter().take_while(|line| line.level == Level::Bad).count();
-        let said = more(others, language);
+        let said = with_titles(more(others, language), titles);
         lines.insert(place, Line { level: Level::Bad, said, to: Some("alerts"), machines: Vec::new() });
     }
     lines
@@ -103,6 +108,11 @@ fn fine(machines: usize, language: Language) -> String {
         (_, Language::English) => format!("All {machines} machines are fine"),
         (_, Language::Spanish) => format!("Las {machines} máquinas están bien"),
     }
+}
+
+/// The same with which they are.
+fn with_titles(said: String, titles: &[String]) -> String {
+    if titles.is_empty() { said } else { format!("{said}: {}", titles.join(" · ")) }
 }
 
 /// Alerts that are open and are of none of the machines shown.
@@ -241,7 +251,7 @@ mod tests {
             for (language, said) in [(Language::English, english), (Language::Spanish, spanish)] {
                 assert_eq!(Stand::of(&glance, language), Stand { level, said: said.to_owned() });
                 let open = glance.alerts.len();
-                let told = lines(std::slice::from_ref(&glance), open, language);
+                let told = lines(std::slice::from_ref(&glance), open, &[], language);
                 assert_eq!(told.first().map(|line| line.level), Some(level), "{told:?}");
                 let fine = fine(1, language);
                 assert_eq!(told.iter().any(|line| line.said == fine), level == Level::Good, "{told:?}");
@@ -274,8 +284,10 @@ mod tests {
             scale: crate::core::reader::Scale::Celsius,
             zone: jiff::tz::TimeZone::UTC,
         };
-        let made =
-            |glances: &[Glance], open, language| lead(glances, open, &reader(language)).expect("a part").html;
+        let made = |glances: &[Glance], open, language| {
+            let titles = ["Disk filling up".to_owned()];
+            lead(glances, open, &titles[..open.min(1)], &reader(language)).expect("a part").html
+        };
         let page = made(&[good(0), bad.clone()], 1, Language::English);
         for said in [
             "✗</span> 1 of 2 machines needs you",
@@ -289,8 +301,10 @@ mod tests {
         let page = made(&[good(0), good(1)], 0, Language::English);
         assert!(page.contains("✓</span> Both machines are fine") && !page.contains("tells-bad"), "{page}");
         let page = made(&[good(0), good(1)], 1, Language::English);
-        let (more, fine) =
-            (page.find("href=\"alerts\">1 more alert is open"), page.find("Both machines are fine"));
+        let (more, fine) = (
+            page.find("href=\"alerts\">1 more alert is open: Disk filling up"),
+            page.find("Both machines are fine"),
+        );
         assert!(more.is_some() && more < fine, "{page}");
     }
 }

@@ -54,7 +54,7 @@ async fn page<K: Kitchen>(
     still_open: Option<String>,
 ) -> Response {
     let reader = &person.reader;
-    let AtAGlance { machines: glances, open } = match pages.kitchen.glances(reader).await {
+    let AtAGlance { machines: glances, open, .. } = match pages.kitchen.glances(reader).await {
         Ok(glances) => glances,
         Err(refused) => return frame::refuse(refused, person, &pages.site, 0),
     };

@@ -165,15 +165,15 @@ fn a_value_off_the_ruler_is_said_to_be_off_it() {
     }
 }
 
-// Own promise: among others a card shows two alerts unfolded, the most pressing, and the rest under their number; on
-// the page of its machine all stand open.
+// Own promise: among others a card shows two alerts unfolded, the most pressing, and the rest under their number and
+// what they are about; one that is critical and lasts is never folded; on the page of its machine all stand open.
 #[test]
 fn further_alerts_are_folded_among_other_cards() {
     let alert = |number| GlanceAlert {
         number,
         headline: String::new(),
-        title: "Too cold".to_owned(),
-        condition: Condition::Cold,
+        title: "Narrow".to_owned(),
+        condition: Condition::Narrow,
         about: Vec::new(),
         since: Timestamp::from_micros(0),
         racks: 1,
@@ -183,9 +183,9 @@ fn further_alerts_are_folded_among_other_cards() {
     };
     for (count, language, more) in [
         (2, Language::English, None),
-        (3, Language::English, Some("<summary>1 more alert</summary>")),
-        (4, Language::English, Some("<summary>2 more alerts</summary>")),
-        (4, Language::Spanish, Some("<summary>2 alertas más</summary>")),
+        (3, Language::English, Some("<summary>1 more alert: Narrow</summary>")),
+        (4, Language::English, Some("<summary>2 more alerts: Narrow</summary>")),
+        (4, Language::Spanish, Some("<summary>2 alertas más: Narrow</summary>")),
     ] {
         let reader = Reader { language, scale: Scale::Celsius, zone: jiff::tz::TimeZone::UTC };
         let glance = Glance { alerts: (1..=count).map(alert).collect(), ..glance() };
@@ -200,5 +200,13 @@ fn further_alerts_are_folded_among_other_cards() {
             assert_eq!(among.find("<details").is_some_and(|folded| folded < place), number > 2, "{among}");
         }
         assert!(!html("../").contains("<details"), "all on the page of the machine");
+    }
+    for (lasts, folds) in [(true, false), (false, true)] {
+        let cold = GlanceAlert { condition: Condition::Cold, lasts, ..alert(3) };
+        let glance = Glance { alerts: vec![alert(1), alert(2), cold], ..glance() };
+        let reader =
+            Reader { language: Language::English, scale: Scale::Celsius, zone: jiff::tz::TimeZone::UTC };
+        let among = card(&glance, &reader, Timestamp::from_micros(0), "").expect("it renders").html;
+        assert_eq!(among.contains("<details"), folds, "{among}");
     }
 }
