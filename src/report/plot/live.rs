@@ -45,6 +45,13 @@ pub fn plot(live: Live<'_>, reader: &Reader) -> Plot {
         points
     };
     let (rinse, wash) = (curve(live.rinse), curve(live.wash));
+    let newest: Vec<String> = [(live.rinse, Word::Rinse), (live.wash, Word::WashTank)]
+        .into_iter()
+        .filter_map(|(readings, word)| {
+            let (_, celsius) = readings.iter().rev().find(|(at, _)| *at >= live.from && *at <= live.to)?;
+            Some(format!("{}: {}", say(word), reader.temperature(*celsius)))
+        })
+        .collect();
     let limit = scale(live.limit_c);
     let shown = || rinse.iter().chain(&wash).map(|point| point.1).filter(|value| value.is_finite());
     let low = shown().fold(limit - 2.0, f64::min);
@@ -61,10 +68,10 @@ pub fn plot(live: Live<'_>, reader: &Reader) -> Plot {
     let name = format!("{} {}", say(Word::Limit), reader.temperature(live.limit_c));
     lines.push(Line { points: vec![(from, limit), (0.0, limit)], stroke: Stroke::Limit, name });
     let title = format!("{} · {}", live.machine, say(Word::LastMinutes));
-    let mut description = format!("{title}, {}.", reader.moment(live.to));
-    if nothing {
-        description.push_str(&format!(" {}.", super::cycle::capital(say(Word::NoData))));
-    }
+    // What the picture shows, for whoever does not see it; its title is read before.
+    let shown = if nothing { super::cycle::capital(say(Word::NoData)) } else { newest.join(", ") };
+    let limit = format!("{} {}", say(Word::Limit), reader.temperature(live.limit_c));
+    let description = format!("{}. {shown}. {}.", reader.moment(live.to), super::cycle::capital(&limit));
     Plot {
         title,
         description,
@@ -105,6 +112,22 @@ mod tests {
         assert!(points[2].1.is_nan() && !drawn.description.contains("No data"), "{drawn:?}");
         assert_eq!(drawn.x.ticks.first().map(|tick| tick.label.as_str()), Some("10"));
         let empty = plot(Live { rinse: &[], ..live }, &reader);
-        assert!(empty.lines.len() == 1 && empty.description.ends_with("No data."), "{empty:?}");
+        assert!(empty.lines.len() == 1 && empty.description.contains("No data."), "{empty:?}");
+    }
+
+    // WCAG 2.2, 1.1.1: what the picture is for is said in words, and not its title once more.
+    #[test]
+    fn the_newest_values_and_the_limit_are_told() {
+        let reader =
+            Reader { language: Language::English, scale: Scale::Celsius, zone: jiff::tz::TimeZone::UTC };
+        let to = Timestamp::from_micros(1_795_694_400_000_000);
+        let ago = |seconds| to.minus(Duration::from_secs(seconds));
+        let (rinse, wash) = ([(ago(120), 60.0), (ago(60), 84.0)], [(ago(30), 66.5)]);
+        let live = Live { machine: "dm1", from: ago(600), to, rinse: &rinse, wash: &wash, limit_c: 82.2 };
+        let Plot { title, description, .. } = plot(live, &reader);
+        assert!(!description.contains(&title), "{description}");
+        for said in ["84.0 °C", "66.5 °C", "imit 82.2 °C"] {
+            assert!(description.contains(said), "{said}: {description}");
+        }
     }
 }
