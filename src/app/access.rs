@@ -6,6 +6,7 @@
 
 pub(super) mod command;
 
+use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
@@ -90,7 +91,7 @@ impl Entrance {
         let Changed { secret, until, .. } = self.first.take()?;
         let (secret, until) = (secret?, until?);
         let scheme = if web.tls.is_some() { "https" } else { "http" };
-        let own = format!("{scheme}://{}", web.listen);
+        let own = format!("{scheme}://{}", reached_at(web.listen));
         let url = web.public_url.as_deref().unwrap_or(&own);
         let text = format!(
             "The pages have no account yet, so one was made.\n\
@@ -102,6 +103,15 @@ impl Entrance {
         );
         let login = format!("{url}/login");
         Some(FirstWords { text, login, secret, until, access: Arc::clone(&self.access) })
+    }
+}
+
+/// Where the pages are opened; an address that stands for every one of this computer opens nothing elsewhere.
+fn reached_at(listen: SocketAddr) -> String {
+    if listen.ip().is_unspecified() {
+        format!("<this computer's address>:{}", listen.port())
+    } else {
+        listen.to_string()
     }
 }
 
@@ -242,4 +252,22 @@ impl Keeper {
 /// Starts the keeper of a running gateway.
 pub(super) fn start(followers: &mut Supervisor, keeper: Keeper, stop: &CancellationToken) {
     followers.run("record of access", keeper.run(stop.clone()));
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // RFC 1122 §3.2.1.3, RFC 4291 §2.5.2: the unspecified address is never one that somebody can go to.
+    #[test]
+    fn the_address_that_is_told_opens() {
+        for (listen, expected) in [
+            ("127.0.0.1:8480", "127.0.0.1:8480"),
+            ("192.0.2.7:8480", "192.0.2.7:8480"),
+            ("0.0.0.0:18481", "<this computer's address>:18481"),
+            ("[::]:18481", "<this computer's address>:18481"),
+        ] {
+            assert_eq!(reached_at(listen.parse().expect("an address")), expected);
+        }
+    }
 }
