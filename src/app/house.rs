@@ -7,6 +7,7 @@ mod checking;
 mod commissioning;
 mod compared;
 mod exports;
+mod failed;
 mod glances;
 mod histories;
 mod logbook;

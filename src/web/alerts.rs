@@ -6,7 +6,6 @@ mod news;
 pub(in crate::web) mod trail;
 pub(in crate::web) mod words;
 
-use std::collections::BTreeMap;
 use std::future::Future;
 
 use askama::Template;
@@ -37,7 +36,7 @@ use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::{ended, in_doubt, verdict};
 use crate::core::logbook::words::to_do;
 use crate::core::reader::{Reader, filled};
-use crate::core::record::{Amendment, AmendmentChange, Body, CheckKind, Record};
+use crate::core::record::{CheckKind, Record};
 use crate::core::time::Timestamp;
 
 /// Most racks that the page of an alert lists unfolded (own choice: half a screen of a phone).
@@ -180,7 +179,7 @@ pub(super) async fn list<K: Kitchen>(State(pages): State<Pages<K>>, uri: Uri, pe
         Err(refused) => return frame::refuse(refused, &person, &pages.site, 0),
     };
     let words = words(reader.language);
-    let clock = reader.clock_and_zone(pages.kitchen.time());
+    let clock = reader.with_article(reader.clock_and_zone(pages.kitchen.time()));
     let line = |headed: &Headed| line(headed, reader);
     let page = ListPage {
         frame: Frame::new(&pages.site, &person, Tab::Alerts, 0, words.title).with_open(listing.open.len()),
@@ -318,7 +317,7 @@ async fn answer<K: Kitchen>(
         link,
         standing: standing(&whole.alert, whole.closed, reader),
         missing: missing(&whole.alert, whole.closed, reader.language),
-        amended: amended(&whole.trail, reader),
+        amended: trail::rests_on(&whole.trail, &whole.alert.racks.named, reader),
         waiting: whole.closed.is_none() && whole.alert.acknowledged.is_none(),
         not_taking: who::instead(person, Right::Acknowledge, link.acknowledge),
         // What could not be taken is shown to whoever typed it, also where the alert closed meanwhile.
@@ -334,7 +333,13 @@ async fn answer<K: Kitchen>(
         racks,
         trail: trail::told(&whole.trail, &whole.alert.racks.named, reader),
         reached: if whole.closed.is_none() { trail::reached(&whole.trail, reader, now) } else { Vec::new() },
-        next: whole.foreseen.as_ref().map(|next| words::foreseen(next, reader, now)),
+        next: match &whole.foreseen {
+            Some(next) => Some(words::foreseen(next, reader, now)),
+            None if whole.closed.is_none() && lasts_unanswered(&whole.alert) => {
+                Some(words::nobody_else(reader.language).to_owned())
+            }
+            None => None,
+        },
         entries: entries(&whole, person),
         note: typed.note,
         held: typed.held,
@@ -350,18 +355,9 @@ async fn answer<K: Kitchen>(
     frame::page(status, page.render())
 }
 
-/// What the newest amendment of each entry that an alert rests on withdrew or corrected, so that nobody goes by a
-/// headline that tells of what counts no more; with the record of the entry.
-fn amended(trail: &[(u64, Record)], reader: &Reader) -> Vec<(String, u64)> {
-    let mut newest: BTreeMap<u64, &Amendment> = BTreeMap::new();
-    for (_, record) in trail {
-        if let Body::Amendment(amendment) = &record.body
-            && amendment.change != AmendmentChange::Comment
-        {
-            newest.insert(amendment.of, amendment);
-        }
-    }
-    newest.into_iter().map(|(of, amendment)| (words::rests_on(of, amendment, reader), of)).collect()
+/// Whether somebody should take it on and nobody has.
+const fn lasts_unanswered(alert: &Alert) -> bool {
+    alert.cleared.is_none() && alert.acknowledged.is_none()
 }
 
 /// The forms of the logbook by which whoever looks may enter what takes an alert back.

@@ -66,8 +66,10 @@ pub struct Entered {
     pub judgement: Option<Judgement>,
     /// What was said of it later, oldest first.
     pub amendments: Vec<(u64, Timestamp, Amendment)>,
-    /// Alerts that it set off, by number.
+    /// Alerts that it set off, by number, or that was open when it failed.
     pub alerts: Vec<u64>,
+    /// Where it is a good test of the sanitizer: when the latest one was made, if that is later and failed.
+    pub failed_since: Option<Timestamp>,
 }
 
 /// The logbook of the day.

@@ -2,8 +2,10 @@
 
 use std::collections::BTreeSet;
 use std::ops::ControlFlow;
+use std::sync::Arc;
 
 use super::House;
+use super::failed::with_tests;
 use crate::alert::message;
 use crate::app::alerts::{pages, story};
 use crate::core::alert::{Alert, AlertNumber};
@@ -49,15 +51,19 @@ pub(super) fn with_amendments(
     mut trail: Vec<(u64, Record)>,
 ) -> Result<Vec<(u64, Record)>, LedgerError> {
     // By what it recovered is another entry than those that it rests on.
-    let cause = |record: &Record| match record.body.of_alert()? {
-        told @ (OfAlert::Raised(_) | OfAlert::Changed(_)) => told.cause(),
-        OfAlert::Acknowledged(_)
-        | OfAlert::Cleared(_)
-        | OfAlert::Closed(_)
-        | OfAlert::Action(_)
-        | OfAlert::Notification(_) => None,
+    let cause = |index: u64, record: &Record| match record.body.of_alert() {
+        // One that failed while it was open.
+        None => matches!(record.body, Body::Check(_)).then_some(index),
+        Some(told @ (OfAlert::Raised(_) | OfAlert::Changed(_))) => told.cause(),
+        Some(
+            OfAlert::Acknowledged(_)
+            | OfAlert::Cleared(_)
+            | OfAlert::Closed(_)
+            | OfAlert::Action(_)
+            | OfAlert::Notification(_),
+        ) => None,
     };
-    let causes: BTreeSet<u64> = trail.iter().filter_map(|(_, record)| cause(record)).collect();
+    let causes: BTreeSet<u64> = trail.iter().filter_map(|(index, record)| cause(*index, record)).collect();
     for cause in causes {
         for (index, found) in ledger.records_about(Subject::Record(cause))? {
             // One that cannot be read is told where the entry is shown.
@@ -212,11 +218,12 @@ impl AlertBook for House {
             None => self.reception.foreseen(alert.number).await.map_err(|_| Refusal::NotNow)?,
         };
         let (asked, OnRecord { trail, damaged }) = (alert.clone(), own);
-        let told = self
-            .readers
-            .ask(move |ledger| Ok((racks(ledger, &asked)?, with_amendments(ledger, trail)?)))
-            .await?;
-        let (racks, trail) = told;
+        let loaded = Arc::clone(&self.loaded);
+        let told = self.readers.ask(move |ledger| {
+            let trail = with_tests(ledger, &loaded.configuration.machines, (&asked, closed), trail)?;
+            Ok((racks(ledger, &asked)?, with_amendments(ledger, trail)?))
+        });
+        let (racks, trail) = told.await?;
         let mut said = self.said(alert.clone(), closed, reader);
         if damaged > 0 {
             said.facts.push(message::damaged(reader.language, damaged));

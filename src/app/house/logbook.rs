@@ -5,6 +5,7 @@ use std::ops::ControlFlow;
 use std::sync::Arc;
 
 use super::House;
+use super::failed::{failed_since, open_then};
 use super::probes::Standing;
 use super::racks::set_off;
 use crate::app::enter;
@@ -15,7 +16,7 @@ use crate::core::cycle::plate::Profile;
 use crate::core::logbook::{counting, judge_known};
 use crate::core::merkle::Hash;
 use crate::core::reader::Reader;
-use crate::core::record::{Body, Record};
+use crate::core::record::{Body, CheckKind, Record};
 use crate::core::sanitizer::too_strong_between;
 use crate::core::time::Timestamp;
 use crate::core::wall_clock::{local_date, midnight};
@@ -101,7 +102,30 @@ pub(super) fn entered(
         Written::Note(_) => None,
     };
     let alerts = set_off(ledger, index)?.into_iter().map(|number| number.0).collect();
-    Ok(Some(Entered { record: index, machine, recorded, written, judgement, amendments, alerts }))
+    Ok(Some(Entered {
+        record: index,
+        machine,
+        recorded,
+        written,
+        judgement,
+        amendments,
+        alerts,
+        failed_since: None,
+    }))
+}
+
+/// What others on record have to do with an entry: the alert that a failed one belongs to, and a later test that failed.
+fn beside(ledger: &ledger::Reader, machines: &[Profile], entered: &mut Entered) -> Result<(), LedgerError> {
+    let good = entered.judgement.as_ref().and_then(|judgement| judgement.good);
+    let (Some(machine), Some(check)) = (&entered.machine, entered.counting()) else { return Ok(()) };
+    let (kind, at) = (check.kind(), check.at());
+    if good == Some(false) && entered.alerts.is_empty() {
+        let open = open_then(ledger, machine, kind, (entered.record, entered.recorded))?;
+        entered.alerts.extend(open);
+    } else if good == Some(true) && kind == CheckKind::Sanitizer {
+        entered.failed_since = failed_since(ledger, machines, machine, at)?;
+    }
+    Ok(())
 }
 
 fn not_put(problem: Problem) -> NotPut {
@@ -164,7 +188,9 @@ impl Logbook for House {
             match ledger.record(record)? {
                 Ok((_, found)) => {
                     let entered = entered(ledger, &loaded.configuration.machines, record, found)?;
-                    Ok(entered.ok_or(Refusal::Unknown))
+                    let Some(mut entered) = entered else { return Ok(Err(Refusal::Unknown)) };
+                    beside(ledger, &loaded.configuration.machines, &mut entered)?;
+                    Ok(Ok(entered))
                 }
                 Err(damaged) => Err(damaged),
             }

@@ -10,8 +10,8 @@ use crate::core::alert::{AlertNumber, Condition, Foreseen, Occasion, Route};
 use crate::core::cycle::verdict::Verdict;
 use crate::core::reader::{Language, Reader, Scale};
 use crate::core::record::{
-    AlertChanged, AlertClosed, AlertRaised, Amendment, AmendmentChange, Body, Change, Notification, Outcome,
-    Record,
+    AlertChanged, AlertClosed, AlertRaised, Amendment, AmendmentChange, Body, Change, Check, CheckKind,
+    MissedDue, Notification, Outcome, Record,
 };
 use crate::core::time::Timestamp;
 use crate::web::alerts::{trail, words};
@@ -405,7 +405,7 @@ fn an_alert_says_that_its_entry_counts_no_more() {
         Body::AlertRaised(Box::new(AlertRaised::new(AlertNumber(1), Condition::Weak, Timestamp::MIN)));
     let raised = (49, Record::new(Timestamp::from_micros(0), Some("dm1".to_owned()), raised));
     let told = |trail: Vec<(u64, Record)>, language| {
-        super::amended(&trail, &Reader { language, scale: Scale::Celsius, zone: TimeZone::UTC })
+        trail::rests_on(&trail, &[], &Reader { language, scale: Scale::Celsius, zone: TimeZone::UTC })
     };
     let comment = amendment(48, AmendmentChange::Comment);
     assert!(told(vec![raised.clone(), comment.clone()], Language::English).is_empty());
@@ -425,6 +425,61 @@ fn an_alert_says_that_its_entry_counts_no_more() {
             .0
             .starts_with("La anotación en que se apoya (asiento 48) ya no vale")
     );
+}
+
+// Own promise: when a missed check was due is told with its day where that was another, and in Spanish with its article.
+#[test]
+fn a_due_time_of_the_day_before_has_its_day() {
+    let due = Timestamp::from_micros(12 * 3_600_000_000);
+    let missed = Some(MissedDue { check: CheckKind::Supply, due, counts_from: due });
+    let changed = AlertChanged { missed, ..AlertChanged::new(AlertNumber(1), Change::MissedAgain) };
+    for (hours, language, expected) in [
+        (13, Language::English, "due 12:00 UTC"),
+        (13, Language::Spanish, "pendiente desde las 12:00 UTC"),
+        (25, Language::English, "due Thu 1 Jan 1970, 12:00 UTC"),
+        (25, Language::Spanish, "pendiente desde el jue 1 ene 1970, 12:00 UTC"),
+    ] {
+        let recorded = Timestamp::from_micros(hours * 3_600_000_000);
+        let record = Record::new(recorded, Some("dm1".to_owned()), Body::AlertChanged(changed.clone()));
+        let told = trail::told(
+            &[(7, record)],
+            &[],
+            &Reader { language, scale: Scale::Celsius, zone: TimeZone::UTC },
+        );
+        assert!(told[0].what.contains(expected), "{}", told[0].what);
+    }
+}
+
+// Own promise: an alert that another entry holds is not told to rest on one that was withdrawn, whether that one brought
+// it back or failed while it was open; once that counts no more either, it is told.
+#[test]
+fn an_alert_that_another_entry_holds_rests_on_that_one() {
+    let of = |index: u64, body| (index, Record::new(Timestamp::from_micros(0), Some("dm1".to_owned()), body));
+    let withdrawn = |index, entry| {
+        let (reason, by, change) = ("misread".to_owned(), "Ana".to_owned(), AmendmentChange::Withdrawn);
+        of(index, Body::Amendment(Box::new(Amendment { of: entry, reason, by, change })))
+    };
+    let (number, cause) = (AlertNumber(1), Some(48));
+    let raised = AlertRaised { cause, ..AlertRaised::new(number, Condition::Weak, Timestamp::MIN) };
+    let raised = of(49, Body::AlertRaised(Box::new(raised)));
+    let returned = AlertChanged { cause: Some(73), ..AlertChanged::new(number, Change::Returned) };
+    let returned = of(74, Body::AlertChanged(returned));
+    let (at, by) = (Timestamp::from_micros(0), "Ana".to_owned());
+    let strip = Check::Sanitizer { at, mg_per_l: 10.0, ph: None, solution_c: None, method: None, by };
+    let failed = of(60, Body::Check(strip));
+    let rests_on = |trail: &[(u64, Record)]| {
+        let reader = Reader { language: Language::English, scale: Scale::Celsius, zone: TimeZone::UTC };
+        trail::rests_on(trail, &[], &reader).into_iter().map(|(_, record)| record).collect::<Vec<_>>()
+    };
+    assert_eq!(rests_on(&[raised.clone(), withdrawn(50, 48)]), [48]);
+    assert!(rests_on(&[raised.clone(), withdrawn(50, 48), returned.clone()]).is_empty());
+    assert_eq!(rests_on(&[raised.clone(), withdrawn(50, 48), returned, withdrawn(75, 73)]), [73]);
+    assert!(rests_on(&[raised.clone(), withdrawn(50, 48), failed.clone()]).is_empty());
+    assert_eq!(rests_on(&[raised, withdrawn(50, 48), failed.clone(), withdrawn(75, 60)]), [48, 60]);
+    let reader = Reader { language: Language::English, scale: Scale::Celsius, zone: TimeZone::UTC };
+    let told = trail::told(&[failed], &[], &reader);
+    assert_eq!(told[0].what, "Entered while it was open, and FAILED: 10 mg/L (Ana)");
+    assert_eq!(told[0].entry.as_deref(), Some("logbook/entries/60"));
 }
 
 // Own promise: an open page of alerts is told that something changed, by a line with a link that touches no form; the

@@ -1,14 +1,18 @@
 //! The story of an alert, record by record, in the words of the reader.
 
+use std::collections::{BTreeMap, BTreeSet};
+
 use crate::core::alert::{Condition, Earlier, Occasion, Quantity, Rack};
 use crate::core::counted::Noun;
 use crate::core::logbook::words::found_short;
 use crate::core::reader::{Language, Reader, filled};
 use crate::core::record::{
-    AlertChanged, AlertRaised, Body, Change, CheckKind, Clearing, MissedDue, Notification, Outcome, Record,
+    AlertChanged, AlertRaised, Amendment, AmendmentChange, Body, Change, CheckKind, Clearing, MissedDue,
+    Notification, OfAlert, Outcome, Record,
 };
+use crate::core::sanitizer::shown as concentration;
 use crate::core::time::Timestamp;
-use crate::web::logbook::words::{amended, heading};
+use crate::web::logbook::words::{amended, heading, of_check};
 
 /// Something that happened.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -17,6 +21,8 @@ pub(super) struct Happened {
     pub(super) record: u64,
     /// Index of the record that brought it about, a rack or an entry, and its address.
     pub(super) cause: Option<(u64, String)>,
+    /// Address of the entry that this is, where it is one.
+    pub(super) entry: Option<String>,
     /// The day, where it is another than that of the one before.
     pub(super) day: Option<String>,
     /// Time of day with the zone.
@@ -49,8 +55,15 @@ pub(super) fn told(records: &[(u64, Record)], racks: &[Rack], reader: &Reader) -
             let (of, what) = (amendment.of.to_string(), amended(amendment, reader));
             let what = filled(say(reader.language, pair), &[("of", &of), ("what", &what)]);
             Some((what, Vec::new(), false))
+        } else if let Body::Check(check) = &record.body {
+            let pair = (
+                "Entered while it was open, and FAILED: {what}",
+                "Anotado con ella abierta, y NO CUMPLIÓ: {what}",
+            );
+            let what = format!("{} ({})", of_check(check, reader), check.by());
+            Some((filled(say(reader.language, pair), &[("what", &what)]), Vec::new(), true))
         } else {
-            of(&record.body, reader)
+            of_at(&record.body, Some(record.recorded), reader)
         };
         let Some((what, words, failed)) = told else { continue };
         let day = reader.day(record.recorded);
@@ -61,9 +74,56 @@ pub(super) fn told(records: &[(u64, Record)], racks: &[Rack], reader: &Reader) -
             let of = if racks.iter().any(|rack| rack.index == cause) { "cycles" } else { "history/records" };
             (cause, format!("{of}/{cause}"))
         });
-        all.push(Happened { record: *index, cause, day: shown, clock, what, words, failed });
+        let entry = matches!(record.body, Body::Check(_)).then(|| format!("logbook/entries/{index}"));
+        all.push(Happened { record: *index, cause, entry, day: shown, clock, what, words, failed });
     }
     all
+}
+
+/// What the newest amendment of each entry that an alert rests on withdrew or corrected, so that nobody goes by a
+/// headline that tells of what counts no more; with the record of the entry. Nothing where another entry holds it that
+/// counts as it was entered; what it rested on before it came back last is told by its story.
+pub(super) fn rests_on(trail: &[(u64, Record)], racks: &[Rack], reader: &Reader) -> Vec<(String, u64)> {
+    let mut newest: BTreeMap<u64, &Amendment> = BTreeMap::new();
+    for (_, record) in trail {
+        if let Body::Amendment(amendment) = &record.body
+            && amendment.change != AmendmentChange::Comment
+        {
+            newest.insert(amendment.of, amendment);
+        }
+    }
+    let begins = |(_, record): &(u64, Record)| {
+        record.body.of_alert().is_some_and(|told| match told {
+            OfAlert::Raised(_) => true,
+            OfAlert::Changed(changed) => changed.change == Change::Returned,
+            OfAlert::Acknowledged(_)
+            | OfAlert::Cleared(_)
+            | OfAlert::Closed(_)
+            | OfAlert::Action(_)
+            | OfAlert::Notification(_) => false,
+        })
+    };
+    let (before, since) = trail.split_at(trail.iter().rposition(begins).unwrap_or(0));
+    let holding = |part: &[(u64, Record)]| -> BTreeSet<u64> {
+        part.iter().filter_map(|(index, record)| entry(*index, record)).collect()
+    };
+    let mut hold = holding(since);
+    hold.retain(|entry| racks.iter().all(|rack| rack.index != *entry));
+    if hold.iter().any(|entry| !newest.contains_key(entry)) {
+        return Vec::new();
+    }
+    let over = holding(before);
+    newest.retain(|of, _| hold.contains(of) || !over.contains(of));
+    newest.into_iter().map(|(of, amendment)| (super::words::rests_on(of, amendment, reader), of)).collect()
+}
+
+/// The entry that a record of a story says to hold its alert.
+fn entry(index: u64, record: &Record) -> Option<u64> {
+    match record.body.of_alert() {
+        Some(told @ (OfAlert::Raised(_) | OfAlert::Changed(_))) => told.cause(),
+        Some(_) => None,
+        None => matches!(record.body, Body::Check(_)).then_some(index),
+    }
 }
 
 /// What happened, what people wrote about it, and whether somebody could not be told.
@@ -71,13 +131,18 @@ type Told = (String, Vec<(&'static str, String)>, bool);
 
 /// One record in words; `None` where it is not about an alert.
 pub(in crate::web) fn of(body: &Body, reader: &Reader) -> Option<Told> {
+    of_at(body, None, reader)
+}
+
+/// The same of a record of this instant: what was another day then is told with its day.
+fn of_at(body: &Body, recorded: Option<Timestamp>, reader: &Reader) -> Option<Told> {
     let language = reader.language;
     let told = if let Body::AlertRaised(raised) = body {
         (of_raised(raised, reader), Vec::new(), false)
     } else if let Body::AlertChanged(changed) = body {
         let failed =
             matches!(changed.change, Change::Escalated | Change::EscalationEnded | Change::NobodyToTell);
-        (of_changed(changed, reader), Vec::new(), failed)
+        (of_changed(changed, recorded, reader), Vec::new(), failed)
     } else if let Body::AlertAcknowledged(taken) = body {
         let pair = ("{by} takes care ({via})", "Se encarga {by} ({via})");
         let via = say(language, via(&taken.via));
@@ -232,7 +297,7 @@ pub(in crate::web) fn subject(condition: Condition, text: &str, language: Langua
     }
 }
 
-fn of_changed(changed: &AlertChanged, reader: &Reader) -> String {
+fn of_changed(changed: &AlertChanged, recorded: Option<Timestamp>, reader: &Reader) -> String {
     let pair = match changed.change {
         Change::Grew => ("It became worse", "Empeoró"),
         Change::MissedAgain => ("Missed once more", "Omitido una vez más"),
@@ -267,15 +332,16 @@ fn of_changed(changed: &AlertChanged, reader: &Reader) -> String {
         format!("{}: {word}", say(reader.language, ("one more", "una cosa más")))
     });
     let earlier = doubted(changed.earlier.as_ref(), reader);
-    let missed = changed.missed.map(|missed| due_again(missed, changed.change, reader));
+    let missed = changed.missed.map(|missed| due_again(missed, changed.change, recorded, reader));
     let beside: Vec<String> = [racks, added, measured, earlier, missed].into_iter().flatten().collect();
     if beside.is_empty() { what.to_owned() } else { format!("{what} ({})", beside.join(", ")) }
 }
 
 /// When the check was due that was missed; its name where nothing beside it says so.
-fn due_again(missed: MissedDue, change: Change, reader: &Reader) -> String {
-    let pair = ("due {at}", "pendiente {at}");
-    let due = filled(say(reader.language, pair), &[("at", &reader.clock_and_zone(missed.due))]);
+fn due_again(missed: MissedDue, change: Change, recorded: Option<Timestamp>, reader: &Reader) -> String {
+    let pair = ("due {at}", "pendiente desde {at}");
+    let at = reader.with_article(reader.near(missed.due, recorded.unwrap_or(missed.due)));
+    let due = filled(say(reader.language, pair), &[("at", &at)]);
     if change == Change::Grew {
         return due;
     }
@@ -339,8 +405,7 @@ fn quantity(quantity: Quantity, reader: &Reader) -> String {
     match quantity {
         Quantity::Celsius(celsius) => reader.temperature(celsius),
         Quantity::Seconds(seconds) => format!("{seconds:.1} s"),
-        // As it was entered: rounded it might look like the permitted value it missed.
-        Quantity::MgPerL(mg_per_l) => format!("{mg_per_l} mg/L"),
+        Quantity::MgPerL(mg_per_l) => format!("{} mg/L", concentration(mg_per_l)),
         Quantity::Fraction(share) => format!("{:.0} %", share * 100.0),
         Quantity::Count(count) => count.to_string(),
     }

@@ -74,7 +74,7 @@ static SPANISH: Words = Words {
     by_hand: "Lavado a mano",
     all: "Todas las alertas",
     record: "asiento",
-    as_of: "Como estaba a las {at}. Pulse «Alertas» para ver lo posterior.",
+    as_of: "Como estaba a {at}. Pulse «Alertas» para ver lo posterior.",
     because_of: "por el asiento",
     enter: "Anotar",
     its_entry: "Su anotación",
@@ -157,6 +157,15 @@ pub(super) fn foreseen(next: &Foreseen, reader: &Reader, now: Timestamp) -> Stri
     // «de» and «el» are one word.
     let of = by.strip_prefix("el ").map_or_else(|| format!("de {by}"), |day| format!("del {day}"));
     filled(text, &[("at", &at), ("by", &by), ("of", &of), ("names", &names)])
+}
+
+/// That every contact was told as often as they are.
+pub(super) const fn nobody_else(language: Language) -> &'static str {
+    said(
+        language,
+        "Nobody else is told until somebody takes care, or it recovers.",
+        "No se avisa a nadie más hasta que alguien se encargue o se recupere.",
+    )
 }
 
 const fn told_next(occasion: Occasion) -> (&'static str, &'static str) {

@@ -13,7 +13,7 @@ use crate::core::access::Right;
 use crate::core::address::escaped;
 use crate::core::logbook::lateness;
 use crate::core::logbook::words::{Told, late, tell};
-use crate::core::reader::Reader;
+use crate::core::reader::{Reader, filled, said};
 use crate::core::record::{Amendment, Check, CheckKind};
 use crate::core::time::Timestamp;
 use crate::web::form::clock;
@@ -101,7 +101,11 @@ pub(super) async fn answer<K: Kitchen>(
         kind == Some(CheckKind::Supply) && judged.is_some_and(|judgement| judgement.good == Some(false));
     // Where that cannot be read, nothing is promised.
     let alerted = is_short && pages.kitchen.tells_of_look(record).await.unwrap_or(false);
-    let told = judged.zip(kind).map(|(judgement, kind)| tell(judgement, kind, alerted, reader));
+    let mut told = judged.zip(kind).map(|(judgement, kind)| tell(judgement, kind, alerted, reader));
+    if let (Some(told), Some(later)) = (&mut told, entered.failed_since) {
+        let own = entered.counting().map_or(at, Check::at);
+        told.verdict = good_then(&told.verdict, (own, later), pages.kitchen.time(), reader);
+    }
     let (found, was) = entered.told(reader);
     let known = pages.kitchen.machines();
     let own = known.iter().find(|one| Some(&one.name) == entered.machine.as_ref());
@@ -134,6 +138,22 @@ pub(super) async fn answer<K: Kitchen>(
         zone: reader.zone.iana_name().map_or_else(String::new, str::to_owned),
     };
     frame::page(status, page.render())
+}
+
+/// That it was good when it was made and is no more what the latest test found.
+pub(super) fn good_then(
+    verdict: &str,
+    (at, later): (Timestamp, Timestamp),
+    now: Timestamp,
+    reader: &Reader,
+) -> String {
+    let phrase = said(
+        reader.language,
+        "{verdict}: so it was ({at}); the latest test ({later}) FAILED",
+        "{verdict}: así era ({at}); la última prueba ({later}) NO CUMPLIÓ",
+    );
+    let (at, later) = (reader.near(at, now), reader.near(later, now));
+    filled(phrase, &[("verdict", verdict.trim_end_matches('.')), ("at", &at), ("later", &later)])
 }
 
 /// What was said of it, and when.

@@ -1,5 +1,7 @@
 mod supplies;
 
+use std::time::Duration;
+
 use axum::http::StatusCode;
 
 use jiff::tz::TimeZone;
@@ -458,11 +460,25 @@ fn a_corrected_entry_shows_the_value_in_force() {
         judgement: None,
         amendments: vec![said(AmendmentChange::Corrected(strip(50.0))), said(AmendmentChange::Comment)],
         alerts: Vec::new(),
+        failed_since: None,
     };
     assert_eq!(entered.told(&reader), ("50 mg/L".to_owned(), vec!["10 mg/L".to_owned()]));
     entered.amendments.push(said(AmendmentChange::Corrected(strip(100.0))));
     let was = vec!["50 mg/L".to_owned(), "10 mg/L".to_owned()];
     assert_eq!(entered.told(&reader), ("100 mg/L".to_owned(), was));
+}
+
+// Own promise: a good test that is entered late does not read as what is so where a later one failed.
+#[test]
+fn a_late_good_test_names_the_later_one_that_failed() {
+    let (at, later) = (NOW.minus(Duration::from_secs(7_200)), NOW.minus(Duration::from_secs(600)));
+    for (language, expected) in [
+        (Language::English, "Good: so it was (10:00 UTC); the latest test (11:50 UTC) FAILED"),
+        (Language::Spanish, "Good: así era (10:00 UTC); la última prueba (11:50 UTC) NO CUMPLIÓ"),
+    ] {
+        let reader = Reader { language, scale: Scale::Celsius, zone: TimeZone::UTC };
+        assert_eq!(super::entry::good_then("Good.", (at, later), NOW, &reader), expected);
+    }
 }
 
 // Own promise: what failed is asked for again among what is due, with its entry, in both languages.

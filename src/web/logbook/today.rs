@@ -182,7 +182,7 @@ fn failed(due: &DueCheck, today: &Today, reader: &Reader, now: Timestamp) -> Opt
         .filter(|(_, check)| check.kind() == due.check)
         .max_by_key(|(one, check)| (check.at(), one.record))?;
     let is_failed = latest.judgement.as_ref().is_some_and(|judgement| judgement.good == Some(false));
-    let at = is_failed.then(|| reader.clock_and_zone(check.at()))?;
+    let at = is_failed.then(|| reader.with_article(reader.clock_and_zone(check.at())))?;
     Some(said::failed_at(&at, &latest.told(reader).0, reader.language))
 }
 
@@ -248,7 +248,7 @@ impl Entered {
     }
 
     /// A check as it counts with all that was said of it; `None` for a note and for one that counts no more.
-    pub(super) fn counting(&self) -> Option<&Check> {
+    pub(crate) fn counting(&self) -> Option<&Check> {
         let Written::Check(check) = &self.written else { return None };
         let said = self.amendments.iter().map(|(at, _, one)| (*at, &one.change));
         counting(check, said).map(|(check, _)| check)

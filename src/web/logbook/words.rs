@@ -131,7 +131,7 @@ pub(super) fn short_since(since: &str, said: &str, language: Language) -> String
 pub(super) fn failed_at(at: &str, found: &str, language: Language) -> String {
     let pair = (
         "Found at {at}: {found}. Put it right, then enter it again.",
-        "Visto a las {at}: {found}. Corríjalo y anótelo de nuevo.",
+        "Visto a {at}: {found}. Corríjalo y anótelo de nuevo.",
     );
     filled(say(language, pair), &[("at", at), ("found", found)])
 }

@@ -1,0 +1,237 @@
+//! Tests and comparisons that failed while their alert was open: no record of it names them, and yet they are its own.
+
+use std::collections::BTreeSet;
+use std::ops::ControlFlow;
+use std::time::Duration;
+
+use super::logbook::entered;
+use crate::core::alert::{Alert, Condition};
+use crate::core::cycle::plate::Profile;
+use crate::core::logbook::judge_known;
+use crate::core::record::{Body, CheckKind, Record};
+use crate::core::time::Timestamp;
+use crate::ledger::{LedgerError, Order, Reader, RecordFilter, Subject};
+
+/// Most checks that are looked at for one alert (own choice: a month of every shift). Those beyond are not listed.
+const LOOKED_AT_MAX: usize = 100;
+
+/// Most alerts of a machine that are looked at for one entry (own choice). At the limit none is named.
+const ALERTS_MAX: usize = 100;
+
+/// How long after it was made an entry is still looked for (own choice: the next shift writes down what the last did).
+const LATE_MAX: Duration = Duration::from_secs(86_400);
+
+/// From an instant to the next one that a record can stand at.
+const JUST_AFTER: Duration = Duration::from_micros(1);
+
+/// What raises an alert of this condition where it fails; `None` where no entry does.
+const fn by(condition: Condition) -> Option<CheckKind> {
+    match condition {
+        Condition::Weak => Some(CheckKind::Sanitizer),
+        Condition::ThermometerOff => Some(CheckKind::Thermometer),
+        Condition::Cold
+        | Condition::Brief
+        | Condition::Unproven
+        | Condition::WashLow
+        | Condition::RinseHot
+        | Condition::Narrow
+        | Condition::Drifting
+        | Condition::TankCold
+        | Condition::ProbeFault
+        | Condition::ProbeSilent
+        | Condition::CheckOverdue
+        | Condition::CalibrationOverdue
+        | Condition::SuppliesShort
+        | Condition::RecordDamaged
+        | Condition::DiskFilling
+        | Condition::ClockUnsynchronised
+        | Condition::SeriesBacklog
+        | Condition::Undelivered => None,
+    }
+}
+
+/// The story of an alert with the entries that failed while it was open, in order; those that a record of it names are
+/// told by that one.
+pub(super) fn with_tests(
+    ledger: &Reader,
+    machines: &[Profile],
+    (alert, closed): (&Alert, Option<Timestamp>),
+    mut trail: Vec<(u64, Record)>,
+) -> Result<Vec<(u64, Record)>, LedgerError> {
+    let (Some(kind), Some((first, _))) = (by(alert.condition), trail.first()) else { return Ok(trail) };
+    let first = *first;
+    let is_end = |record: &Record| matches!(record.body, Body::AlertClosed(_));
+    let last = trail.iter().find(|(_, record)| is_end(record)).map_or(u64::MAX, |(index, _)| *index);
+    let named: BTreeSet<u64> =
+        trail.iter().filter_map(|(_, record)| record.body.of_alert()?.cause()).collect();
+    let filter = RecordFilter {
+        kinds: vec!["check".to_owned()],
+        machine: alert.machine.clone(),
+        check: Some(kind),
+        from: Some(alert.since.min(alert.raised).minus(LATE_MAX)),
+        to: closed.map(|at| at.plus(JUST_AFTER)),
+        limit: Some(LOOKED_AT_MAX),
+        ..RecordFilter::default()
+    };
+    let profile = machines.iter().find(|one| Some(&one.name) == alert.machine.as_ref());
+    ledger.events(Order::OldestFirst, &filter, |index, found| {
+        if let Ok((_, record)) = found
+            && let Body::Check(check) = &record.body
+            && (first..last).contains(&index)
+            && !named.contains(&index)
+            && judge_known(check, profile).good == Some(false)
+        {
+            trail.push((index, record));
+        }
+        ControlFlow::Continue(())
+    })?;
+    trail.sort_by_key(|(index, _)| *index);
+    Ok(trail)
+}
+
+/// The alert that was open of this machine when an entry of this kind went on record, and that it belongs to where it
+/// failed.
+pub(super) fn open_then(
+    ledger: &Reader,
+    machine: &str,
+    kind: CheckKind,
+    (entry, recorded): (u64, Timestamp),
+) -> Result<Option<u64>, LedgerError> {
+    let filter = RecordFilter {
+        kinds: vec!["alert-raised".to_owned()],
+        machine: Some(machine.to_owned()),
+        to: Some(recorded.plus(JUST_AFTER)),
+        limit: Some(ALERTS_MAX),
+        ..RecordFilter::default()
+    };
+    let mut raised = None;
+    ledger.events(Order::NewestFirst, &filter, |index, found| match found {
+        Ok((_, Record { body: Body::AlertRaised(own), .. }))
+            if index < entry && by(own.condition) == Some(kind) =>
+        {
+            raised = Some(own.alert.0);
+            ControlFlow::Break(())
+        }
+        Ok(_) | Err(_) => ControlFlow::Continue(()),
+    })?;
+    let Some(number) = raised else { return Ok(None) };
+    let told = ledger.records_about(Subject::Alert(number))?;
+    let over = told.iter().any(|(index, found)| {
+        *index < entry && matches!(found, Ok((_, Record { body: Body::AlertClosed(_), .. })))
+    });
+    Ok((!over).then_some(number))
+}
+
+/// When the latest test of the sanitizer of a machine was made that counts, where it is later than this one and failed.
+pub(super) fn failed_since(
+    ledger: &Reader,
+    machines: &[Profile],
+    machine: &str,
+    at: Timestamp,
+) -> Result<Option<Timestamp>, LedgerError> {
+    let filter = RecordFilter {
+        kinds: vec!["check".to_owned()],
+        machine: Some(machine.to_owned()),
+        check: Some(CheckKind::Sanitizer),
+        from: Some(at),
+        limit: Some(LOOKED_AT_MAX),
+        ..RecordFilter::default()
+    };
+    let mut found = Vec::new();
+    ledger.events(Order::NewestFirst, &filter, |index, record| {
+        found.extend(record.ok().map(|(_, record)| (index, record)));
+        ControlFlow::Continue(())
+    })?;
+    let mut latest = None;
+    for (index, record) in found {
+        let Some(entered) = entered(ledger, machines, index, record)? else { continue };
+        // One that was withdrawn says nothing; a corrected one stands where it was corrected to.
+        let Some(check) = entered.counting() else { continue };
+        let good = entered.judgement.as_ref().and_then(|judgement| judgement.good);
+        latest = latest.max(good.map(|good| (check.at(), index, good)));
+    }
+    Ok(latest.filter(|(made, _, good)| *made > at && !good).map(|(made, ..)| made))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::app::alerts::story;
+    use crate::app::fixture::{at, ledger, opening, plain};
+    use crate::config::recorded::Recorded;
+    use crate::core::alert::AlertNumber;
+    use crate::core::record::{AlertClosed, AlertRaised, Amendment, AmendmentChange, Check};
+
+    const CHEMICAL: &str = "[site]\nname = \"north kitchen\"\ntime-zone = \"UTC\"\n[[machine]]\nname = \"dm1\"\n\
+                            kind = \"stationary-rack-single-temperature\"\nsanitizing = \"chlorine\"\n\
+                            probes = [\"rinse\", \"sanitizer\"]\n";
+
+    fn strip(minute: u64, mg_per_l: f64) -> Body {
+        let (at, by) = (at(minute), "Ana".to_owned());
+        Body::Check(Check::Sanitizer { at, mg_per_l, ph: None, solution_c: None, method: None, by })
+    }
+
+    // Own promise: whoever reads an alert finds each test that failed while it was open, and from each the way back.
+    #[test]
+    fn a_test_that_failed_meanwhile_belongs_to_the_alert() {
+        let directory = tempfile::tempdir().expect("room for a directory");
+        let path = directory.path().join("ledger.sqlite");
+        let number = AlertNumber(4);
+        let cause = Some(2);
+        let raised = AlertRaised { cause, ..AlertRaised::new(number, Condition::Weak, at(10)) };
+        let closed = AlertClosed { alert: number, racks: 0, needed_action: false };
+        let mut records = opening(CHEMICAL);
+        let dm1 = |minute, body| plain(minute, Some("dm1"), body);
+        records.extend([
+            dm1(10, strip(10, 10.0)), // record 2
+            dm1(10, Body::AlertRaised(Box::new(raised))),
+            dm1(20, strip(20, 20.0)), // record 4
+            dm1(30, strip(30, 100.0)),
+            dm1(40, Body::AlertClosed(closed)),
+            dm1(50, strip(50, 10.0)), // record 7
+        ]);
+        ledger(&path, records).close().expect("it closes");
+        let reader = Reader::open(&path).expect("a reader");
+        let machines = Recorded::read(CHEMICAL).expect("a configuration").machines;
+        let (trail, _) = story::records(&reader, number).expect("readable");
+        let alert = story::told(&reader, &trail).expect("readable").expect("it was raised").alert;
+        let told = with_tests(&reader, &machines, (&alert, Some(at(40))), trail).expect("readable");
+        assert_eq!(told.iter().map(|(index, _)| *index).collect::<Vec<_>>(), [3, 4, 6]);
+        for (entry, minute, expected) in [(2, 10, None), (4, 20, Some(4)), (7, 50, None)] {
+            let found = open_then(&reader, "dm1", CheckKind::Sanitizer, (entry, at(minute)));
+            assert_eq!(found.expect("readable"), expected, "{entry}");
+            let other = open_then(&reader, "dm1", CheckKind::Thermometer, (entry, at(minute)));
+            assert_eq!(other.expect("readable"), None, "{entry}");
+        }
+    }
+
+    // Own promise: a good test that is entered late is not taken for the newest where a later one failed; one that counts
+    // no more is no later one.
+    #[test]
+    fn a_good_test_knows_of_a_later_one_that_failed() {
+        let directory = tempfile::tempdir().expect("room for a directory");
+        let machines = Recorded::read(CHEMICAL).expect("a configuration").machines;
+        let dm1 = |minute, body| plain(minute, Some("dm1"), body);
+        let withdrawn = || {
+            let (reason, by, change) = ("misread".to_owned(), "Ana".to_owned(), AmendmentChange::Withdrawn);
+            dm1(60, Body::Amendment(Box::new(Amendment { of: 2, reason, by, change })))
+        };
+        let failed = || dm1(40, strip(40, 10.0)); // record 2
+        let late = || dm1(50, strip(30, 100.0));
+        for (name, records, expected) in [
+            ("failed", vec![failed(), late()], Some(at(40))),
+            ("withdrawn", vec![failed(), late(), withdrawn()], None),
+            ("mended", vec![failed(), late(), dm1(55, strip(55, 100.0))], None),
+            ("alone", vec![late()], None),
+        ] {
+            let path = directory.path().join(name);
+            ledger(&path, opening(CHEMICAL).into_iter().chain(records).collect()).close().expect("it closes");
+            let reader = Reader::open(&path).expect("a reader");
+            assert_eq!(
+                failed_since(&reader, &machines, "dm1", at(30)).expect("it reads"),
+                expected,
+                "{name}"
+            );
+        }
+    }
+}
