@@ -104,6 +104,7 @@ fn a_mail_is_well_formed_and_fetches_nothing() {
         zone: &zone,
         written: at("2026-11-25T17:10:00Z"),
         chemical: true,
+        permitted: None,
         call: Some(HOSTILE),
         link: Some("https://kitchen.example.org/a?x=\"><script>&y=1"),
     };

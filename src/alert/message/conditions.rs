@@ -227,6 +227,11 @@ pub(super) const fn by_hand(condition: Condition) -> bool {
     }
 }
 
+/// Whether it is about something that somebody has not done, whatever the racks were.
+pub(super) const fn is_of_a_task(condition: Condition) -> bool {
+    matches!(condition, Condition::CheckOverdue | Condition::CalibrationOverdue | Condition::SuppliesShort)
+}
+
 /// What could hurt whoever follows the steps.
 pub(super) fn cautions(condition: Condition, chemical: bool) -> Vec<Phrase> {
     let (scald, chlorine, mains) = match condition {

@@ -26,6 +26,7 @@ use jiff::tz::TimeZone;
 use crate::core::alert::{Alert, Condition, Notice, Occasion};
 use crate::core::cycle::words::ended;
 use crate::core::reader::Language;
+use crate::core::sanitizer::shown as concentration;
 use crate::core::time::Timestamp;
 use phrases::Phrase;
 use tell::{NOTE_CHARS_MAX, Teller, is_below, one_line, pair, quantity};
@@ -41,6 +42,8 @@ pub struct Facts<'a> {
     pub written: Timestamp,
     /// Whether the machine sanitizes by a chemical.
     pub chemical: bool,
+    /// The range of the concentrations that the machine permits, mg/L, where it sanitizes by a chemical.
+    pub permitted: Option<(f64, f64)>,
     /// Whom to call, with the number: «Acme Service, +1 555 0100».
     pub call: Option<&'a str>,
     /// Whole address of the page of this alert; only `https:` and `http:` are shown.
@@ -329,13 +332,16 @@ fn rows(teller: &Teller<'_>) -> Vec<(String, String)> {
     let against = |value| alert.limit.map_or_else(|| quantity(value, reader), |limit| shown(value, limit));
     row(Phrase::RowMeasured, alert.measured.map(against));
     row(Phrase::RowWorst, alert.worst.filter(|worst| alert.measured != Some(*worst)).map(against));
-    row(
-        limit_name(alert),
-        alert.limit.map(|limit| match alert.measured {
-            Some(measured) => pair(measured, limit, reader).1,
-            None => quantity(limit, reader),
-        }),
-    );
+    let permitted = teller.facts.permitted.filter(|_| alert.condition == Condition::Weak);
+    let range = permitted.map(|(least, most)| {
+        let (least, most) = (concentration(least), concentration(most));
+        teller.with(Phrase::Permitted, &[("least", &least), ("most", &most)])
+    });
+    let limit = alert.limit.map(|limit| match alert.measured {
+        Some(measured) => pair(measured, limit, reader).1,
+        None => quantity(limit, reader),
+    });
+    row(limit_name(alert), limit.or(range));
     row(Phrase::RowSince, Some(reader.moment(alert.since)));
     let (count, earlier) = (alert.racks.count.to_string(), alert.earlier.to_string());
     row(
@@ -350,7 +356,11 @@ fn rows(teller: &Teller<'_>) -> Vec<(String, String)> {
     );
     // Between that rack and the return others lie.
     let last_good = if alert.came_back() { Phrase::RowLastGoodBack } else { Phrase::RowLastGood };
-    row(last_good, alert.last_good.map(|rack| ended(&reader.moment(rack.at), reader.language)));
+    let has_racks = !conditions::is_of_a_task(alert.condition) || alert.racks.count > 0;
+    row(
+        last_good,
+        alert.last_good.filter(|_| has_racks).map(|rack| ended(&reader.moment(rack.at), reader.language)),
+    );
     row(Phrase::RowAbout, (!alert.about.is_empty()).then(|| teller.about()));
     row(
         Phrase::RowTaken,

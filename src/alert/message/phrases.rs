@@ -188,6 +188,7 @@ phrases! {
     RowMeasured: "Measured last", "Última medida";
     RowWorst: "Worst", "Peor medida";
     RowLimit: "Limit", "Límite";
+    Permitted: "{least} to {most} mg/L", "de {least} a {most} mg/L";
     RowUsualFrom: "Usual range begins at", "Lo habitual empieza en";
     RowUsualTo: "Usual range ends at", "Lo habitual acaba en";
     RowSince: "Since", "Desde";

@@ -9,6 +9,7 @@ use crate::core::cycle::words::ended;
 use crate::core::logbook::words::found_short;
 use crate::core::reader::{Language, Reader, Scale};
 use crate::core::record::CheckKind;
+use crate::core::sanitizer::shown as concentration;
 use crate::core::time::Timestamp;
 
 /// Longest name or route in a message, in characters; what is longer ends with an ellipsis.
@@ -268,7 +269,7 @@ pub(super) fn quantity(value: Quantity, reader: &Reader) -> String {
     match value {
         Quantity::Celsius(celsius) => reader.temperature(celsius),
         Quantity::Seconds(seconds) => duration(seconds),
-        Quantity::MgPerL(concentration) => format!("{} mg/L", distinct(concentration, concentration, 0).0),
+        Quantity::MgPerL(mg_per_l) => format!("{} mg/L", concentration(mg_per_l)),
         Quantity::Fraction(share) => format!("{} %", distinct(share * 100.0, share * 100.0, 0).0),
         Quantity::Count(count) => count.to_string(),
     }
@@ -285,12 +286,20 @@ pub(super) fn pair(measured: Quantity, limit: Quantity, reader: &Reader) -> (Str
         (Quantity::Seconds(one), Quantity::Seconds(other)) if one.max(other) < LONG_S => {
             with(distinct(one, other, 1), "s")
         }
-        (Quantity::MgPerL(one), Quantity::MgPerL(other)) => with(distinct(one, other, 0), "mg/L"),
+        (Quantity::MgPerL(one), Quantity::MgPerL(other)) => {
+            let digits = decimals(one).max(decimals(other));
+            with(distinct(one, other, digits), "mg/L")
+        }
         (Quantity::Fraction(one), Quantity::Fraction(other)) => {
             with(distinct(one * 100.0, other * 100.0, 0), "%")
         }
         (one, other) => (quantity(one, reader), quantity(other, reader)),
     }
+}
+
+/// Digits behind the point with which a concentration is shown.
+fn decimals(mg_per_l: f64) -> usize {
+    concentration(mg_per_l).split_once('.').map_or(0, |(_, digits)| digits.len())
 }
 
 /// Whether a quantity is below another of its kind.

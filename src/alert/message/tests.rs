@@ -140,6 +140,7 @@ fn told(notice: &Notice) -> Message {
         zone: &zone,
         written: at("2026-11-25T17:10:00Z"),
         chemical: false,
+        permitted: Some((50.0, 200.0)),
         call: Some("Acme Service, +1 555 0100"),
         link: Some("https://kitchen.example.org/a/17?t=abc&c=ana"),
     };
@@ -338,6 +339,7 @@ fn spanish_messages_hold_no_english() {
             zone: &zone,
             written: at("2026-11-25T17:10:00Z"),
             chemical: notice.alert.number.0.is_multiple_of(2),
+            permitted: None,
             call: None,
             link: Some("https://x.y/1"),
         };
@@ -439,6 +441,30 @@ fn the_last_good_rack_says_what_it_was_the_last_before() {
     }
 }
 
+// Own promise: a concentration is not rounded to the one that it missed, and stands beside what is permitted.
+#[test]
+fn a_concentration_stands_beside_its_range() {
+    let mut notice = notice(Condition::Weak, Occasion::Raised, Language::English, Scale::Celsius);
+    (notice.alert.measured, notice.alert.limit) = (Some(Quantity::MgPerL(49.6)), None);
+    let message = told(&notice);
+    assert!(message.content.headline.contains("49.6 mg/L"), "{}", message.content.headline);
+    for row in ["Measured last: 49.6 mg/L", "Limit: 50 to 200 mg/L"] {
+        assert!(message.text.contains(row), "{row}: {}", message.text);
+    }
+}
+
+// Own promise: what somebody has not done says nothing of a rack where none is affected.
+#[test]
+fn an_overdue_check_names_a_rack_only_where_one_is_affected() {
+    for (count, named) in [(0, false), (2, true)] {
+        let mut notice = notice(Condition::CheckOverdue, Occasion::Raised, Language::English, Scale::Celsius);
+        notice.alert.last_good = Some(Rack { index: 7, at: at("2026-11-25T17:01:40Z") });
+        notice.alert.racks.count = count;
+        let text = told(&notice).text;
+        assert_eq!(text.contains("Last good rack"), named, "{count}: {text}");
+    }
+}
+
 // Regression: the action of an alert that had come back was asked for the racks since its return alone, and closed it
 // for all of them.
 #[test]
@@ -479,6 +505,7 @@ fn a_link_that_is_no_address_of_the_web_is_left_out() {
         zone: &zone,
         written: at("2026-11-25T17:10:00Z"),
         chemical: true,
+        permitted: None,
         call: None,
         link: Some("javascript:alert(1)"),
     };
@@ -498,6 +525,7 @@ fn a_chemical_machine_gets_its_own_advice() {
         zone: &zone,
         written: at("2026-11-25T17:10:00Z"),
         chemical: true,
+        permitted: None,
         call: None,
         link: None,
     };

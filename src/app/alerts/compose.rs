@@ -117,6 +117,12 @@ impl Composer {
         )
     }
 
+    /// The concentrations that a machine permits, mg/L.
+    fn permitted(&self, machine: &str) -> Option<(f64, f64)> {
+        let own = self.machines.iter().find(|own| own.name == machine)?;
+        own.sanitizer.permitted(own.sanitizing).map(|range| range.into_inner())
+    }
+
     /// The words of a notice that was written down at `written`.
     pub(in crate::app) fn words(
         &self,
@@ -131,6 +137,7 @@ impl Composer {
             zone: &self.settings.zone,
             written,
             chemical: machine.is_some_and(|machine| self.chemical.get(machine).copied().unwrap_or(false)),
+            permitted: machine.and_then(|machine| self.permitted(machine)),
             call: self.call.as_deref(),
             link: link.as_deref(),
         };

@@ -41,7 +41,7 @@ proptest! {
         }
         let zone = zone();
         let written = at("2027-11-25T17:10:00Z");
-        let facts = Facts { site: "s", zone: &zone, written, chemical: false, call: None, link: Some(&link) };
+        let facts = Facts { site: "s", zone: &zone, written, chemical: false, permitted: None, call: None, link: Some(&link) };
         let message = compose(&notice, &facts, None);
         let count = septets(&message.short);
         prop_assert!(count.is_some_and(|count| (1..=SEPTETS_MAX).contains(&count)), "{count:?} {}", message.short);
