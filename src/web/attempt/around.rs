@@ -141,9 +141,9 @@ fn ended_in_words(of: &str, Ended { by, whose, kind: what, at }: &Ended, reader:
     let phrase = said(
         reader.language,
         "{by} ended what {whose} was at here, at {at}: {what}, {of}. Nothing of it is on record.",
-        "{by} terminó aquí lo que hacía {whose}, a las {at}: {what}, {of}. Nada de ello consta en el registro.",
+        "{by} terminó aquí lo que hacía {whose}, a {at}: {what}, {of}. Nada de ello consta en el registro.",
     );
-    let (at, what) = (reader.clock_and_zone(*at), kind(*what, reader.language));
+    let (at, what) = (reader.with_article(reader.clock_and_zone(*at)), kind(*what, reader.language));
     filled(phrase, &[("by", by), ("whose", whose), ("at", &at), ("what", what), ("of", of)])
 }
 

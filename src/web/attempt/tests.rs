@@ -183,6 +183,9 @@ async fn what_is_wrong_stands_beside_its_field() {
         assert_eq!(answer.status(), StatusCode::UNPROCESSABLE_ENTITY, "{form}");
         let page = text(answer).await;
         assert!(page.contains(&format!("id=\"{field}\"")) && !page.contains("<b>\""), "{form}: {page}");
+        // The page is read from its top, far above the field.
+        let top = format!("role=\"alert\">Not taken: <a href=\"#{}\">", field.trim_end_matches("-fault"));
+        assert!(page.contains(&top) && page.matches(" autofocus").count() == 1, "{form}: {page}");
         assert!(kitchen.deeds.borrow().is_empty(), "{form}");
     }
     let page = text(ask(&StillKitchen::new(), Role::Technician, PATH, Some("act=go")).await).await;
@@ -338,7 +341,10 @@ async fn work_says_what_its_machine_is_marked_as() {
         });
         let page = text(ask(&kitchen, Role::Technician, PATH, None).await).await;
         assert!(page.contains(told) && !page.contains("Nobody has said"), "{page}");
-        assert!(page.contains("href=\"../../maintenance#work-dm1\">End the work on it</a>"), "{page}");
+        let maintenance = page.contains("href=\"../../maintenance#work-dm1\">End the work on it</a>");
+        let here = page.contains("href=\"#give-up\">To end it, put it on record or give it up: below</a>");
+        assert_eq!((maintenance, here), (!announced, announced), "{page}");
+        assert!(page.contains("<form method=\"post\" id=\"give-up\">"), "{page}");
     }
     assert_eq!(crate::core::alert::dialog::LEAST, Duration::from_secs(180), "the words say 3 min");
 }

@@ -21,6 +21,8 @@ words! {
     press: "Press «Begin» below.", "Pulse «Empezar» abajo.";
     as_needed: "as this needs. When all is done, end the work, then run a test rack.", "como hace falta para esto. Cuando todo esté hecho, termine el trabajo y lave luego una canasta de prueba.";
     end_work: "End the work on it", "Terminar el trabajo en ella";
+    end_here: "To end it, put it on record or give it up: below", "Para terminarlo, regístrelo o abandónelo: abajo";
+    wrong: "Not taken:", "No se aceptó:";
     begin: "Begin", "Empezar";
     announce: "Say that this machine is worked on until 3 min after the end of this: its racks are marked unproven, and nobody is called for what its probes show", "Decir que se trabaja en esta máquina hasta 3 min después del final de esto: sus canastas quedan sin comprobar y no se avisa a nadie por lo que muestren sus sondas";
     baths: "Which bath is next?", "¿Qué baño sigue?";
