@@ -204,7 +204,7 @@ fn a_page_looks_through_so_many_racks_and_leads_on() {
             .filter(|day| day.machine == "dm1")
             .map(|day| (day.doubted.count, day.doubted.more))
             .collect();
-        assert!(days.iter().any(|day| *day == (0, true)), "{days:?}");
+        assert!(days.contains(&(0, true)), "{days:?}");
         assert_eq!(days.iter().map(|day| day.0).sum::<u64>(), 1, "{days:?}");
     });
 }
