@@ -12,7 +12,7 @@ use crate::core::alert::{Alert, AlertNumber};
 use crate::core::cycle::verdict::Verdict;
 use crate::core::merkle::leaf_hash;
 use crate::core::reader::Reader;
-use crate::core::record::{Body, Cycle, OfAlert, Record};
+use crate::core::record::{Body, Cycle, OfAlert, Outcome, Record};
 use crate::core::time::Timestamp;
 use crate::ledger::{self, LedgerError, Order, RecordFilter, Subject};
 use crate::web::alerts::{Affected, AlertBook, Headed, Listing, Said, Whole};
@@ -138,6 +138,16 @@ pub(super) fn racks(ledger: &ledger::Reader, alert: &Alert) -> Result<Vec<Affect
     Ok(racks)
 }
 
+/// Whether a record of an alert changes what its page is looked at for; `None` is one that cannot be read. That a message
+/// came through follows most of what people do there, and is no news to whoever did it; that nobody could be told is one
+/// while it is open.
+pub(super) fn is_news(record: Option<&Record>, is_open: bool) -> bool {
+    match record.map(|record| &record.body) {
+        Some(Body::Notification(told)) => is_open && told.outcome == Outcome::GivenUp,
+        Some(_) | None => true,
+    }
+}
+
 fn judged(cycle: &Cycle) -> (Verdict, Option<f64>, f64) {
     (cycle.verdict, cycle.rinse_min_c, cycle.limit_c)
 }
@@ -235,8 +245,15 @@ impl AlertBook for House {
         let (mut open, _) = self.reception.open().await.map_err(|_| Refusal::NotNow)?;
         open.retain(|alert| number.is_none_or(|number| alert.number.0 == number));
         let told = match number {
-            // Whom it was told is on record alone.
-            Some(number) => self.readers.ask(move |ledger| ledger.about(Subject::Alert(number))).await?.len(),
+            // What happened to it is on record alone.
+            Some(number) => {
+                let is_open = !open.is_empty();
+                let told = self.readers.ask(move |ledger| ledger.records_about(Subject::Alert(number)));
+                let record = |found: &Result<(Vec<u8>, Record), LedgerError>| {
+                    is_news(found.as_ref().ok().map(|(_, record)| record), is_open)
+                };
+                told.await?.iter().filter(|(_, found)| record(found)).count()
+            }
             None => 0,
         };
         // Every alert has a JSON form.

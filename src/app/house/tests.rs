@@ -10,7 +10,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
 
-use super::alert_book::{Closed, racks, with_amendments};
+use super::alert_book::{Closed, is_news, racks, with_amendments};
 use super::logbook::{entered, since};
 use super::racks::{Stands, leads, read};
 use crate::app::alerts::{doubts, story};
@@ -18,10 +18,12 @@ use crate::app::ledger::{self, LedgerHandle};
 use crate::config::load::Loaded;
 use crate::config::resolve::Configuration;
 use crate::core::alert::doubts::Doubts;
-use crate::core::alert::{AlertNumber, Condition};
+use crate::core::alert::{AlertNumber, Condition, Occasion, Route};
 use crate::core::cycle::verdict::Verdict;
 use crate::core::on_file::OnFile;
-use crate::core::record::{AlertClosed, AlertRaised, Amendment, AmendmentChange, Body, Check, Note, Record};
+use crate::core::record::{
+    AlertClosed, AlertRaised, Amendment, AmendmentChange, Body, Check, Note, Notification, Outcome, Record,
+};
 use crate::core::time::Timestamp;
 use crate::ledger::{Append, NewRecord, Reader};
 use crate::report::row::samples::cycle;
@@ -317,4 +319,32 @@ async fn an_entry_stands_with_what_was_said_of_it() {
         entered(&reader, machines, index + 3, start).expect("readable").is_none(),
         "an amendment is no entry"
     );
+}
+
+// Own promise: a message that came through is no news to whoever has just closed the alert that it tells of.
+#[test]
+fn a_message_that_came_through_changes_no_page_of_an_alert() {
+    let notification = |outcome| {
+        Body::Notification(Box::new(Notification {
+            key: "17/1/ana".to_owned(),
+            alert: Some(AlertNumber(1)),
+            occasion: Some(Occasion::Closed),
+            contact: "ana".to_owned(),
+            route: Route::Mqtt,
+            outcome,
+            attempts: 1,
+            error: None,
+            why: None,
+        }))
+    };
+    for (body, while_open, once_closed) in [
+        (notification(Outcome::Delivered), false, false),
+        (notification(Outcome::GivenUp), true, false),
+        (closed(1, 0), true, true),
+    ] {
+        let record = Record::new(NOW, Some("dm1".to_owned()), body);
+        let news = |is_open| is_news(Some(&record), is_open);
+        assert_eq!((news(true), news(false)), (while_open, once_closed), "{record:?}");
+    }
+    assert!(is_news(None, true), "one that cannot be read is not passed over");
 }
