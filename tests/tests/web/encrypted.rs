@@ -32,7 +32,8 @@ async fn pages_are_served_by_tls() {
     let site = site(&authority);
     let gateway = Gateway::start(&site);
     let base = format!("https://localhost:{}", site.port);
-    assert!(gateway.log().contains("https://0.0.0.0"), "{}", gateway.log());
+    let told = format!("https://<this computer's address>:{}/login", site.port);
+    assert!(gateway.log().contains(&told), "{}", gateway.log());
     let mut browser = Browser::with(trusting(&authority), &base);
     let answer = browser.login("administrator", &first_secret(&gateway.log())).await;
     let set = answer.header("set-cookie");
