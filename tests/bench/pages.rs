@@ -228,7 +228,7 @@ impl Paths<'_> {
 }
 
 /// What is asked for.
-const PAGES: [(&str, &str); 36] = [
+const PAGES: [(&str, &str); 39] = [
     ("now", "/"),
     ("machine, today", "/machines/{machine}"),
     ("machine, a day", "/machines/{machine}?day={day}"),
@@ -246,6 +246,9 @@ const PAGES: [(&str, &str); 36] = [
     ("history, cold", "/history?verdict=cold&to={day}"),
     ("history of a machine, cold", "/history?machine={machine}&verdict=cold"),
     ("history of one given away", "/history?machine={gone}"),
+    ("history, in doubt", "/history?verdict=in-doubt"),
+    ("history of a machine, in doubt", "/history?machine={machine}&verdict=in-doubt&to={day}"),
+    ("missed checks", "/history?show=missed&to={day}"),
     ("days", "/history?show=days&to={day}"),
     ("days of a machine", "/history?show=days&machine={machine}&to={day}"),
     ("checks", "/history?show=checks&to={day}"),

@@ -4,7 +4,8 @@ use std::path::Path;
 use std::time::Duration;
 
 use jiff::tz::TimeZone;
-use rinseward::core::alert::{AlertNumber, Condition};
+use rinseward::core::alert::{AlertNumber, ByProbe, Condition, Earlier, Rack, Racks};
+use rinseward::core::channel::Place;
 use rinseward::core::cycle::verdict::Verdict;
 use rinseward::core::reading::Fault;
 use rinseward::core::record::{
@@ -91,8 +92,8 @@ impl Years {
     }
 
     /// One cycle. Every 100th brings a check, every 1,000th a gap and an amendment, every 2,000th an alert of
-    /// three records, every 5,000th an alert of a missed check, every 10,000th a calibration, every 50,000th a
-    /// configuration.
+    /// three records, every 5,000th an alert of a missed check, every 10,000th a calibration, every 20,000th
+    /// a thermometer that is off, every 50,000th a configuration.
     fn add(self, n: u32, index: u64, configuration: &str, records: &mut Vec<NewRecord>) {
         let verdict = match n % 1_009 {
             0 => Verdict::Cold,
@@ -144,6 +145,22 @@ impl Years {
         if n % 5_000 == 150 {
             let alert = AlertNumber(u64::from(1_000_000 + n / 5_000));
             add(Body::AlertClosed(AlertClosed { alert, racks: 0, needed_action: false }));
+        }
+        // In doubt are what passed by less than half a kelvin among hundreds of racks before, and among those until it closes.
+        if n % 20_000 == 5_060 {
+            let probe = format!("{name}/rinse");
+            let rack = |index, seconds| Rack { index, at: at(seconds) };
+            let racks =
+                Racks { count: 50, named: vec![rack(index - 5_000, s - 300_000.0), rack(index - 1, s)] };
+            let by_probe = Some(ByProbe { probe, place: Place::FinalRinse, within_k: Some(0.5) });
+            let alert = AlertNumber(u64::from(2_000_000 + n / 20_000));
+            let raised = AlertRaised::new(alert, Condition::ThermometerOff, at(s));
+            let earlier = Some(Earlier { racks, by_probe });
+            add(Body::AlertRaised(Box::new(AlertRaised { earlier, ..raised })));
+        }
+        if n % 20_000 == 6_060 {
+            let alert = AlertNumber(u64::from(2_000_000 + n / 20_000));
+            add(Body::AlertClosed(AlertClosed { alert, racks: 60, needed_action: true }));
         }
         if n.is_multiple_of(10_000) {
             add(Body::Calibration(Box::new(calibration(&machine(n / 10_000), at(s)))));
