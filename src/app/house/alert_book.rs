@@ -8,11 +8,12 @@ use super::House;
 use super::failed::with_tests;
 use crate::alert::message;
 use crate::app::alerts::{pages, story};
+use crate::core::alert::story::held_by;
 use crate::core::alert::{Alert, AlertNumber};
 use crate::core::cycle::verdict::Verdict;
 use crate::core::merkle::leaf_hash;
 use crate::core::reader::Reader;
-use crate::core::record::{Body, Cycle, OfAlert, Outcome, Record};
+use crate::core::record::{Body, Cycle, Outcome, Record};
 use crate::core::time::Timestamp;
 use crate::ledger::{self, LedgerError, Order, RecordFilter, Subject};
 use crate::web::alerts::{Affected, AlertBook, Headed, Listing, Said, Whole};
@@ -50,20 +51,7 @@ pub(super) fn with_amendments(
     ledger: &ledger::Reader,
     mut trail: Vec<(u64, Record)>,
 ) -> Result<Vec<(u64, Record)>, LedgerError> {
-    // By what it recovered is another entry than those that it rests on.
-    let cause = |index: u64, record: &Record| match record.body.of_alert() {
-        // One that failed while it was open.
-        None => matches!(record.body, Body::Check(_)).then_some(index),
-        Some(told @ (OfAlert::Raised(_) | OfAlert::Changed(_))) => told.cause(),
-        Some(
-            OfAlert::Acknowledged(_)
-            | OfAlert::Cleared(_)
-            | OfAlert::Closed(_)
-            | OfAlert::Action(_)
-            | OfAlert::Notification(_),
-        ) => None,
-    };
-    let causes: BTreeSet<u64> = trail.iter().filter_map(|(index, record)| cause(*index, record)).collect();
+    let causes: BTreeSet<u64> = trail.iter().filter_map(|(index, record)| held_by(*index, record)).collect();
     for cause in causes {
         for (index, found) in ledger.records_about(Subject::Record(cause))? {
             // One that cannot be read is told where the entry is shown.

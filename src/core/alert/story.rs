@@ -13,7 +13,7 @@ use super::earlier::Earlier;
 use super::open::{Acknowledgement, Action, Alert, AlertNumber, Rack, Racks};
 use super::past::Counted;
 use super::raise::worse;
-use crate::core::record::{AlertRaised, Change, Clearing, Cycle, MissedDue, OfAlert, Outcome, Record};
+use crate::core::record::{AlertRaised, Body, Change, Clearing, Cycle, MissedDue, OfAlert, Outcome, Record};
 use crate::core::time::Timestamp;
 
 /// One alert from its first record to its latest.
@@ -49,6 +49,23 @@ pub fn note(stories: &mut BTreeMap<AlertNumber, Story>, record: &Record) {
         stories.insert(raised.alert, story);
     } else if let Some(story) = told.alert().and_then(|number| stories.get_mut(&number)) {
         story.note(told, record.recorded);
+    }
+}
+
+/// The entry that a record of the story of an alert says to hold it: what raised or changed it, or one that failed while
+/// it was open. By what it recovered is another.
+#[must_use]
+pub fn held_by(index: u64, record: &Record) -> Option<u64> {
+    match record.body.of_alert() {
+        Some(told @ (OfAlert::Raised(_) | OfAlert::Changed(_))) => told.cause(),
+        Some(
+            OfAlert::Acknowledged(_)
+            | OfAlert::Cleared(_)
+            | OfAlert::Closed(_)
+            | OfAlert::Action(_)
+            | OfAlert::Notification(_),
+        ) => None,
+        None => matches!(record.body, Body::Check(_)).then_some(index),
     }
 }
 
@@ -88,9 +105,12 @@ impl Story {
         self.taken += racks.count;
     }
 
-    /// Takes a check that was missed; one that was made and withdrawn again is the same.
+    /// Takes a check that was missed; the latest of its kind, made and withdrawn again, is the same.
     fn missed(&mut self, missed: Option<MissedDue>) {
-        self.missed.extend(missed.filter(|one| !self.missed.contains(one)));
+        let Some(missed) = missed else { return };
+        if self.missed.iter().rfind(|known| known.check == missed.check) != Some(&missed) {
+            self.missed.push(missed);
+        }
     }
 
     /// Takes the record of the last good cycle before it.

@@ -2,6 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use crate::core::alert::story::held_by;
 use crate::core::alert::{Condition, Earlier, Occasion, Quantity, Rack};
 use crate::core::counted::Noun;
 use crate::core::logbook::words::found_short;
@@ -105,7 +106,7 @@ pub(super) fn rests_on(trail: &[(u64, Record)], racks: &[Rack], reader: &Reader)
     };
     let (before, since) = trail.split_at(trail.iter().rposition(begins).unwrap_or(0));
     let holding = |part: &[(u64, Record)]| -> BTreeSet<u64> {
-        part.iter().filter_map(|(index, record)| entry(*index, record)).collect()
+        part.iter().filter_map(|(index, record)| held_by(*index, record)).collect()
     };
     let mut hold = holding(since);
     hold.retain(|entry| racks.iter().all(|rack| rack.index != *entry));
@@ -115,15 +116,6 @@ pub(super) fn rests_on(trail: &[(u64, Record)], racks: &[Rack], reader: &Reader)
     let over = holding(before);
     newest.retain(|of, _| hold.contains(of) || !over.contains(of));
     newest.into_iter().map(|(of, amendment)| (super::words::rests_on(of, amendment, reader), of)).collect()
-}
-
-/// The entry that a record of a story says to hold its alert.
-fn entry(index: u64, record: &Record) -> Option<u64> {
-    match record.body.of_alert() {
-        Some(told @ (OfAlert::Raised(_) | OfAlert::Changed(_))) => told.cause(),
-        Some(_) => None,
-        None => matches!(record.body, Body::Check(_)).then_some(index),
-    }
 }
 
 /// What happened, what people wrote about it, and whether somebody could not be told.

@@ -140,7 +140,6 @@ fn of(index: u64, record: &Record, bytes: String, about: &[(u64, Option<Record>)
     let beyond = match &record.body {
         Body::Check(_) | Body::Note(_) => Some(format!("logbook/entries/{index}")),
         Body::Amendment(amendment) => Some(format!("history/records/{}", amendment.of)),
-        Body::Calibration(_) | Body::Response(_) | Body::WiringProof(_) | Body::SignOff(_) => None,
         Body::Cycle(_)
         | Body::Gap(_)
         | Body::ServiceStart(_)
@@ -161,6 +160,10 @@ fn of(index: u64, record: &Record, bytes: String, about: &[(u64, Option<Record>)
         | Body::Pruned(_)
         | Body::Import(_)
         | Body::Restored(_)
+        | Body::Calibration(_)
+        | Body::Response(_)
+        | Body::WiringProof(_)
+        | Body::SignOff(_)
         | Body::Access(_) => record.body.alert().map(|alert| format!("alerts/{alert}")),
     };
     Told {
@@ -186,36 +189,17 @@ async fn ways<K: Kitchen>(
     record: &Record,
     language: Language,
 ) -> Vec<(String, String)> {
-    let (probe, sheet) = match &record.body {
-        Body::Calibration(done) => (Some(&done.probe), false),
-        Body::Response(done) => (Some(&done.probe), false),
-        Body::WiringProof(_) => (None, false),
-        Body::SignOff(_) => (None, true),
-        Body::Check(_)
-        | Body::Note(_)
-        | Body::Amendment(_)
-        | Body::Cycle(_)
-        | Body::Gap(_)
-        | Body::ServiceStart(_)
-        | Body::ServiceStop(_)
-        | Body::ClockStep(_)
-        | Body::ConfigurationChange(_)
-        | Body::MachineFailure(_)
-        | Body::AlertRaised(_)
-        | Body::AlertChanged(_)
-        | Body::AlertAcknowledged(_)
-        | Body::AlertCleared(_)
-        | Body::AlertClosed(_)
-        | Body::CorrectiveAction(_)
-        | Body::Notification(_)
-        | Body::Maintenance(_)
-        | Body::SigningKey(_)
-        | Body::LawfulHold(_)
-        | Body::Pruned(_)
-        | Body::Import(_)
-        | Body::Restored(_)
-        | Body::Access(_) => return Vec::new(),
+    let probe = if let Body::Calibration(done) = &record.body {
+        Some(&done.probe)
+    } else if let Body::Response(done) = &record.body {
+        Some(&done.probe)
+    } else {
+        None
     };
+    let sheet = matches!(record.body, Body::SignOff(_));
+    if probe.is_none() && !sheet && !matches!(record.body, Body::WiringProof(_)) {
+        return Vec::new();
+    }
     let Ok(known) = pages.kitchen.probes().await else { return Vec::new() };
     let mut ways = Vec::new();
     if let Some(probe) = probe
