@@ -66,6 +66,12 @@ impl Timestamp {
         Self::from_micros(self.0.saturating_add(micros_of(span)))
     }
 
+    /// The next instant that a record can stand at, for the open end of a span that holds this one.
+    #[must_use]
+    pub fn just_after(self) -> Self {
+        self.plus(Duration::from_micros(1))
+    }
+
     /// This instant moved back, stopping at [`Timestamp::MIN`].
     #[must_use]
     pub fn minus(self, span: Duration) -> Self {

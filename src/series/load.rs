@@ -193,7 +193,7 @@ impl<Stocked: Stock> Loader<Stocked> {
     ) -> Result<Thinning, Stocked::Failure> {
         let mut beside = Vec::new();
         for wanted in self.readings.junctions_wanted(part) {
-            let end = wanted.to.plus(std::time::Duration::from_micros(1));
+            let end = wanted.to.just_after();
             let readings = self.stock.window(&wanted.channel, wanted.from, end)?;
             beside.push(Stretch { channel: wanted.channel, readings });
         }

@@ -86,7 +86,7 @@ impl Tanks {
 }
 
 fn latest(reader: &Reader, channel: &Channel, now: Timestamp) -> Result<Option<Reading>, LedgerError> {
-    let until = now.plus(Duration::from_micros(1));
+    let until = now.just_after();
     Ok(reader.readings(channel.name.as_str(), now.minus(FRESH), until)?.last().copied())
 }
 

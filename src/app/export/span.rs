@@ -49,7 +49,7 @@ fn bounds(asked: &SpanArgs, zone: &TimeZone, now: Timestamp) -> Option<(Timestam
     let to = match asked.to {
         Some(SpanEnd::Day(day)) => midnight(day.checked_add(1.day()).ok()?)?,
         Some(SpanEnd::Instant(instant)) => instant,
-        None => now.max(from.plus(std::time::Duration::from_micros(1))),
+        None => now.max(from.just_after()),
     };
     Some((from, to))
 }

@@ -2,7 +2,6 @@
 
 use std::collections::BTreeMap;
 use std::ops::ControlFlow;
-use std::time::Duration;
 
 use crate::core::logbook::counting;
 use crate::core::record::{Body, Check, CheckKind};
@@ -13,9 +12,6 @@ use crate::web::probes::Compared;
 /// Most comparisons of a machine that are looked at for its probes (own choice: each thermometer of a machine weekly for
 /// years). At the limit none is named.
 const LOOKED_AT_MAX: usize = 1_000;
-
-/// From an instant to the next one that a record can stand at.
-const JUST_AFTER: Duration = Duration::from_micros(1);
 
 /// Of each of these probes of a machine the newest that was on record by `at`, with all that was said of it by then. A
 /// correction that names another thermometer makes it one of that. One that is damaged is told by the history.
@@ -33,7 +29,7 @@ pub(super) fn newest(
         machine: Some(machine.to_owned()),
         check: Some(CheckKind::Thermometer),
         // What was made later was not on record.
-        to: Some(at.plus(JUST_AFTER)),
+        to: Some(at.just_after()),
         limit: Some(LOOKED_AT_MAX),
         ..RecordFilter::default()
     };

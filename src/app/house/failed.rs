@@ -5,7 +5,7 @@ use std::ops::ControlFlow;
 use std::time::Duration;
 
 use super::logbook::entered;
-use crate::core::alert::{Alert, Condition};
+use crate::core::alert::Alert;
 use crate::core::cycle::plate::Profile;
 use crate::core::logbook::judge_known;
 use crate::core::record::{Body, CheckKind, Record};
@@ -21,35 +21,6 @@ const ALERTS_MAX: usize = 100;
 /// How long after it was made an entry is still looked for (own choice: the next shift writes down what the last did).
 const LATE_MAX: Duration = Duration::from_secs(86_400);
 
-/// From an instant to the next one that a record can stand at.
-const JUST_AFTER: Duration = Duration::from_micros(1);
-
-/// What raises an alert of this condition where it fails; `None` where no entry does.
-const fn by(condition: Condition) -> Option<CheckKind> {
-    match condition {
-        Condition::Weak => Some(CheckKind::Sanitizer),
-        Condition::ThermometerOff => Some(CheckKind::Thermometer),
-        Condition::Cold
-        | Condition::Brief
-        | Condition::Unproven
-        | Condition::WashLow
-        | Condition::RinseHot
-        | Condition::Narrow
-        | Condition::Drifting
-        | Condition::TankCold
-        | Condition::ProbeFault
-        | Condition::ProbeSilent
-        | Condition::CheckOverdue
-        | Condition::CalibrationOverdue
-        | Condition::SuppliesShort
-        | Condition::RecordDamaged
-        | Condition::DiskFilling
-        | Condition::ClockUnsynchronised
-        | Condition::SeriesBacklog
-        | Condition::Undelivered => None,
-    }
-}
-
 /// The story of an alert with the entries that failed while it was open, in order; those that a record of it names are
 /// told by that one.
 pub(super) fn with_tests(
@@ -58,7 +29,9 @@ pub(super) fn with_tests(
     (alert, closed): (&Alert, Option<Timestamp>),
     mut trail: Vec<(u64, Record)>,
 ) -> Result<Vec<(u64, Record)>, LedgerError> {
-    let (Some(kind), Some((first, _))) = (by(alert.condition), trail.first()) else { return Ok(trail) };
+    let (Some(kind), Some((first, _))) = (alert.condition.found_by(), trail.first()) else {
+        return Ok(trail);
+    };
     let first = *first;
     let is_end = |record: &Record| matches!(record.body, Body::AlertClosed(_));
     let last = trail.iter().find(|(_, record)| is_end(record)).map_or(u64::MAX, |(index, _)| *index);
@@ -69,7 +42,7 @@ pub(super) fn with_tests(
         machine: alert.machine.clone(),
         check: Some(kind),
         from: Some(alert.since.min(alert.raised).minus(LATE_MAX)),
-        to: closed.map(|at| at.plus(JUST_AFTER)),
+        to: closed.map(Timestamp::just_after),
         limit: Some(LOOKED_AT_MAX),
         ..RecordFilter::default()
     };
@@ -100,14 +73,14 @@ pub(super) fn open_then(
     let filter = RecordFilter {
         kinds: vec!["alert-raised".to_owned()],
         machine: Some(machine.to_owned()),
-        to: Some(recorded.plus(JUST_AFTER)),
+        to: Some(recorded.just_after()),
         limit: Some(ALERTS_MAX),
         ..RecordFilter::default()
     };
     let mut raised = None;
     ledger.events(Order::NewestFirst, &filter, |index, found| match found {
         Ok((_, Record { body: Body::AlertRaised(own), .. }))
-            if index < entry && by(own.condition) == Some(kind) =>
+            if index < entry && own.condition.found_by() == Some(kind) =>
         {
             raised = Some(own.alert.0);
             ControlFlow::Break(())
@@ -159,7 +132,7 @@ mod tests {
     use crate::app::alerts::story;
     use crate::app::fixture::{at, ledger, opening, plain};
     use crate::config::recorded::Recorded;
-    use crate::core::alert::AlertNumber;
+    use crate::core::alert::{AlertNumber, Condition};
     use crate::core::record::{AlertClosed, AlertRaised, Amendment, AmendmentChange, Check};
 
     const CHEMICAL: &str = "[site]\nname = \"north kitchen\"\ntime-zone = \"UTC\"\n[[machine]]\nname = \"dm1\"\n\

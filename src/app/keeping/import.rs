@@ -291,7 +291,7 @@ fn without_repeats(
     let mut kept = BTreeMap::new();
     for channel in &configuration.channels {
         if samples.iter().any(|sample| sample.channel == channel.id) {
-            let to = last.at.plus(std::time::Duration::from_micros(1));
+            let to = last.at.just_after();
             kept.insert(channel.id, reader.readings(&channel.name.to_string(), first.at, to)?);
         }
     }

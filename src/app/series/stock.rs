@@ -202,7 +202,7 @@ fn readings_around_damage(
             if from < first {
                 around.extend(readings_around_damage(reader, channel, from, first)?);
             }
-            let after = last.plus(std::time::Duration::from_micros(1));
+            let after = last.just_after();
             if after < to && after > from {
                 around.extend(readings_around_damage(reader, channel, after, to)?);
             }

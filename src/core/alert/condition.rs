@@ -6,7 +6,7 @@ use std::str::FromStr;
 use serde::{Deserialize, Serialize};
 
 use crate::core::cycle::verdict::{Finding, Verdict};
-use crate::core::record::Cycle;
+use crate::core::record::{CheckKind, Cycle};
 
 /// What is wrong. One alert at a time is open for each machine (or the site) and condition.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Serialize, Deserialize)]
@@ -140,6 +140,33 @@ impl Condition {
             | Self::CalibrationOverdue
             | Self::ClockUnsynchronised
             | Self::SeriesBacklog => Severity::Warning,
+        }
+    }
+
+    /// The check whose failure raises it, and finds wrong what racks had passed by; `None` where none does.
+    #[must_use]
+    pub const fn found_by(self) -> Option<CheckKind> {
+        match self {
+            Self::Weak => Some(CheckKind::Sanitizer),
+            Self::ThermometerOff => Some(CheckKind::Thermometer),
+            Self::Cold
+            | Self::Brief
+            | Self::Unproven
+            | Self::WashLow
+            | Self::RinseHot
+            | Self::Narrow
+            | Self::Drifting
+            | Self::TankCold
+            | Self::ProbeFault
+            | Self::ProbeSilent
+            | Self::CheckOverdue
+            | Self::CalibrationOverdue
+            | Self::SuppliesShort
+            | Self::RecordDamaged
+            | Self::DiskFilling
+            | Self::ClockUnsynchronised
+            | Self::SeriesBacklog
+            | Self::Undelivered => None,
         }
     }
 

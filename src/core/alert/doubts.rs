@@ -53,7 +53,7 @@ impl OfMachine {
 /// Whether alerts of this condition put racks in doubt which had passed.
 #[must_use]
 pub const fn can_doubt(condition: Condition) -> bool {
-    matches!(condition, Condition::Weak | Condition::ThermometerOff)
+    condition.found_by().is_some()
 }
 
 /// Whether a record stands in one of some stretches of [`Doubts::stretches`].

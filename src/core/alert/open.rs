@@ -255,31 +255,12 @@ impl Alert {
         if self.cleared.is_some() {
             return Vec::new();
         }
-        match self.condition {
-            Condition::Weak => vec![CheckKind::Sanitizer],
-            Condition::SuppliesShort => vec![CheckKind::Supply],
-            Condition::ThermometerOff => vec![CheckKind::Thermometer],
-            Condition::CheckOverdue => CheckKind::ALL
-                .into_iter()
-                .filter(|kind| self.about.iter().any(|about| about == kind.as_str()))
-                .collect(),
-            Condition::Cold
-            | Condition::Brief
-            | Condition::Unproven
-            | Condition::WashLow
-            | Condition::RinseHot
-            | Condition::Narrow
-            | Condition::Drifting
-            | Condition::TankCold
-            | Condition::ProbeFault
-            | Condition::ProbeSilent
-            | Condition::CalibrationOverdue
-            | Condition::RecordDamaged
-            | Condition::DiskFilling
-            | Condition::ClockUnsynchronised
-            | Condition::SeriesBacklog
-            | Condition::Undelivered => Vec::new(),
+        let names = |kind: &CheckKind| self.about.iter().any(|about| about == kind.as_str());
+        let supplies = (self.condition == Condition::SuppliesShort).then_some(CheckKind::Supply);
+        if self.condition == Condition::CheckOverdue {
+            return CheckKind::ALL.into_iter().filter(names).collect();
         }
+        self.condition.found_by().or(supplies).into_iter().collect()
     }
 
     /// Puts the most pressing first: what has racks that nobody has accounted for, what lasts, what is over; of each

@@ -1,7 +1,6 @@
 //! What people entered: checks with what they came to, and what was said of records.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::time::Duration;
 
 use super::build::Question;
 use super::{CheckAccount, OverdueCheck, Remark};
@@ -212,7 +211,7 @@ impl Window {
 
 /// When each of the checks that an alert found missing could be made after all.
 pub(super) fn windows(told: &Story) -> Vec<Window> {
-    let closed = told.closed.map(|closed| closed.plus(Duration::from_micros(1)));
+    let closed = told.closed.map(Timestamp::just_after);
     let mut missed = told.missed.clone();
     missed.sort_by_key(|one| (one.check, one.due));
     let one = |(place, own): (usize, &MissedDue)| {
