@@ -15,6 +15,7 @@ mod watch;
 
 use std::fs;
 use std::io::{self, IsTerminal};
+use std::net::TcpListener;
 use std::ops::ControlFlow;
 use std::os::unix::fs::DirBuilderExt;
 use std::path::{Path, PathBuf};
@@ -99,17 +100,19 @@ pub(super) fn demo(arguments: &DemoArgs, streams: &mut Streams<'_>) -> Result<()
     })?;
     let gateway = directory.join("gateway.toml");
     let inbox = Inbox::open(&directory).map_err(|error| unwritable(&directory, &error))?;
-    let pages = kitchen::pages().map_err(|error| {
+    let no_port = |error| {
         Diagnostic::error("web-listen", "there is no free port for the pages")
             .because(&error)
             .advice("end what holds the ports of this computer")
-    })?;
-    fs::write(&gateway, kitchen.configuration(&path, &inbox, pages))
+    };
+    let pages = kitchen::pages().map_err(no_port)?;
+    let address = pages.local_addr().map_err(no_port)?;
+    fs::write(&gateway, kitchen.configuration(&path, &inbox, address))
         .map_err(|error| unwritable(&gateway, &error))?;
     writeln!(streams.err, "All that it keeps is in {}", directory.display()).map_err(Failure::output)?;
     let loaded = configuration::load_alone(gateway.clone(), streams)?;
     let mut scene = Scene::new(&loaded.configuration.machines, &loaded.configuration.channels);
-    show(arguments, scenario, (kitchen, inbox), &loaded, &mut scene, streams)?;
+    show(arguments, scenario, (kitchen, inbox, pages), &loaded, &mut scene, streams)?;
     summarise(&scene, &directory, streams).map_err(Failure::output)
 }
 
@@ -117,7 +120,7 @@ pub(super) fn demo(arguments: &DemoArgs, streams: &mut Streams<'_>) -> Result<()
 fn show(
     arguments: &DemoArgs,
     scenario: Scenario,
-    (kitchen, inbox): (Kitchen, Inbox),
+    (kitchen, inbox, pages): (Kitchen, Inbox, TcpListener),
     loaded: &Loaded,
     scene: &mut Scene,
     streams: &mut Streams<'_>,
@@ -127,7 +130,7 @@ fn show(
     let runtime = runtime()?;
     let entered = runtime.enter();
     let signals = Signals::take().map_err(|error| bug("cannot take over the signals", &error))?;
-    let mut station = Station::open(loaded, &clock, &stop)?.simulated();
+    let mut station = Station::open(loaded, &clock, &stop)?.simulated().with_pages_at(pages);
     drop(entered);
     let words = station.first_words();
     // Where the terminal is drawn on, the picture shows the secret as long as it can be used: what was printed before

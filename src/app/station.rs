@@ -4,6 +4,7 @@
 //! last commit; then the tasks that follow the ledger see that commit and end; then
 //! the ledger is closed. Whoever holds a [`LedgerHandle`] is one of these tasks.
 
+use std::net::TcpListener;
 use std::sync::Arc;
 use std::sync::atomic::AtomicU64;
 use std::time::Duration;
@@ -53,6 +54,8 @@ pub(super) struct Station {
     loaded: Loaded,
     clock: Clock,
     simulated: bool,
+    /// Where the pages are served, where that is taken already.
+    pages: Option<TcpListener>,
     pulse: Pulse,
 }
 
@@ -111,6 +114,7 @@ impl Station {
             loaded: loaded.clone(),
             clock: clock.clone(),
             simulated: false,
+            pages: None,
             pulse,
         })
     }
@@ -118,6 +122,12 @@ impl Station {
     /// Whose machines are simulated: every page says so.
     pub(super) fn simulated(mut self) -> Self {
         self.simulated = true;
+        self
+    }
+
+    /// Whose place for the pages is held since before its address was told.
+    pub(super) fn with_pages_at(mut self, pages: TcpListener) -> Self {
+        self.pages = Some(pages);
         self
     }
 
@@ -161,7 +171,7 @@ impl Station {
             series,
         };
         let path = self.ledger.path();
-        let started = alerts::start::start(&mut self.followers, &around).await;
+        let started = alerts::start::start(&mut self.followers, &around, self.pages.take()).await;
         started.map_err(|error| ledger::diagnose(&error, path).into())
     }
 

@@ -89,13 +89,15 @@ pub(in crate::app) struct Surroundings<'a> {
 }
 
 /// Marks the place from which on alerts are raised, and starts it all. To be called before the
-/// driver commits anything: what was before is told to nobody.
+/// driver commits anything: what was before is told to nobody. The pages are served at `held`, or else where the
+/// configuration says.
 ///
 /// # Errors
 /// The ledger's.
 pub(in crate::app) async fn start(
     followers: &mut Supervisor,
     around: &Surroundings<'_>,
+    held: Option<std::net::TcpListener>,
 ) -> Result<(), LedgerError> {
     let &Surroundings { loaded, ledger, clock, last_commit, .. } = around;
     let (ground, reception) = Ground::new(around, around.series.as_ref().map(SeriesHandle::standing));
@@ -139,7 +141,7 @@ pub(in crate::app) async fn start(
         let shown = Shown::new(reception, composer, Reader::open(ledger.path())?);
         start_pages(
             followers,
-            (web, Arc::clone(&keeper.access), known),
+            (web, held, Arc::clone(&keeper.access), known),
             key,
             shown,
             pages,
@@ -278,7 +280,7 @@ fn start_door(followers: &mut Supervisor, path: PathBuf, counter: Counter, stop:
 
 fn start_pages(
     followers: &mut Supervisor,
-    (web, access, known): (&WebOptions, Arc<Access>, Arc<Site>),
+    (web, mut held, access, known): (&WebOptions, Option<std::net::TcpListener>, Arc<Access>, Arc<Site>),
     key: LinkKey,
     shown: Shown,
     pages: Pages<House>,
@@ -291,12 +293,17 @@ fn start_pages(
         let (key, shown, pages) = (key.clone(), shown.clone(), pages.clone());
         let (clock, stop) = (clock.clone(), stop.clone());
         let (access, tls, known) = (Arc::clone(&access), tls.clone(), Arc::clone(&known));
+        let held = held.take();
         async move {
             let identity = tls.map(Identity::load).transpose().inspect_err(|error| {
                 let (advice, error) = (error.fix(), chain(error));
                 tracing::error!(slug = "web-tls", error, %advice, "no page can be served");
             })?;
-            let listener = TcpListener::bind(listen).await.inspect_err(|error| {
+            let listener = match held {
+                Some(held) => held.set_nonblocking(true).and_then(|()| TcpListener::from_std(held)),
+                None => TcpListener::bind(listen).await,
+            };
+            let listener = listener.inspect_err(|error| {
                 tracing::error!(slug = "web-listen", %listen, %error, "no page can be served");
             })?;
             tracing::info!(listen = %listener.local_addr()?, "pages are served");

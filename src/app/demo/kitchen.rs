@@ -140,13 +140,14 @@ impl Kitchen {
     }
 }
 
-/// Where the pages of the demo are served: at the usual port, or at a free one where another program has that.
+/// Where the pages of the demo are served: at the usual port, or at a free one where another program has that. It is
+/// held from here on: another demo that starts at the same moment finds it taken.
 ///
 /// # Errors
 /// The system's, where it has no free port.
-pub(super) fn pages() -> io::Result<SocketAddr> {
+pub(super) fn pages() -> io::Result<TcpListener> {
     let usual = TcpListener::bind((Ipv4Addr::LOCALHOST, PORT));
-    usual.or_else(|_| TcpListener::bind((Ipv4Addr::LOCALHOST, 0)))?.local_addr()
+    usual.or_else(|_| TcpListener::bind((Ipv4Addr::LOCALHOST, 0)))
 }
 
 fn write_people(text: &mut String, inbox: &Inbox) -> std::fmt::Result {
@@ -215,12 +216,15 @@ mod tests {
     use super::*;
     use crate::config::resolve::Configuration;
 
-    // Own promise: a second demo, or another program at that port, keeps nobody from the pages of this one.
+    // Own promise: a second demo, or another program at that port, keeps nobody from the pages of this one; not even
+    // where both start at one moment, when neither serves a page yet.
     #[test]
     fn the_pages_find_a_port_where_theirs_is_taken() {
         let _taken = TcpListener::bind((Ipv4Addr::LOCALHOST, PORT));
-        let pages = pages().expect("a free port");
-        assert!(pages.ip().is_loopback() && ![0, PORT].contains(&pages.port()), "{pages}");
+        let demos = [(); 2].map(|()| pages().expect("a free port"));
+        let [one, other] = demos.each_ref().map(|pages| pages.local_addr().expect("its address"));
+        assert!(one.ip().is_loopback() && ![0, PORT].contains(&one.port()), "{one}");
+        assert_ne!(one, other);
     }
 
     // Every scenario must give a kitchen that a gateway can be configured for.
