@@ -100,13 +100,8 @@ pub(super) fn demo(arguments: &DemoArgs, streams: &mut Streams<'_>) -> Result<()
     })?;
     let gateway = directory.join("gateway.toml");
     let inbox = Inbox::open(&directory).map_err(|error| unwritable(&directory, &error))?;
-    let no_port = |error| {
-        Diagnostic::error("web-listen", "there is no free port for the pages")
-            .because(&error)
-            .advice("end what holds the ports of this computer")
-    };
-    let pages = kitchen::pages().map_err(no_port)?;
-    let address = pages.local_addr().map_err(no_port)?;
+    let pages = kitchen::pages().map_err(|error| no_port(&error))?;
+    let address = pages.local_addr().map_err(|error| no_port(&error))?;
     fs::write(&gateway, kitchen.configuration(&path, &inbox, address))
         .map_err(|error| unwritable(&gateway, &error))?;
     writeln!(streams.err, "All that it keeps is in {}", directory.display()).map_err(Failure::output)?;
@@ -126,6 +121,7 @@ fn show(
     streams: &mut Streams<'_>,
 ) -> Result<(), Failure> {
     let clock = Clock::at_rate(kitchen.start(), arguments.speed);
+    let address = pages.local_addr().map_err(|error| no_port(&error))?;
     let stop = CancellationToken::new();
     let runtime = runtime()?;
     let entered = runtime.enter();
@@ -133,10 +129,15 @@ fn show(
     let mut station = Station::open(loaded, &clock, &stop)?.simulated().with_pages_at(pages);
     drop(entered);
     let words = station.first_words();
+    let login = format!("http://{address}/login");
     // Where the terminal is drawn on, the picture shows the secret as long as it can be used: what was printed before
     // would be seen again after it, when the secret was used or nothing is left to log in at.
-    if let Some(words) = words.as_ref().filter(|_| !(draws(arguments) && io::stderr().is_terminal())) {
-        write!(streams.err, "{}", words.text).map_err(Failure::output)?;
+    if !(draws(arguments) && io::stderr().is_terminal()) {
+        match &words {
+            Some(words) => write!(streams.err, "{}", words.text),
+            None => writeln!(streams.err, "The pages are at {login}; the accounts are those of before"),
+        }
+        .map_err(Failure::output)?;
     }
     let mut published = station.published();
     let player = {
@@ -168,7 +169,7 @@ fn show(
         let speed = format!("{}× real time", arguments.speed);
         let (scenario, path) = (scenario.to_string(), &loaded.configuration.ledger.path);
         let kept_in = path.parent().unwrap_or(path).display().to_string();
-        let setting = Setting { zone: TimeZone::system(), speed, scenario, login: None, kept_in };
+        let setting = Setting { zone: TimeZone::system(), speed, scenario, login: Some(login), kept_in };
         watch::on_screen(watched, setting, words.as_ref())
     } else {
         in_lines(&runtime, arguments, watched, streams)
@@ -181,6 +182,12 @@ fn show(
         drop(scene.take(&last));
     }
     seen.and(ended)
+}
+
+fn no_port(error: &io::Error) -> Diagnostic {
+    Diagnostic::error("web-listen", "there is no free port for the pages")
+        .because(error)
+        .advice("end what holds the ports of this computer")
 }
 
 fn in_lines(

@@ -319,6 +319,11 @@ fn the_demo_needs_nothing_and_shows_everybody_their_work() {
     assert!(due.status.success(), "{}", text(&due.stderr));
     let messages = std::fs::read_to_string(directory.path().join("messages.jsonl")).expect("a file");
     assert!(messages.contains("\"condition\":\"cold\""), "{messages}");
+    // Started again there, it has accounts already: where the pages are is told all the same.
+    assert!(err.contains("one-time secret: "), "{err}");
+    let again = self::output(&["demo", "--seconds", "1", "--ledger", path(directory.path())]);
+    let err = text(&again.stderr);
+    assert!(err.contains("The pages are at http://127.0.0.1:") && !err.contains("secret"), "{err}");
 }
 
 /// A running program and what it logs.

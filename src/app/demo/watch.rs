@@ -63,7 +63,9 @@ pub(super) fn on_screen(
             open.look();
             scene.open = open.lines(&setting.zone);
         }
-        setting.login = words.map(|words| login.get(clock.elapsed(), || words.line()).to_owned());
+        if let Some(words) = words {
+            setting.login = Some(login.get(clock.elapsed(), || words.line()).to_owned());
+        }
         terminal.draw(|frame| screen::draw(frame, scene, &setting))?;
         if terminal::asked_to_quit(PICTURE_EVERY)? {
             stop.cancel();
