@@ -2,7 +2,8 @@
 //!
 //! `cargo bench --bench pages` runs the service with 50,000 cycles of five machines up to a
 //! minute ago, `CYCLES=2700000` with five years of them; `LEDGER=/path/ledger.sqlite` fills it
-//! there and keeps it, or takes the one that is there. Probes deliver at 4 Hz all the time. A
+//! there and keeps it, or takes the one that is there; `ONLY=days` asks for the pages alone whose names
+//! begin so. Probes deliver at 4 Hz all the time. A
 //! hundred streams of open pages are kept as browsers keep them; then each page is asked for
 //! `ASKED` times (200) over the same loopback, one after the other, by one person who looks at
 //! ever other machines, days, racks and alerts. Beside it: bytes and requests of a first and a
@@ -284,7 +285,8 @@ async fn pages(boss: &Browser, paths: &Paths<'_>, asked: u32) {
         assets.len(),
         assets.len() + 1
     );
-    for (what, form) in PAGES {
+    let only = std::env::var("ONLY").unwrap_or_default();
+    for (what, form) in PAGES.into_iter().filter(|(what, _)| what.starts_with(&only)) {
         let mut answers: Vec<Answer> = Vec::new();
         for _ in 0..asked {
             let path = paths.of(form, &mut draw);
