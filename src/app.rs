@@ -2,6 +2,7 @@
 
 mod access;
 mod alerts;
+mod amended;
 mod arrival;
 mod ask;
 mod channels;

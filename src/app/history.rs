@@ -13,7 +13,7 @@ mod watched;
 
 use std::io;
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
+use std::sync::{Arc, Mutex};
 
 use jiff::tz::TimeZone;
 
@@ -29,7 +29,7 @@ use crate::core::reader::Scale;
 use crate::core::record::{Body, Record};
 use crate::core::time::Timestamp;
 use crate::diagnostic::Diagnostic;
-use crate::ledger::{LedgerError, Reader, Subject};
+use crate::ledger::{KnownBlanks, LedgerError, Reader, Subject};
 use crate::report::local;
 use crate::report::row::CycleRow;
 use crate::report::sheet::{Column, Form, Sheet};
@@ -54,6 +54,8 @@ pub(super) struct Ground<'r> {
     now: Timestamp,
     /// What puts racks in doubt, where it was read already.
     doubts: Option<Arc<Doubts>>,
+    /// What was missing, as far as it was read already.
+    blanks: Arc<Mutex<KnownBlanks>>,
     damaged: Vec<(u64, LedgerError)>,
 }
 
@@ -92,6 +94,8 @@ pub(super) struct Asked<'q> {
     pub(super) now: Timestamp,
     /// What puts racks in doubt.
     pub(super) doubts: Arc<Doubts>,
+    /// What was missing, as far as it was read already.
+    pub(super) blanks: Arc<Mutex<KnownBlanks>>,
 }
 
 /// The answer to a question in the form that it asks for, and the records that are damaged.
@@ -104,8 +108,8 @@ pub(super) fn told(
     settings: &Settings,
     asked: &Asked<'_>,
 ) -> Result<(Vec<u8>, Vec<u64>), Failure> {
-    let &Asked { arguments, from, to, now, ref doubts } = asked;
-    let mut ground = Ground::of_service((reader, path), settings, (from, to), now);
+    let &Asked { arguments, from, to, now, ref doubts, ref blanks } = asked;
+    let mut ground = Ground::of_service((reader, path), settings, (from, to), now, Arc::clone(blanks));
     ground.doubts = Some(Arc::clone(doubts));
     let (mut out, mut err) = (Vec::new(), io::sink());
     ground.answer(arguments, &mut Streams { out: &mut out, err: &mut err })?;
@@ -169,6 +173,7 @@ impl<'r> Ground<'r> {
         settings: &Settings,
         (from, to): (Option<Timestamp>, Option<Timestamp>),
         now: Timestamp,
+        blanks: Arc<Mutex<KnownBlanks>>,
     ) -> Self {
         Self {
             reader,
@@ -180,6 +185,7 @@ impl<'r> Ground<'r> {
             to,
             now,
             doubts: None,
+            blanks,
             damaged: Vec::new(),
         }
     }
@@ -253,7 +259,8 @@ impl<'r> Ground<'r> {
                 .advice("--to names the last day, or the first instant after the span")
                 .into());
         }
-        Ok(Self { reader, path, zone, settings, said_by, from, to, now, doubts: None, damaged: Vec::new() })
+        let (doubts, blanks, damaged) = (None, Arc::default(), Vec::new());
+        Ok(Self { reader, path, zone, settings, said_by, from, to, now, doubts, blanks, damaged })
     }
 
     /// Whose clock the times of a table are.

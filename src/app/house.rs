@@ -37,12 +37,13 @@ use self::probes::Standing;
 use self::readers::Readers;
 use super::alerts::Reception;
 use super::alerts::compose::Composer;
+use super::amended::Amended;
 use super::ledger::{LedgerHandle, Tide};
 use super::live::Tap;
 use super::seal::Seal;
 use crate::config::load::Loaded;
 use crate::core::alert::doubts::Doubts;
-use crate::ledger::WholeChunks;
+use crate::ledger::{KnownBlanks, WholeChunks};
 use crate::runtime::clock::Clock;
 use crate::runtime::driver::Pulse;
 use crate::series::pump::Standing as Backlog;
@@ -71,6 +72,10 @@ pub(super) struct House {
     standing: Arc<Mutex<Standing>>,
     /// What put racks in doubt which had passed.
     doubts: Arc<Mutex<Arc<Doubts>>>,
+    /// What was missing, as far as it was read.
+    blanks: Arc<Mutex<KnownBlanks>>,
+    /// What was withdrawn and corrected, as far as it was read.
+    amended: Arc<Mutex<Arc<Amended>>>,
     bench: Bench,
     beat: watch::Receiver<u64>,
     presses: Arc<tokio::sync::Mutex<Presses>>,
@@ -141,6 +146,8 @@ impl House {
             chunks: Arc::default(),
             standing: Arc::default(),
             doubts: Arc::default(),
+            blanks: Arc::default(),
+            amended: Arc::default(),
             bench,
             beat,
             edition: ground.edition.as_str().into(),

@@ -11,6 +11,7 @@ use std::time::Duration;
 use serde::Serialize;
 use tokio_util::sync::CancellationToken;
 
+use super::amended::Amended;
 use super::live::{Live, LiveEvent, LiveReading, Through, Wanted};
 use super::logbook::Entry;
 use super::order::Order;
@@ -148,7 +149,8 @@ fn proved(
     let entry = Entry::WiringProof { machine: arguments.machine.clone(), done: Box::new(done.clone()) };
     let record = people::done(loaded, Order::Entry { entry })?.record;
     let path = &loaded.configuration.ledger.path;
-    let before = Reader::open(path).and_then(|reader| proofs(&reader, &arguments.machine, record));
+    let before = Reader::open(path)
+        .and_then(|reader| proofs(&reader, &arguments.machine, record, &Amended::read(&reader)?));
     let before = before.map_err(|error| ledger::diagnose(&error, path))?;
     let on_file = OnFile::of(&all_of(loaded, &arguments.machine), before, &done);
     let answer = Answer { machine: &arguments.machine, record, done: &done, on_file: &on_file };

@@ -196,15 +196,35 @@ impl Blanks {
     /// `now` is much later, or the service has stopped, it is down since.
     #[must_use]
     pub fn finish(self, last_record: Option<(u64, Timestamp)>, now: Timestamp) -> Vec<Blank> {
-        let quiet = last_record.filter(|(_, last)| now.since(*last) > QUIET_MAX);
-        let down = self.stopped.or(quiet).map(|(index, since)| service(index, since, None));
-        let mut blanks: Vec<Blank> =
-            self.over.into_iter().chain(self.open.into_values()).chain(down).collect();
-        blanks.sort_by(|one, other| {
-            (one.from, &one.probe, one.index).cmp(&(other.from, &other.probe, other.index))
-        });
-        blanks
+        let down = self.down(last_record, now);
+        in_order(self.over.into_iter().chain(self.open.into_values()).chain(down).collect())
     }
+
+    /// The same, but only those that touch a span, and more records can be taken.
+    #[must_use]
+    pub fn touching(
+        &self,
+        span: Stretch,
+        last_record: Option<(u64, Timestamp)>,
+        now: Timestamp,
+    ) -> Vec<Blank> {
+        let down = self.down(last_record, now);
+        let touches = |blank: &&Blank| blank.from < span.to && blank.to.is_none_or(|to| to > span.from);
+        let known = self.over.iter().chain(self.open.values()).chain(&down);
+        in_order(known.filter(touches).cloned().collect())
+    }
+
+    fn down(&self, last_record: Option<(u64, Timestamp)>, now: Timestamp) -> Option<Blank> {
+        let quiet = last_record.filter(|(_, last)| now.since(*last) > QUIET_MAX);
+        self.stopped.or(quiet).map(|(index, since)| service(index, since, None))
+    }
+}
+
+fn in_order(mut blanks: Vec<Blank>) -> Vec<Blank> {
+    blanks.sort_by(|one, other| {
+        (one.from, &one.probe, one.index).cmp(&(other.from, &other.probe, other.index))
+    });
+    blanks
 }
 
 fn service(index: u64, from: Timestamp, to: Option<Timestamp>) -> Blank {

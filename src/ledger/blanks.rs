@@ -2,7 +2,8 @@
 //!
 //! It is read from all records that tell of it, in their order, since a gap can last for
 //! years: time grows with their number, 5 to 8 µs of processor time each with a configuration of
-//! 10 kB to every 50 gaps (`cargo bench --bench history`), not with that of the cycles.
+//! 10 kB to every 50 gaps (`cargo bench --bench history`), not with that of the cycles. Who asks
+//! again and again keeps what was read, and only what is new is read then.
 
 use std::collections::BTreeSet;
 
@@ -11,53 +12,69 @@ use toml::de::{DeTable, DeValue};
 
 use super::error::LedgerError;
 use super::reader::Reader;
+use crate::core::alert::hours::Stretch;
 use crate::core::monitored::{Blank, Blanks};
-use crate::core::record::Body;
+use crate::core::record::{Body, Record};
 use crate::core::time::Timestamp;
 
+/// What was missing, as far as the record was read.
+#[derive(Clone, Debug, Default)]
+pub struct KnownBlanks {
+    blanks: Blanks,
+    /// Records that may tell of more and are damaged.
+    damaged: Vec<u64>,
+    /// The first record that was not read.
+    next: u64,
+}
+
+impl KnownBlanks {
+    fn take(&mut self, index: u64, record: &Record) {
+        let Body::ConfigurationChange(change) = &record.body else {
+            self.blanks.note(index, record);
+            return;
+        };
+        // While no gap is open a configuration says nothing of them and is not taken apart: it is by far the largest
+        // kind of record.
+        if self.blanks.is_open()
+            && let Some(probes) = probes_of(&change.toml)
+        {
+            self.blanks.configured(record.recorded, |probe| probes.contains(probe));
+        }
+    }
+}
+
 impl Reader {
-    /// Everything that was missing up to `now`, in order of its start, and the indices of
+    /// What was missing in a span up to `now`, in order of its start, and the indices of all
     /// records that may tell of more and are damaged. A gap of a probe that a later
-    /// configuration has no longer ends with that configuration.
+    /// configuration has no longer ends with that configuration. Reads what is new since `known` was handed in last.
     ///
     /// # Errors
     /// [`LedgerError`] where the database fails.
-    pub fn blanks(&self, now: Timestamp) -> Result<(Vec<Blank>, Vec<u64>), LedgerError> {
+    pub fn blanks(
+        &self,
+        known: &mut KnownBlanks,
+        span: Stretch,
+        now: Timestamp,
+    ) -> Result<(Vec<Blank>, Vec<u64>), LedgerError> {
         let _one_state = self.one_state()?;
-        let (mut blanks, mut damaged) = (Blanks::default(), Vec::new());
-        let mut configurations = self.indices_of(&["configuration-change"])?.into_iter().peekable();
-        for index in self.indices_of(&Blanks::KINDS)? {
-            while let Some(change) = configurations.next_if(|change| *change < index) {
-                self.configure(change, &mut blanks, &mut damaged)?;
-            }
-            match self.record(index)? {
-                Err(_) => damaged.push(index),
-                Ok((_, record)) => blanks.note(index, &record),
-            }
-        }
-        for change in configurations {
-            self.configure(change, &mut blanks, &mut damaged)?;
-        }
-        damaged.sort_unstable();
         let state = self.state()?;
+        let size = state.tree.size();
+        self.read_blanks(known)?;
+        known.next = size.max(known.next);
         let last = state.last_recorded.map(Timestamp::from_micros);
-        let last = last.map(|last| (state.tree.size().saturating_sub(1), last));
-        Ok((blanks.finish(last, now), damaged))
+        let last = last.map(|last| (size.saturating_sub(1), last));
+        Ok((known.blanks.touching(span, last, now), known.damaged.clone()))
     }
 
-    /// Ends the gaps of probes that this configuration has no longer. While none is open it says nothing
-    /// of them and is not taken apart: it is by far the largest kind of record.
-    fn configure(&self, index: u64, blanks: &mut Blanks, damaged: &mut Vec<u64>) -> Result<(), LedgerError> {
-        match self.record(index)? {
-            Err(_) => damaged.push(index),
-            Ok((_, record)) => {
-                if blanks.is_open()
-                    && let Body::ConfigurationChange(change) = &record.body
-                    && let Some(probes) = probes_of(&change.toml)
-                {
-                    blanks.configured(record.recorded, |probe| probes.contains(probe));
-                }
+    /// Where the database fails on the way, what was read is known and not read again.
+    fn read_blanks(&self, known: &mut KnownBlanks) -> Result<(), LedgerError> {
+        let [gap, start, stop] = Blanks::KINDS;
+        for index in self.indices_of(&[gap, start, stop, "configuration-change"], known.next)? {
+            match self.record(index)? {
+                Err(_) => known.damaged.push(index),
+                Ok((_, record)) => known.take(index, &record),
             }
+            known.next = index + 1;
         }
         Ok(())
     }

@@ -7,7 +7,7 @@ use rusqlite::{params, params_from_iter};
 
 use super::cycles::Found;
 use super::error::LedgerError;
-use super::reader::Reader;
+use super::reader::{Reader, index_of};
 use crate::core::on_file::{MissedKind, OnFile};
 use crate::core::record::Record;
 use crate::core::time::Timestamp;
@@ -67,16 +67,20 @@ impl Reader {
         Ok(())
     }
 
-    /// The indices of the records of these kinds, in order; of `cycle` there are none here.
+    /// The indices of the records of these kinds from `from` on, in order; of `cycle` there are none here.
     ///
     /// # Errors
     /// [`LedgerError`] where the database fails.
-    pub(super) fn indices_of(&self, kinds: &[&str]) -> Result<Vec<u64>, LedgerError> {
+    pub(super) fn indices_of(&self, kinds: &[&str], from: u64) -> Result<Vec<u64>, LedgerError> {
         let marks = vec!["?"; kinds.len()].join(", ");
-        let sql = format!("SELECT idx FROM record WHERE kind <> 'cycle' AND kind IN ({marks}) ORDER BY idx");
+        let sql = format!(
+            "SELECT idx FROM record WHERE kind <> 'cycle' AND kind IN ({marks}) AND idx >= ? ORDER BY idx"
+        );
+        let values = kinds.iter().map(|kind| Value::from((*kind).to_owned()));
+        let values = values.chain([Value::from(index_of(from))]);
         let read = || -> rusqlite::Result<Vec<u64>> {
             let mut statement = self.connection.prepare_cached(&sql)?;
-            statement.query_map(params_from_iter(kinds), |row| row.get(0))?.collect()
+            statement.query_map(params_from_iter(values), |row| row.get(0))?.collect()
         };
         read().map_err(|source| self.failed("looking for records of some kinds", source))
     }

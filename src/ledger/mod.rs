@@ -63,6 +63,7 @@ pub use access::{Owner, present};
 pub use append::{Append, AppendDone, AppendRefused};
 pub use aside::SetAside;
 pub use backup::{BackupError, back_up};
+pub use blanks::KnownBlanks;
 pub use bookmark::Bookmark;
 pub use checkpoints::StoredCheckpoint;
 pub use commit::Committed;

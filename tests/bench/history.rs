@@ -14,6 +14,7 @@ use std::time::{Duration, Instant};
 
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
+use rinseward::core::alert::hours::Stretch;
 use rinseward::core::alert::{AlertNumber, Condition};
 use rinseward::core::cycle::verdict::Verdict;
 use rinseward::core::reading::Fault;
@@ -22,7 +23,9 @@ use rinseward::core::record::{
 };
 use rinseward::core::time::Timestamp;
 use rinseward::core::wall_clock::local_date;
-use rinseward::ledger::{Append, Commit, CycleFilter, Names, Order, Reader, RecordFilter, Subject, Writer};
+use rinseward::ledger::{
+    Append, Commit, CycleFilter, KnownBlanks, Names, Order, Reader, RecordFilter, Subject, Writer,
+};
 
 #[expect(dead_code, reason = "the tests use all of it")]
 #[path = "../tests/ledger/fixture.rs"]
@@ -226,7 +229,15 @@ fn measure(cycles: u32) {
         days_of(&reader, &zone, from, from.saturating_add(jiff::Span::new().days(365)))
     });
     ask("summary of the whole time, all machines", || days_of(&reader, &zone, first, last));
-    ask("gaps of the whole time", || reader.blanks(at(seconds(cycles))).expect("the gaps").0.len());
+    let whole = Stretch { from: Timestamp::MIN, to: Timestamp::MAX };
+    ask("gaps of the whole time", || {
+        let known = &mut KnownBlanks::default();
+        reader.blanks(known, whole, at(seconds(cycles))).expect("the gaps").0.len()
+    });
+    let mut known = KnownBlanks::default();
+    ask("gaps of the whole time, read before", || {
+        reader.blanks(&mut known, whole, at(seconds(cycles))).expect("the gaps").0.len()
+    });
     ask("one alert with its records", || {
         let alert = Subject::Alert(u64::from(draw.below(cycles / 2_000)));
         let about = reader.about(alert).expect("its records");

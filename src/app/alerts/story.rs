@@ -48,6 +48,35 @@ pub(in crate::app) fn all(reader: &Reader) -> Result<(BTreeMap<AlertNumber, Stor
     Ok((stories, damaged))
 }
 
+/// The alerts of a machine that are open, as [`all`] tells them; of the records those are read that speak of them. Which
+/// those are the tables of the ledger say, so that one that is damaged is named as well.
+///
+/// # Errors
+/// The ledger's, but for damage of single records.
+pub(in crate::app) fn open_of(
+    reader: &Reader,
+    machine: &str,
+) -> Result<(BTreeMap<AlertNumber, Story>, Damaged), LedgerError> {
+    let (mut stories, mut damaged) = (BTreeMap::new(), Vec::new());
+    for raised in reader.open_at(Timestamp::MAX, Some(machine))? {
+        let number = match reader.record(raised)? {
+            Ok((_, record)) => record.body.alert(),
+            Err(error) => {
+                damaged.push((raised, error));
+                None
+            }
+        };
+        let Some(number) = number else { continue };
+        for (index, found) in reader.records_about(Subject::Alert(number.0))? {
+            match found {
+                Ok((_, record)) => note(&mut stories, &record),
+                Err(error) => damaged.push((index, error)),
+            }
+        }
+    }
+    Ok((stories, damaged))
+}
+
 /// The records of one alert in order, past those that are damaged: which alert they were of nobody
 /// can say.
 ///

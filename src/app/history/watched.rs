@@ -1,5 +1,7 @@
 //! How much of a span was watched, machine by machine.
 
+use std::sync::{Arc, PoisonError};
+
 use super::Ground;
 use crate::app::Failure;
 use crate::core::alert::hours::Stretch;
@@ -15,14 +17,17 @@ pub(super) struct Watch {
 
 impl Watch {
     pub(super) fn new(ground: &mut Ground, span: Stretch) -> Result<Self, Failure> {
-        let (mut blanks, damaged) =
-            ground.reader.blanks(ground.now).map_err(|error| ground.failed(&error))?;
+        let known = Arc::clone(&ground.blanks);
+        let found = {
+            let mut known = known.lock().unwrap_or_else(PoisonError::into_inner);
+            ground.reader.blanks(&mut known, span, ground.now)
+        };
+        let (blanks, damaged) = found.map_err(|error| ground.failed(&error))?;
         for index in damaged {
             if let Err(error) = ground.reader.record(index).map_err(|error| ground.failed(&error))? {
                 ground.damaged.push((index, error));
             }
         }
-        blanks.retain(|blank| blank.from < span.to && blank.to.is_none_or(|to| to > span.from));
         let begun = ground.reader.begun().map_err(|error| ground.failed(&error))?;
         // What was imported of the time before is on record, and nobody watched it.
         let since = Stretch { from: begun.unwrap_or(span.to).clamp(span.from, span.to), to: span.to };

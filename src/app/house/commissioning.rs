@@ -10,8 +10,8 @@ use sha2::{Digest, Sha256};
 use super::House;
 use super::probes::{Standing, entered};
 use crate::app::Failure;
+use crate::app::amended::Amended;
 use crate::app::logbook::Entry;
-use crate::app::proofs::Withdrawals;
 use crate::app::sign_off::{self, Asked};
 use crate::core::record::{Body, SignedOff};
 use crate::core::signoff::OpenPoint;
@@ -36,10 +36,10 @@ impl House {
             return Err(Refusal::Unknown);
         }
         let (loaded, by, now) = (Arc::clone(&self.loaded), person.name.clone(), self.clock.now());
-        let standing = Arc::clone(&self.standing);
+        let (standing, amended) = (Arc::clone(&self.standing), Arc::clone(&self.amended));
         let gathered = self.readers.ask(move |ledger| {
             let newest = newest(ledger, &machine)?;
-            let known = Some(Standing::fresh(&standing, ledger)?);
+            let known = Some((Standing::fresh(&standing, ledger)?, Amended::fresh(&amended, ledger)?));
             let asked =
                 Asked { machine: &machine, cycle: None, by: by.trim(), note: note.as_deref(), now, known };
             Ok((asked.gather(&loaded, ledger), newest))
@@ -67,18 +67,19 @@ impl House {
     /// The newest sign-off of a machine, and whether the machine is still as it was signed.
     pub(super) async fn stood(&self, machine: String, person: &Person) -> Result<Option<Stood>, Refusal> {
         let (loaded, now, reader) = (Arc::clone(&self.loaded), self.clock.now(), person.reader.clone());
-        let standing = Arc::clone(&self.standing);
+        let (standing, amended) = (Arc::clone(&self.standing), Arc::clone(&self.amended));
         let stood = self.readers.ask(move |ledger| {
             let Some(record) = newest(ledger, &machine)? else { return Ok(Ok(None)) };
             let Some(signed) = of_record(ledger, record, &machine)? else { return Ok(Ok(None)) };
-            let known = Some(Standing::fresh(&standing, ledger)?);
+            let amended = Amended::fresh(&amended, ledger)?;
+            let known = Some((Standing::fresh(&standing, ledger)?, Arc::clone(&amended)));
             let asked = Asked { machine: &machine, cycle: None, by: "", note: None, now, known };
             let fitted = match asked.fitted(&loaded, ledger) {
                 Ok(fitted) => fitted,
                 Err(failure) => return Ok(Err(failure)),
             };
             let lapsed = lapses(&signed, &fitted).iter().map(|one| signoff::lapse(one, &reader)).collect();
-            let withdrawn = Withdrawals::read(ledger)?.of(record);
+            let withdrawn = amended.is_withdrawn(record);
             let SignedOff { at, by, open_points, .. } = signed;
             Ok(Ok(Some(Stood { record, at, by, accepted: open_points.len(), withdrawn, lapsed })))
         });
@@ -121,6 +122,7 @@ impl House {
     /// Whether this record is one of these of the machine and was not withdrawn. One that cannot be read is
     /// claimed by nothing.
     pub(super) async fn was_made(&self, machine: String, made: Made, record: u64) -> bool {
+        let amended = Arc::clone(&self.amended);
         let asked = move |ledger: &Reader| {
             if record >= ledger.size()? {
                 return Ok(false);
@@ -132,7 +134,7 @@ impl House {
                 Made::SignOff => matches!(found.body, Body::SignOff(_)),
             };
             let is_its = is_made && found.machine.as_deref() == Some(machine.as_str());
-            Ok(is_its && !Withdrawals::read(ledger)?.of(record))
+            Ok(is_its && !Amended::fresh(&amended, ledger)?.is_withdrawn(record))
         };
         self.readers.ask(asked).await.unwrap_or(false)
     }

@@ -9,7 +9,7 @@ mod sums;
 use std::collections::BTreeSet;
 use std::ops::ControlFlow;
 use std::path::Path;
-use std::sync::Arc;
+use std::sync::{Arc, Mutex};
 
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
@@ -18,6 +18,7 @@ use super::machines::day_rack;
 use super::{House, compared};
 use crate::app::Failure;
 use crate::app::alerts::doubts;
+use crate::app::amended::Amended;
 use crate::app::export::seal;
 use crate::app::history::events::Sites;
 use crate::app::history::one::on_record;
@@ -31,7 +32,7 @@ use crate::core::reader::Reader;
 use crate::core::record::{Body, Record};
 use crate::core::time::Timestamp;
 use crate::core::wall_clock::{local_date, midnight};
-use crate::ledger::{self, CycleFilter, Found, LedgerError, Order, RecordFilter, Subject};
+use crate::ledger::{self, CycleFilter, Found, KnownBlanks, LedgerError, Order, RecordFilter, Subject};
 use crate::web::cycle::Sealing;
 use crate::web::frame::Refusal;
 use crate::web::history::moment::{AsConfigured, Force, ProbeInForce};
@@ -52,6 +53,10 @@ pub(super) struct Around<'l> {
     pub(super) now: Timestamp,
     /// What put racks in doubt which had passed.
     pub(super) doubts: &'l Doubts,
+    /// What was missing, as far as it was read.
+    pub(super) blanks: &'l Arc<Mutex<KnownBlanks>>,
+    /// What was withdrawn and corrected.
+    pub(super) amended: &'l Amended,
 }
 
 /// The lines of a page, and whether more follow on it.
@@ -331,10 +336,13 @@ impl Histories for House {
         let sought = Sought::new(question, &reader.zone);
         let (path, now) = (Arc::clone(&self.path), self.clock.now());
         let (loaded, doubts) = (Arc::clone(&self.loaded), Arc::clone(&self.doubts));
+        let (blanks, amended) = (Arc::clone(&self.blanks), Arc::clone(&self.amended));
         let asked = move |ledger: &ledger::Reader| {
             let settings = &loaded.configuration.alerts;
             let doubts = &*doubts::fresh(&doubts, ledger)?;
-            match gathered(&sought, Around { ledger, path: &path, settings, now, doubts }) {
+            let (blanks, amended) = (&blanks, &*Amended::fresh(&amended, ledger)?);
+            let around = Around { ledger, path: &path, settings, now, doubts, blanks, amended };
+            match gathered(&sought, around) {
                 Ok(part) => Ok(Ok(part)),
                 Err(NotGathered::Told(failure)) => Ok(Err(failure)),
                 Err(NotGathered::Ledger(error)) => Err(error),

@@ -11,11 +11,11 @@ use tokio::sync::watch;
 use super::bench::{Came, Facts};
 use super::{House, compared};
 use crate::app::alerts::Reception;
+use crate::app::amended::Amended;
 use crate::app::in_force;
 use crate::app::live::LiveEvent;
 use crate::app::logbook::Entry;
 use crate::app::order::{Done, Order, Problem};
-use crate::app::proofs::Withdrawals;
 use crate::app::technician::holds_until;
 use crate::core::alert::dialog::SAID_EVERY;
 use crate::core::alert::{Alert, Condition, DialogStands};
@@ -340,11 +340,12 @@ impl Probes for House {
         let mut responses = file.responses(&probe).to_vec();
         calibrations.reverse();
         responses.reverse();
+        let amended = Arc::clone(&self.amended);
         let found = self.readers.ask(move |ledger| {
             let machine = probe.split('/').next().unwrap_or_default();
             let compared = compared::newest(ledger, machine, &[&probe], Timestamp::MAX)?.remove(&probe);
             let mut proofs = Vec::new();
-            let withdrawals = Withdrawals::read(ledger)?;
+            let amended = Amended::fresh(&amended, ledger)?;
             ledger.records_found(&["wiring-proof"], 0, |index, found| {
                 // One that is damaged is told by the history.
                 if let Ok((_, record)) = found
@@ -352,7 +353,7 @@ impl Probes for House {
                 {
                     let (at, by) = (record.recorded, done.by);
                     let own = done.probes.into_iter().filter(|found| found.probe == probe);
-                    let withdrawn = withdrawals.of(index);
+                    let withdrawn = amended.is_withdrawn(index);
                     proofs.extend(own.map(|found| FiledProof {
                         index,
                         at,

@@ -29,7 +29,8 @@ impl Readers {
         Self { path: Arc::new(path), idle: Arc::default(), turns: Arc::new(Semaphore::new(AT_ONCE)) }
     }
 
-    /// Asks the ledger on a thread of its own, so that nothing else waits for the disk.
+    /// Asks the ledger on a thread of its own, so that nothing else waits for the disk, and in one state, whatever is
+    /// committed meanwhile.
     ///
     /// # Errors
     /// [`Refusal::NotNow`] where the ledger cannot be read, or its turn does not come; [`Refusal::Damaged`] where
@@ -46,7 +47,7 @@ impl Readers {
             let waiting = || idle.lock().unwrap_or_else(PoisonError::into_inner);
             let kept = waiting().pop();
             let reader = kept.map_or_else(|| Reader::open(&path), Ok)?;
-            let answer = question(&reader)?;
+            let answer = reader.in_one_state(|_| question(&reader))?;
             waiting().push(reader);
             Ok::<T, LedgerError>(answer)
         });

@@ -8,6 +8,7 @@ use jiff::civil::Date;
 use jiff::tz::TimeZone;
 
 use crate::app::alerts::story;
+use crate::app::amended::Amended;
 use crate::app::proofs::proofs;
 use crate::app::{Failure, history, in_force, ledger};
 use crate::config::load::Loaded;
@@ -41,8 +42,8 @@ pub(in crate::app) struct Asked<'a> {
     pub(in crate::app) note: Option<&'a str>,
     /// When.
     pub(in crate::app) now: Timestamp,
-    /// The calibrations and response tests on record, where they were read already.
-    pub(in crate::app) known: Option<Arc<OnFile>>,
+    /// The calibrations and response tests on record, and what was withdrawn, where they were read already.
+    pub(in crate::app) known: Option<(Arc<OnFile>, Arc<Amended>)>,
 }
 
 /// What was gathered.
@@ -67,16 +68,16 @@ struct OnRecord {
 impl OnRecord {
     /// A configuration or a proof that is damaged ends it: an older one must not stand in for it. What a damaged
     /// calibration or response test may have replaced is in doubt.
-    fn read(reader: &Reader, machine: &str, known: Option<Arc<OnFile>>) -> Result<Self, LedgerError> {
-        let probes = match known {
+    fn read(
+        reader: &Reader,
+        machine: &str,
+        known: Option<(Arc<OnFile>, Arc<Amended>)>,
+    ) -> Result<Self, LedgerError> {
+        let (probes, amended) = match known {
             Some(known) => known,
-            None => {
-                let mut probes = OnFile::default();
-                in_force::read_on(reader, &mut probes)?;
-                Arc::new(probes)
-            }
+            None => (Arc::new(in_force::on_file(reader)?), Arc::new(Amended::read(reader)?)),
         };
-        let mut file = Self { probes, proofs: proofs(reader, machine, None)?, ..Self::default() };
+        let mut file = Self { probes, proofs: proofs(reader, machine, None, &amended)?, ..Self::default() };
         reader.records_of(&["configuration-change"], 0, |index, _, record| {
             if let Body::ConfigurationChange(change) = record.body {
                 file.wirings.push((index, record.recorded, wiring(&change.toml, machine)));
@@ -222,15 +223,13 @@ impl Asked<'_> {
 
     /// Alerts of the machine that are open.
     fn open_alerts(&self, reader: &Reader, path: &std::path::Path) -> Result<Vec<Alert>, Failure> {
-        let read = story::all(reader).map_err(|error| Failure::from(ledger::diagnose(&error, path)));
-        let (stories, damaged) = read?;
-        // One that cannot be read may be of an alert that is open.
+        let failed = |error: LedgerError| Failure::from(ledger::diagnose(&error, path));
+        let (stories, damaged) = story::open_of(reader, self.machine).map_err(failed)?;
+        // What cannot be read may say what the technician is to know.
         history::tell_damaged(&damaged, path)?;
-        let own = stories
-            .into_values()
-            .filter(|story| story.closed.is_none() && story.alert.machine.as_deref() == Some(self.machine));
-        let filled = own.map(|mut told| story::fill(reader, &mut told).map(|()| told.alert));
-        filled.collect::<Result<_, _>>().map_err(|error| ledger::diagnose(&error, path).into())
+        let filled =
+            stories.into_values().map(|mut told| story::fill(reader, &mut told).map(|()| told.alert));
+        filled.collect::<Result<_, _>>().map_err(failed)
     }
 }
 

@@ -201,6 +201,12 @@ pub struct Window {
 }
 
 impl Window {
+    /// Whether a check of this kind and time counts for it.
+    #[must_use]
+    pub fn holds(&self, check: CheckKind, made: Timestamp) -> bool {
+        check == self.check && made >= self.from && self.to.is_none_or(|to| made < to)
+    }
+
     /// Whether the check may be one of a span: due in it, or due before and still to be made when it began.
     #[must_use]
     pub fn may_be_of(&self, from: Option<Timestamp>, to: Timestamp) -> bool {

@@ -2,7 +2,7 @@
 
 use std::ops::ControlFlow;
 use std::path::Path;
-use std::sync::Arc;
+use std::sync::{Arc, Mutex};
 
 use serde::Deserialize;
 use serde_json::{Value, json};
@@ -26,7 +26,7 @@ use crate::core::time::Timestamp;
 use crate::core::units::Celsius;
 use crate::core::wall_clock;
 use crate::core::wall_clock::local_date;
-use crate::ledger::{LedgerError, Order, Reader, RecordFilter, Subject};
+use crate::ledger::{KnownBlanks, LedgerError, Order, Reader, RecordFilter, Subject};
 use crate::report::alerts as told;
 use crate::web::api::{Asked, Rows, State, Trouble, View, When};
 use crate::web::now::{Data, Glance, Glances};
@@ -123,11 +123,12 @@ impl House {
     async fn by_index(&self, asked: Asked) -> Result<Rows, Trouble> {
         let after = asked.after.as_deref().map(number).transpose()?;
         let (loaded, path, now) = self.for_question();
-        let doubts = Arc::clone(&self.doubts);
+        let (doubts, blanks) = (Arc::clone(&self.doubts), Arc::clone(&self.blanks));
         let found = self.readers.ask(move |ledger| {
             ledger.in_one_state(|size| {
-                let ground = By { ledger, path: &path, configuration: &loaded.configuration, now, size };
-                Ok::<_, LedgerError>(by_index(&ground, doubts::fresh(&doubts, ledger)?, &asked, after))
+                let (configuration, doubts) = (&loaded.configuration, doubts::fresh(&doubts, ledger)?);
+                let ground = By { ledger, path: &path, configuration, now, size, doubts, blanks };
+                Ok::<_, LedgerError>(by_index(&ground, &asked, after))
             })
         });
         found.await?
@@ -137,13 +138,13 @@ impl House {
     async fn by_time(&self, asked: Asked) -> Result<Rows, Trouble> {
         let after = asked.after.as_deref().map(|text| Place::read(asked.view, text)).transpose()?;
         let (loaded, path, now) = self.for_question();
-        let doubts = Arc::clone(&self.doubts);
+        let (doubts, blanks) = (Arc::clone(&self.doubts), Arc::clone(&self.blanks));
         let found = self.readers.ask(move |ledger| {
             let doubts = doubts::fresh(&doubts, ledger)?;
             let span = span(ledger, &loaded.configuration, &asked)?;
             let show = shown(asked.view).unwrap_or_default();
             let arguments = arguments(show, &asked);
-            let question = Question { arguments: &arguments, from: span.0, to: span.1, now, doubts };
+            let question = Question { arguments: &arguments, from: span.0, to: span.1, now, doubts, blanks };
             Ok(history::told(ledger, &path, &loaded.configuration.alerts, &question)
                 .map(|told| (told, asked)))
         });
@@ -226,15 +227,12 @@ struct By<'l> {
     now: Timestamp,
     /// Number of records.
     size: u64,
+    doubts: Arc<Doubts>,
+    blanks: Arc<Mutex<KnownBlanks>>,
 }
 
-fn by_index(
-    ground: &By<'_>,
-    doubts: Arc<Doubts>,
-    asked: &Asked,
-    after: Option<u64>,
-) -> Result<Rows, Trouble> {
-    let &By { ledger, path, configuration, now, size } = ground;
+fn by_index(ground: &By<'_>, asked: &Asked, after: Option<u64>) -> Result<Rows, Trouble> {
+    let &By { ledger, path, configuration, now, size, ref doubts, ref blanks } = ground;
     let show = shown(asked.view).unwrap_or_default();
     if let Some(after) = after {
         follows(ledger, after, size, show)?;
@@ -244,7 +242,8 @@ fn by_index(
     let mut limit = asked.limit + 1;
     loop {
         let arguments = HistoryArgs { after, limit: Some(limit), ..arguments(show, asked) };
-        let question = Question { arguments: &arguments, from, to, now, doubts: Arc::clone(&doubts) };
+        let (doubts, blanks) = (Arc::clone(doubts), Arc::clone(blanks));
+        let question = Question { arguments: &arguments, from, to, now, doubts, blanks };
         let told = history::told(ledger, path, &configuration.alerts, &question);
         let (bytes, damaged) = told.map_err(|failure| failed(&failure))?;
         let mut items = lines(&bytes)?;

@@ -214,7 +214,8 @@ fn record(
     }
     let form = FormArgs { json: true, csv: false };
     let arguments = HistoryArgs { record: Some(index), form, ..HistoryArgs::default() };
-    let question = Question { arguments: &arguments, from: None, to: None, now, doubts };
+    let blanks = Arc::default();
+    let question = Question { arguments: &arguments, from: None, to: None, now, doubts, blanks };
     let told = history::told(ledger, path, &configuration.alerts, &question);
     let (bytes, _) = told.map_err(|failure| failed(&failure))?;
     rows::line(|out| {

@@ -4,7 +4,7 @@
 //! [`Missed`].
 //!
 //! A check belongs to the day on which it was due, whenever its alert was raised. Of the checks that were entered those
-//! are read that may be the missing ones, of the amendments all from the first of these on: one may come years late.
+//! are read that may be the missing ones, and what amends them, however late it came.
 
 use std::cmp::Reverse;
 use std::collections::{BTreeMap, BTreeSet};
@@ -81,7 +81,7 @@ pub(super) fn read(
     }
     let mut windows = missed.windows();
     windows.retain(|(_, window)| within.may_want(window));
-    let mut filters: Vec<RecordFilter> = windows
+    let filters: Vec<RecordFilter> = windows
         .iter()
         .map(|(machine, window)| RecordFilter {
             kinds: vec!["check".to_owned()],
@@ -92,17 +92,31 @@ pub(super) fn read(
             ..RecordFilter::default()
         })
         .collect();
-    let first = windows.iter().map(|(_, window)| window.from).min();
-    let kinds = vec!["amendment".to_owned()];
-    filters.push(RecordFilter { kinds, from: first, ..RecordFilter::default() });
+    let mut entries = BTreeMap::new();
     for filter in filters {
         ledger.events(Order::OldestFirst, &filter, |index, found| {
-            match found {
-                Ok((_, record)) => missed.take(index, &record),
-                Err(_) => damaged.push(index),
-            }
+            entries.insert(index, found);
             ControlFlow::Continue(())
         })?;
+    }
+    // Each of these may have been one.
+    damaged.extend(around.amended.damaged());
+    for corrected in around.amended.corrected() {
+        let could_be = |(machine, window): &(Option<String>, Window)| {
+            *machine == corrected.machine && window.holds(corrected.check, corrected.made)
+        };
+        if windows.iter().any(could_be) {
+            entries.insert(corrected.of, ledger.record(corrected.of)?);
+        }
+    }
+    for index in entries.keys().copied().collect::<Vec<_>>() {
+        entries.extend(ledger.records_about(Subject::Record(index))?);
+    }
+    for (index, found) in entries {
+        match found {
+            Ok((_, record)) => missed.take(index, &record),
+            Err(_) => damaged.push(index),
+        }
     }
     let line = |one: MissedCheck| {
         let MissedCheck { check, window, alert, closed, entry } = one;

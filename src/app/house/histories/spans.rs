@@ -1,5 +1,7 @@
 //! Days, gaps and drift of a span: what the command `history` shows, for the page.
 
+use std::sync::Arc;
+
 use jiff::ToSpan;
 use jiff::civil::Date;
 
@@ -24,7 +26,13 @@ use crate::web::history::{
 impl<'l> Around<'l> {
     /// The ground of the command, over a span.
     pub(super) fn ground(self, from: Option<Timestamp>, to: Option<Timestamp>) -> Ground<'l> {
-        Ground::of_service((self.ledger, self.path), self.settings, (from, to), self.now)
+        Ground::of_service(
+            (self.ledger, self.path),
+            self.settings,
+            (from, to),
+            self.now,
+            Arc::clone(self.blanks),
+        )
     }
 
     /// The first moment that anything is on record of.

@@ -12,7 +12,7 @@ use crate::app::history::events::Sites;
 use crate::app::history::{days, gaps};
 use crate::core::alert::Settings;
 use crate::core::alert::hours::Stretch;
-use crate::core::record::{AmendmentChange, Body, CheckKind, Record};
+use crate::core::record::{Body, CheckKind, Record};
 use crate::core::time::Timestamp;
 use crate::ledger::{LedgerError, Order, Reader, RecordFilter, Subject};
 use crate::web::history::{AlertsSummed, BEFORE_MAX, GapsSummed, OpenHours, Stood, Sum, Summed, Tally};
@@ -24,7 +24,7 @@ pub(super) fn summed(
     damaged: &mut Vec<u64>,
 ) -> Result<Option<Summed>, NotGathered> {
     let Around { ledger, settings, now, .. } = around;
-    let checks = checks(ledger, sought, damaged)?;
+    let checks = checks(around, sought, damaged)?;
     let alerts = alerts(ledger, sought, damaged)?;
     let missed = missed::summed(sought, around, damaged)?;
     // No earlier than the record goes back: a span may be asked for in centuries.
@@ -137,26 +137,21 @@ fn alerts(ledger: &Reader, sought: &Sought, damaged: &mut Vec<u64>) -> Result<Al
 
 /// Counts the checks of a span as they count after what was said of them: one that was withdrawn not at all, one
 /// that was corrected as the correction says, and at its time.
-fn checks(ledger: &Reader, sought: &Sought, damaged: &mut Vec<u64>) -> Result<Vec<Tally>, LedgerError> {
+fn checks(around: Around<'_>, sought: &Sought, damaged: &mut Vec<u64>) -> Result<Vec<Tally>, LedgerError> {
+    let Around { ledger, amended, .. } = around;
     let mut entered = BTreeSet::new();
     ledger.events(Order::OldestFirst, &filter(sought, "check"), |index, _| {
         entered.insert(index);
         ControlFlow::Continue(())
     })?;
-    // A correction may have moved a check into the span; it came no earlier than the check was made.
-    let said = RecordFilter { to: None, ..filter(sought, "amendment") };
-    ledger.events(Order::OldestFirst, &said, |_, found| {
-        if let Ok((_, Record { body: Body::Amendment(said), .. })) = found
-            && matches!(said.change, AmendmentChange::Corrected(_))
-        {
-            entered.insert(said.of);
-        }
-        ControlFlow::Continue(())
-    })?;
-    let sites = Sites::read(ledger)?;
-    let mut tallies: BTreeMap<CheckKind, Tally> = BTreeMap::new();
     let inside =
         |at: Timestamp| sought.from.is_none_or(|from| at >= from) && sought.to.is_none_or(|to| at < to);
+    // A correction may have moved a check into the span.
+    let machine = &sought.question.machine;
+    let own = amended.corrected().iter().filter(|one| machine.is_none() || one.machine == *machine);
+    entered.extend(own.filter(|one| inside(one.made)).map(|one| one.of));
+    let sites = Sites::read(ledger)?;
+    let mut tallies: BTreeMap<CheckKind, Tally> = BTreeMap::new();
     for index in entered {
         let Ok((_, Record { machine, body, .. })) = ledger.record(index)? else {
             damaged.push(index);

@@ -1,12 +1,14 @@
 //! Lists of racks that tell which are in doubt, from a ledger on the disk.
 
 use std::path::Path;
+use std::sync::Arc;
 
 use jiff::tz::TimeZone;
 
 use super::super::glances;
 use super::super::histories::{Around, Sought, gathered};
 use super::{doubting, doubts, of};
+use crate::app::amended::Amended;
 use crate::app::fixture::{CONFIGURATION, at, ledger, opening};
 use crate::config::recorded::Recorded;
 use crate::core::alert::hours::Stretch;
@@ -43,7 +45,15 @@ fn found(reader: &Reader, question: Question, minute: u64) -> Found {
     let settings = Recorded::read(CONFIGURATION).expect("a sound configuration").settings;
     let sought = Sought::new(question, &TimeZone::UTC);
     let (path, doubts) = (Path::new("ledger.sqlite"), doubts(reader));
-    let around = Around { ledger: reader, path, settings: &settings, now: at(minute), doubts: &doubts };
+    let around = Around {
+        ledger: reader,
+        path,
+        settings: &settings,
+        now: at(minute),
+        doubts: &doubts,
+        blanks: &Arc::default(),
+        amended: &Amended::read(reader).expect("the amendments"),
+    };
     gathered(&sought, around).expect("gathered").expect("a page").found
 }
 

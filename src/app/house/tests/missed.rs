@@ -1,12 +1,14 @@
 //! What stood open when a span began, and checks that were missed, out of a real ledger.
 
 use std::path::Path;
+use std::sync::Arc;
 
 use jiff::civil::{Date, date};
 use jiff::tz::TimeZone;
 
 use super::super::histories::{Around, Sought, gathered};
 use super::doubts;
+use crate::app::amended::Amended;
 use crate::app::fixture::{CONFIGURATION, at, ledger, opening, plain};
 use crate::config::recorded::Recorded;
 use crate::core::alert::{AlertNumber, Condition, Earlier, Rack, Racks};
@@ -115,6 +117,8 @@ fn found(reader: &Reader, question: Question) -> (Found, Vec<u64>) {
         settings: &settings,
         now: at(NOW),
         doubts: &doubts(reader),
+        blanks: &Arc::default(),
+        amended: &Amended::read(reader).expect("the amendments"),
     };
     let part = gathered(&sought, around).expect("gathered").expect("a page");
     (part.found, part.damaged)
@@ -284,10 +288,12 @@ fn each_due_time_of_a_check_is_a_line_of_its_own() {
     });
 }
 
-// Own promise: an entry that was corrected into the time of a missed check and then again, or withdrawn, made none.
+// Own promise: an entry that was corrected into the time of a missed check made it; one that was corrected then again,
+// or withdrawn, made none.
 #[test]
 fn an_entry_that_was_corrected_twice_made_what_it_says_last() {
-    for last in [AmendmentChange::Withdrawn, AmendmentChange::Corrected(supply_check(3_000))] {
+    let (again, withdrawn) = (AmendmentChange::Corrected(supply_check(3_000)), AmendmentChange::Withdrawn);
+    for (last, made) in [(AmendmentChange::Comment, Some(2)), (again, None), (withdrawn, None)] {
         let correction = |change| {
             let (reason, by) = ("misread".to_owned(), "Tom".to_owned());
             Body::Amendment(Box::new(Amendment { of: 2, reason, by, change }))
@@ -303,7 +309,7 @@ fn an_entry_that_was_corrected_twice_made_what_it_says_last() {
         ]);
         with(records, |reader, _| {
             let (lines, _) = missed(reader, question(View::Missed, None));
-            assert_eq!(short(&lines), [(15, "supply", 1, None)]);
+            assert_eq!(short(&lines), [(15, "supply", 1, made)]);
         });
     }
 }

@@ -10,6 +10,7 @@ use super::super::histories::{Around, Sought, gathered};
 use super::super::machines::find;
 use super::super::racks::{Proof, Stands, prove, read};
 use super::doubts;
+use crate::app::amended::Amended;
 use crate::app::fixture::{CONFIGURATION, at, comment, key, ledger, opening, plain, rack};
 use crate::config::recorded::Recorded;
 use crate::core::alert::hours::Stretch;
@@ -130,7 +131,15 @@ fn asked_for(reader: &Reader, question: Question) -> Option<HistoryPart> {
     let sought = Sought::new(question, &TimeZone::UTC);
     let path = std::path::Path::new("ledger.sqlite");
     let doubts = &doubts(reader);
-    let around = Around { ledger: reader, path, settings: &settings, now: at(250), doubts };
+    let around = Around {
+        ledger: reader,
+        path,
+        settings: &settings,
+        now: at(250),
+        doubts,
+        blanks: &Arc::default(),
+        amended: &Amended::read(reader).expect("the amendments"),
+    };
     gathered(&sought, around).expect("gathered")
 }
 

@@ -1,0 +1,95 @@
+//! What people said of records later: which were withdrawn, and when a check is said since to have been made.
+//!
+//! An amendment may come years after what it speaks of. All of them are read once, from then on only what is new.
+
+use std::ops::ControlFlow;
+use std::sync::{Arc, Mutex, PoisonError};
+
+use crate::core::record::{AmendmentChange, Body, CheckKind, Record};
+use crate::core::time::Timestamp;
+use crate::ledger::{LedgerError, Reader};
+
+/// The amendments that change what counts, as far as the record was read.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Amended {
+    withdrawn: Vec<(u64, Option<u64>)>,
+    corrected: Vec<Correction>,
+    /// The first record that was not read.
+    next: u64,
+}
+
+/// A check as somebody corrected it.
+#[derive(Clone, Debug)]
+pub(super) struct Correction {
+    /// Record of the entry.
+    pub(super) of: u64,
+    pub(super) machine: Option<String>,
+    pub(super) check: CheckKind,
+    /// When it is said to have been made.
+    pub(super) made: Timestamp,
+}
+
+impl Amended {
+    /// Reads them.
+    ///
+    /// # Errors
+    /// The ledger's, but for damage of single records.
+    pub(super) fn read(ledger: &Reader) -> Result<Self, LedgerError> {
+        let mut amended = Self::default();
+        amended.read_on(ledger)?;
+        Ok(amended)
+    }
+
+    /// What is on record by now; reads only what is new.
+    ///
+    /// # Errors
+    /// As [`Amended::read`].
+    pub(super) fn fresh(shared: &Mutex<Arc<Self>>, ledger: &Reader) -> Result<Arc<Self>, LedgerError> {
+        let mut amended = shared.lock().unwrap_or_else(PoisonError::into_inner);
+        Arc::make_mut(&mut amended).read_on(ledger)?;
+        Ok(Arc::clone(&amended))
+    }
+
+    fn read_on(&mut self, ledger: &Reader) -> Result<(), LedgerError> {
+        ledger.records_found(&["amendment"], self.next, |index, found| {
+            match found {
+                Ok((_, Record { machine, body: Body::Amendment(amendment), .. })) => {
+                    let of = amendment.of;
+                    match &amendment.change {
+                        AmendmentChange::Withdrawn => self.withdrawn.push((index, Some(of))),
+                        AmendmentChange::Corrected(check) => {
+                            let (check, made) = (check.kind(), check.at());
+                            self.corrected.push(Correction { of, machine, check, made });
+                        }
+                        AmendmentChange::Comment => {}
+                    }
+                }
+                Ok(_) => {}
+                Err(_) => self.withdrawn.push((index, None)),
+            }
+            self.next = index + 1;
+            ControlFlow::Continue(())
+        })
+    }
+
+    /// Whether this record was withdrawn for certain.
+    pub(super) fn is_withdrawn(&self, record: u64) -> bool {
+        self.withdrawn.iter().any(|(_, of)| *of == Some(record))
+    }
+
+    /// What was withdrawn, in order of the records that say so: of one that is damaged nobody can say what it
+    /// withdrew.
+    pub(super) fn withdrawn(&self) -> impl Iterator<Item = (u64, Option<u64>)> {
+        self.withdrawn.iter().copied()
+    }
+
+    /// Amendments that are damaged.
+    pub(super) fn damaged(&self) -> impl Iterator<Item = u64> {
+        self.withdrawn.iter().filter(|(_, of)| of.is_none()).map(|(index, _)| *index)
+    }
+
+    /// The corrections of checks, whatever was said of their entries later.
+    pub(super) fn corrected(&self) -> &[Correction] {
+        &self.corrected
+    }
+}
