@@ -11,9 +11,10 @@ use std::ops::ControlFlow;
 use std::sync::{Arc, Mutex, PoisonError};
 
 use crate::core::alert::AlertNumber;
-use crate::core::alert::doubts::{Doubts, can_doubt};
+use crate::core::alert::doubts::{Doubts, can_doubt, is_within};
 use crate::core::record::{Body, Record};
-use crate::ledger::{LedgerError, Reader, Subject};
+use crate::core::time::Timestamp;
+use crate::ledger::{CycleFilter, LedgerError, Order, Reader, Subject};
 
 /// What the first records of a ledger say, as many as `size`.
 ///
@@ -40,6 +41,71 @@ pub(in crate::app) fn fresh(
         }
         Ok(Arc::clone(&doubts))
     })
+}
+
+/// How many racks are still looked at, and passed over, while those in doubt are counted.
+#[derive(Clone, Copy, Debug)]
+pub(in crate::app) struct Left {
+    /// Racks whose records are read.
+    pub(in crate::app) looked: usize,
+    /// Racks altogether.
+    pub(in crate::app) passed: u64,
+}
+
+/// What is told while racks in doubt are counted.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(in crate::app) enum Counted {
+    /// A rack is in doubt.
+    Doubted,
+    /// From this rack on none is looked at.
+    Ended,
+}
+
+/// Calls `each` with the start of the final rinse and what is told of the racks of a machine that passed in a span, the
+/// newest first, as long as some are left to be looked at.
+///
+/// # Errors
+/// The ledger's, but for damage of single records: of a rack that cannot be read nothing is told.
+pub(in crate::app) fn count(
+    ledger: &Reader,
+    doubts: &Doubts,
+    machine: &str,
+    (from, to): (Option<Timestamp>, Option<Timestamp>),
+    left: &mut Left,
+    mut each: impl FnMut(Timestamp, Counted),
+) -> Result<(), LedgerError> {
+    let stretches = doubts.stretches(Some(machine), None);
+    if stretches.is_empty() {
+        return Ok(());
+    }
+    let filter = CycleFilter { from, to, ..CycleFilter::default() };
+    let mut failure = None;
+    ledger.passed_of(Order::NewestFirst, [machine], &filter, |at, index| {
+        let can_be = is_within(&stretches, index);
+        if left.passed == 0 || can_be && left.looked == 0 {
+            each(at, Counted::Ended);
+            return ControlFlow::Break(());
+        }
+        left.passed -= 1;
+        if !can_be {
+            return ControlFlow::Continue(());
+        }
+        left.looked -= 1;
+        match ledger.record(index) {
+            Ok(Ok((_, Record { body: Body::Cycle(cycle), .. }))) => {
+                if !doubts.by(machine, index, &cycle).is_empty() {
+                    each(at, Counted::Doubted);
+                }
+                ControlFlow::Continue(())
+            }
+            Ok(_) => ControlFlow::Continue(()),
+            Err(error) => {
+                failure = Some(error);
+                ControlFlow::Break(())
+            }
+        }
+    })?;
+    failure.map_or(Ok(()), Err)
 }
 
 fn read_on(ledger: &Reader, size: u64, doubts: &mut Doubts) -> Result<(), LedgerError> {

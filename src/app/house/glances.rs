@@ -10,10 +10,10 @@ use tokio::sync::watch;
 
 use super::House;
 use crate::alert::message;
-use crate::app::alerts::doubts;
+use crate::app::alerts::doubts::{self, Counted, Left};
 use crate::app::live::Newest;
 use crate::core::alert::Alert;
-use crate::core::alert::doubts::{Doubts, is_within};
+use crate::core::alert::doubts::Doubts;
 use crate::core::alert::hours::Stretch;
 use crate::core::channel::{Channel, Place, Role};
 use crate::core::cycle::plate::Profile;
@@ -196,34 +196,12 @@ pub(super) fn doubted(
     machine: &str,
     day: Stretch,
 ) -> Result<u64, LedgerError> {
-    let stretches = doubts.stretches(Some(machine), None);
-    if stretches.is_empty() {
-        return Ok(0);
-    }
-    let filter = CycleFilter {
-        from: Some(day.from),
-        to: Some(day.to),
-        limit: Some(RACKS_MAX),
-        ..CycleFilter::default()
-    };
-    let (mut count, mut failure) = (0, None);
-    ledger.passed_of(Order::NewestFirst, [machine], &filter, |_, index| {
-        if !is_within(&stretches, index) {
-            return ControlFlow::Continue(());
-        }
-        match ledger.record(index) {
-            Ok(Ok((_, Record { body: Body::Cycle(cycle), .. }))) => {
-                count += u64::from(!doubts.by(machine, index, &cycle).is_empty());
-                ControlFlow::Continue(())
-            }
-            Ok(_) => ControlFlow::Continue(()),
-            Err(error) => {
-                failure = Some(error);
-                ControlFlow::Break(())
-            }
-        }
+    let (mut count, mut left) = (0, Left { looked: RACKS_MAX, passed: u64::MAX });
+    let span = (Some(day.from), Some(day.to));
+    doubts::count(ledger, doubts, machine, span, &mut left, |_, counted| {
+        count += u64::from(counted == Counted::Doubted);
     })?;
-    failure.map_or(Ok(count), Err)
+    Ok(count)
 }
 
 fn date(at: Timestamp, zone: &TimeZone) -> Option<Date> {

@@ -18,14 +18,17 @@ use crate::app::ledger::{self, LedgerHandle};
 use crate::config::load::Loaded;
 use crate::config::resolve::Configuration;
 use crate::core::alert::doubts::Doubts;
+use crate::core::alert::hours::Stretch;
 use crate::core::alert::{AlertNumber, Condition, Occasion, Route};
 use crate::core::cycle::verdict::Verdict;
 use crate::core::on_file::OnFile;
+use crate::core::reading::Fault;
 use crate::core::record::{
-    AlertClosed, AlertRaised, Amendment, AmendmentChange, Body, Check, Note, Notification, Outcome, Record,
+    AlertClosed, AlertRaised, Amendment, AmendmentChange, Body, Check, ConfigurationChange, Gap, Note,
+    Notification, Outcome, Record, ServiceStop, StopCause,
 };
 use crate::core::time::Timestamp;
-use crate::ledger::{Append, NewRecord, Reader};
+use crate::ledger::{Append, KnownBlanks, NewRecord, Reader};
 use crate::report::row::samples::cycle;
 use crate::web::cycle::InDoubt;
 use crate::web::logbook::Written;
@@ -55,6 +58,44 @@ fn of(machine: &str, recorded: Timestamp, body: Body) -> NewRecord {
 async fn put(handle: &LedgerHandle, records: Vec<NewRecord>) -> u64 {
     let committed = handle.append(Append { records, ..Append::default() }).await.expect("stored");
     committed.first_index.expect("records")
+}
+
+fn gap(seconds: u64, closed: bool) -> Body {
+    let from = NOW.plus(Duration::from_secs(seconds));
+    let to = closed.then(|| from.plus(Duration::from_secs(30)));
+    Body::Gap(Gap { probe: "dm1/rinse".to_owned(), fault: Fault::Silent, from, to, filled: false })
+}
+
+// Own promise: what was kept of gaps and read on with each record comes to what a first reading of all comes to, while
+// a gap is open, closed, ended by a configuration without its probe, and while the service is stopped.
+#[tokio::test]
+async fn gaps_that_are_read_on_are_those_of_a_first_reading() {
+    let (_directory, path, handle) = book();
+    let reader = Reader::open(&path).expect("a reader");
+    let (mut known, mut lines) = (KnownBlanks::default(), Vec::new());
+    let without = "[[machine]]\nname = \"dm1\"\nprobes = [\"wash\"]\n".to_owned();
+    let change = ConfigurationChange { sha256: "0".repeat(64), toml: without };
+    let stop = ServiceStop { cause: StopCause::Signal };
+    let bodies = [
+        gap(60, false),
+        gap(60, true),
+        gap(300, false),
+        Body::ConfigurationChange(change),
+        gap(900, false),
+        Body::ServiceStop(stop),
+    ];
+    for (number, body) in (1..).zip(bodies) {
+        let at = NOW.plus(Duration::from_secs(number * 200));
+        put(&handle, vec![of("dm1", at, body)]).await;
+        for span in [(0, 5_000), (350, 700)] {
+            let [from, to] = [span.0, span.1].map(|second| NOW.plus(Duration::from_secs(second)));
+            let span = Stretch { from, to };
+            let anew = reader.blanks(&mut KnownBlanks::default(), span, at).expect("read");
+            assert_eq!(reader.blanks(&mut known, span, at).expect("read on"), anew, "{number}");
+            lines.push(anew.0.len());
+        }
+    }
+    assert_eq!(lines, [1, 1, 1, 0, 2, 1, 2, 1, 3, 1, 4, 1]);
 }
 
 fn raised(number: u64, since: Timestamp) -> Body {

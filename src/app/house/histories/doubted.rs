@@ -14,6 +14,7 @@ use std::time::Duration;
 use jiff::civil::Date;
 
 use super::{Around, Gathered, Sought, rack_line};
+use crate::app::alerts::doubts::{self, Counted, Left};
 use crate::core::alert::AlertNumber;
 use crate::core::alert::doubts::is_within;
 use crate::core::alert::hours::Stretch;
@@ -251,15 +252,6 @@ pub(super) fn by_machine(
     Ok(found)
 }
 
-/// What is told while racks are counted.
-#[derive(Clone, Copy)]
-enum Counted {
-    /// A rack is in doubt.
-    Doubted,
-    /// From this rack on none of its machine is looked at.
-    Ended,
-}
-
 /// Calls `each` with machine, start of the final rinse and what is told of the racks of a span, the newest of each
 /// machine first.
 fn count(
@@ -269,39 +261,14 @@ fn count(
     mut each: impl FnMut(&str, Timestamp, Counted),
 ) -> Result<(), LedgerError> {
     let Around { ledger, doubts, .. } = around;
-    let size = ledger.size()?;
-    let (mut left, mut passed, mut failure) = (COUNTED_MAX, 0, None);
+    let (size, mut left) = (ledger.size()?, Left { looked: COUNTED_MAX, passed: COUNT_PASSED_MAX });
     for own in doubts.machines().filter(|own| machine.is_none_or(|machine| machine == *own)) {
         let stretches = doubts.stretches(Some(own), None);
         if stretches.is_empty() {
             continue;
         }
         let to = around.until(&stretches, size, to)?;
-        let filter = CycleFilter { from, to, ..CycleFilter::default() };
-        ledger.passed_of(Order::NewestFirst, [own], &filter, |at, index| {
-            let can_be = is_within(&stretches, index);
-            if passed == COUNT_PASSED_MAX || can_be && left == 0 {
-                each(own, at, Counted::Ended);
-                return ControlFlow::Break(());
-            }
-            passed += 1;
-            if !can_be {
-                return ControlFlow::Continue(());
-            }
-            left -= 1;
-            match ledger.record(index) {
-                Ok(found) if around.doubting(index, &found).is_empty() => {}
-                Ok(_) => each(own, at, Counted::Doubted),
-                Err(error) => {
-                    failure = Some(error);
-                    return ControlFlow::Break(());
-                }
-            }
-            ControlFlow::Continue(())
-        })?;
-        if let Some(error) = failure.take() {
-            return Err(error);
-        }
+        doubts::count(ledger, doubts, own, (from, to), &mut left, |at, counted| each(own, at, counted))?;
     }
     Ok(())
 }
