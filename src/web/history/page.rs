@@ -28,6 +28,7 @@ use crate::web::frame::{self, Frame, Tab, said};
 use crate::web::kitchen::{Kitchen, Pages};
 use crate::web::machine::zone_of;
 use crate::web::person::Person;
+use crate::web::query;
 
 /// A choice of a form.
 struct Choice<'a> {
@@ -182,7 +183,7 @@ struct Form<'a> {
 }
 
 impl<'a> Form<'a> {
-    /// The form, and what is wrong with the parts of the question that have no field in it.
+    /// The form, and all that is wrong with the question: whoever reads from the top meets it first.
     fn of(asked: &Asked, known: &'a [String], quick: &[Quick], language: Language) -> (Self, Vec<String>) {
         let Asked { question, given } = asked;
         let field = |name, english, spanish| given.field(name, said(language, english, spanish), language);
@@ -204,7 +205,16 @@ impl<'a> Form<'a> {
                 || quick.iter().any(|quick| quick.chosen && !quick.first)
                     && !quick.iter().any(|quick| quick.chosen && quick.first),
         };
-        (form, given.beside(&fields, language))
+        let others = [&form.verdict, &form.kind].into_iter().flatten().map(|(field, _)| field);
+        let marked = [&form.from, &form.to, &form.machine].into_iter().chain(others);
+        let wrong = marked.filter_map(|field| field.fault.clone()).chain(given.beside(&fields, language));
+        let wrong = wrong.collect();
+        (form, wrong)
+    }
+
+    /// The type of the input of a day: a browser empties one of days where what was typed is none.
+    fn input_of(&self, field: &Field) -> &'static str {
+        if field.value.is_empty() || query::day(&field.value).is_ok() { "date" } else { "text" }
     }
 }
 
@@ -217,7 +227,7 @@ struct HistoryPage<'a> {
     /// Spans that are asked for first, and the others.
     quick: [Vec<Quick>; 2],
     form: Form<'a>,
-    /// What is wrong with the parts of the question that have no field.
+    /// What is wrong with the question.
     wrong: Vec<String>,
     zone: String,
     /// Absent where the question was refused.

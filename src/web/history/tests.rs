@@ -1,3 +1,5 @@
+mod asking;
+
 use axum::body::Body;
 use axum::extract::Request;
 use axum::http::{StatusCode, header};

@@ -1,0 +1,40 @@
+//! How a question is told back: what is wrong with it, and how much fits it.
+
+use super::*;
+
+// Own promise: a day that cannot be read, and a span that ends before it begins, are told at the very top and beside
+// their field, which is marked and keeps what was typed: a browser empties an input of days that holds no day.
+#[tokio::test]
+async fn a_wrong_day_is_told_at_the_top_and_kept_in_its_field() {
+    for (query, name, kept, said) in [
+        ("from=26.11.2026", "from", "type=\"text\" value=\"26.11.2026\"", "«26.11.2026» was read"),
+        (
+            "from=2026-02-30&to=2026-03-01",
+            "from",
+            "type=\"text\" value=\"2026-02-30\"",
+            "«2026-02-30» was read",
+        ),
+        (
+            "from=2026-11-05&to=2026-11-01",
+            "to",
+            "type=\"date\" value=\"2026-11-01\"",
+            "expected is a day no earlier than 2026-11-05",
+        ),
+    ] {
+        let page = refused(&format!("/history?{query}"), Language::English).await;
+        let marked = format!(
+            "<input id=\"{name}\" name=\"{name}\" {kept} aria-invalid=\"true\" aria-describedby=\"{name}-fault\">"
+        );
+        holds(&page, &[&marked]);
+        let main = page.split_once("</h1>").expect("a title").1.trim_start();
+        assert!(main.starts_with("<div class=\"fault\" role=\"alert\">"), "{query}: {main}");
+        let banner = main.split_once("</div>").expect("its end").0;
+        holds(banner, &["nothing was looked up", said]);
+        let beside = page.split_once("<form class=\"pick ask\"").expect("a form").1;
+        let beside = beside.split_once("<details").expect("more filters").0;
+        holds(beside, &[&format!("id=\"{name}-fault\""), said]);
+    }
+    let fine = get("/history?from=2026-11-05", Language::English).await;
+    holds(&fine, &["type=\"date\" value=\"2026-11-05\">", "name=\"to\" type=\"date\" value=\"\">"]);
+    assert!(!fine.contains("<div class=\"fault\""), "{fine}");
+}
