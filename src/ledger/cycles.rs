@@ -98,6 +98,30 @@ impl Reader {
         failure.map_or(Ok(()), Err)
     }
 
+    /// How many cycles fit, counted no further than to `most`; limit and neighbour of the filter do not count. It reads
+    /// no record.
+    ///
+    /// # Errors
+    /// [`LedgerError`] where the database fails.
+    pub fn cycles_counted(&self, filter: &CycleFilter, most: u64) -> Result<u64, LedgerError> {
+        let whole = CycleFilter { after_index: None, ..filter.clone() };
+        let count = || -> rusqlite::Result<u64> {
+            let Some(bounds) = self.bounds(Order::OldestFirst, &whole)? else { return Ok(0) };
+            let Bounds { sql, machine, from, to, .. } = &bounds;
+            let sql = format!("SELECT COUNT(*) FROM ({sql} LIMIT ?5)");
+            let mut statement = self.connection.prepare_cached(&sql)?;
+            let verdicts: &[Verdict] =
+                if whole.verdicts.is_empty() { &Verdict::ALL } else { &whole.verdicts };
+            let mut counted = 0;
+            for verdict in verdicts {
+                let parts = params![machine, verdict_number(*verdict), from, to, index_of(most - counted)];
+                counted += statement.query_row(parts, |row| row.get::<_, u64>(0))?;
+            }
+            Ok(counted)
+        };
+        count().map_err(|source| self.failed("counting in the history", source))
+    }
+
     /// Calls `each` with the index of every cycle between two records, both included, in order of the index, and with
     /// whether it passed and is of the machine, or of any where none is named. It reads no record, and takes time for
     /// every cycle between the two.

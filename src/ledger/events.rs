@@ -186,6 +186,34 @@ impl Reader {
         Ok(())
     }
 
+    /// How many records fit, counted no further than to `most`; limit and neighbour of the filter do not count. It
+    /// reads no record.
+    ///
+    /// # Errors
+    /// [`LedgerError`] where the database fails.
+    pub fn events_counted(&self, filter: &RecordFilter, most: u64) -> Result<u64, LedgerError> {
+        self.make_events()?;
+        let Some(span) =
+            self.span_of(Order::OldestFirst, &RecordFilter { after_index: None, ..filter.clone() })?
+        else {
+            return Ok(0);
+        };
+        let whose = if filter.machine.is_some() { "machine = ?4" } else { "?4 IS NULL" };
+        let sql = format!(
+            "SELECT COUNT(*) FROM (SELECT 1 FROM event WHERE {whose} AND kind = ?1 AND at >= ?2 AND at < ?3 LIMIT ?5)"
+        );
+        let count = || -> rusqlite::Result<u64> {
+            let mut statement = self.connection.prepare_cached(&sql)?;
+            let mut counted = 0;
+            for word in words(filter) {
+                let parts = params![word, span.from, span.to, filter.machine, index_of(most - counted)];
+                counted += statement.query_row(parts, |row| row.get::<_, u64>(0))?;
+            }
+            Ok(counted)
+        };
+        count().map_err(|source| self.failed("counting records", source))
+    }
+
     /// Where a query looks; `None` where nothing can follow the record it is to follow.
     fn span_of(&self, order: Order, filter: &RecordFilter) -> Result<Option<Span>, LedgerError> {
         let (from, to) =

@@ -40,6 +40,8 @@ use crate::web::frame::Refusal;
 
 /// Lines of one page.
 pub const LINES_MAX: usize = 50;
+/// Records that are counted for one page (own choice: a thousandth of a second).
+pub const HITS_MAX: u64 = 10_000;
 /// Most days of one page: two months of one machine.
 pub const DAYS_MAX: i64 = 62;
 /// Most alerts that are named as open since before a span; all are counted (own choice: a few screens of a phone).
@@ -403,6 +405,24 @@ pub struct Newest {
     pub at: Timestamp,
 }
 
+/// How many lines a list has, on all its pages.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Hits {
+    /// Those that were counted.
+    pub count: u64,
+    /// Whether there are more, see [`HITS_MAX`].
+    pub more: bool,
+}
+
+impl Hits {
+    /// What a count comes to that went on to one more than [`HITS_MAX`].
+    #[must_use]
+    pub const fn of(counted: u64) -> Self {
+        let more = counted > HITS_MAX;
+        Self { count: if more { HITS_MAX } else { counted }, more }
+    }
+}
+
 /// One page of a list, the newest first.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Listed<T> {
@@ -415,6 +435,8 @@ pub struct Listed<T> {
     /// Records of its span that only move the end of work on a machine, which is told by its beginning and its end:
     /// they are no lines unless their kind is asked for.
     pub folded: u64,
+    /// How many there are on all pages, with those that are folded; absent where too much would have to be looked at.
+    pub hits: Option<Hits>,
     /// Whether the page ends before it is full, since enough racks were looked through that are none of it.
     pub cut: bool,
 }

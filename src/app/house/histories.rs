@@ -38,8 +38,8 @@ use crate::web::frame::Refusal;
 use crate::web::history::moment::{AsConfigured, Force, ProbeInForce};
 use crate::web::history::record::{One, Stands};
 use crate::web::history::{
-    Found as FoundView, Histories, HistoryLine, HistoryPart, Integrity, LINES_MAX, Later, Listed, Newest,
-    Page, Question, View,
+    Found as FoundView, HITS_MAX, Histories, HistoryLine, HistoryPart, Hits, Integrity, LINES_MAX, Later,
+    Listed, Newest, Page, Question, View,
 };
 
 /// What a question is asked of.
@@ -138,7 +138,8 @@ impl Sought {
                 ControlFlow::Break(())
             }
         })?;
-        failure.map_or_else(|| Ok(Some(self.page(gathered))), Err)
+        let hits = Hits::of(ledger.cycles_counted(&filter, HITS_MAX + 1)?);
+        failure.map_or_else(|| Ok(Some(self.page(gathered, Some(hits)))), Err)
     }
 
     /// A page of records of these kinds; `None` where it is to go on from one of another kind.
@@ -175,7 +176,8 @@ impl Sought {
                 }
             }
         })?;
-        failure.map_or_else(|| Ok(Some(self.page(gathered))), Err)
+        let hits = Hits::of(ledger.events_counted(&filter, HITS_MAX + 1)?);
+        failure.map_or_else(|| Ok(Some(self.page(gathered, Some(hits)))), Err)
     }
 
     /// Whether the page goes on from a record of these kinds; where it does not, it would be another page that
@@ -189,7 +191,7 @@ impl Sought {
     }
 
     /// The page and its neighbours.
-    fn page(&self, gathered: Gathered) -> FoundView {
+    fn page(&self, gathered: Gathered, hits: Option<Hits>) -> FoundView {
         let Gathered { mut lines, more, folded, looked, cut } = gathered;
         let (more, looked) = (more || cut, looked.filter(|_| cut));
         let back = matches!(self.question.page, Page::Newer(_));
@@ -211,6 +213,7 @@ impl Sought {
             lines: lines.into_iter().map(|(_, line)| line).collect(),
             folded,
             cut,
+            hits,
         })
     }
 }

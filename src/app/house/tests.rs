@@ -3,6 +3,7 @@
 mod by_desk;
 mod counted;
 mod doubted;
+mod hits;
 mod missed;
 mod records;
 

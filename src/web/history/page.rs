@@ -101,6 +101,8 @@ struct Answer {
     older: Option<String>,
     /// How many records were left out that only move the end of work on a machine, and where they stand.
     folded: Option<(String, String)>,
+    /// How many lines there are on all pages.
+    hits: Option<String>,
     /// Whether it ends before it is full.
     cut: bool,
     damaged: String,
@@ -130,6 +132,7 @@ impl Answer {
             shown: Shown::of(&part.found, question, reader, now),
             newer,
             older,
+            hits: hits(&part.found, question.view, reader.language),
             cut: matches!(&part.found, Found::Lines(Listed { cut: true, .. })),
             folded: match &part.found {
                 Found::Lines(Listed { folded, .. }) if *folded > 0 => {
@@ -148,6 +151,41 @@ impl Answer {
             sealed: sealed(&part.integrity, reader),
         }
     }
+}
+
+/// How many lines a list has, in words; `None` where that is not counted.
+fn hits(found: &Found, view: View, language: Language) -> Option<String> {
+    let (hits, folded) = match found {
+        Found::Lines(page) => (page.hits?, page.folded),
+        Found::Gaps(page) => (page.hits?, 0),
+        Found::Days { .. } | Found::Missed { .. } | Found::Summary(_) | Found::Drift { .. } => return None,
+    };
+    let noun = match view {
+        View::Racks => Noun::Racks,
+        View::Gaps => Noun::Gaps,
+        View::Checks | View::Alerts | View::Records => Noun::Records,
+        View::Days | View::Missed | View::Summary | View::Drift => return None,
+    };
+    let mut text = grouped(hits.count, language);
+    if hits.more {
+        text.insert_str(0, said(language, "more than ", "más de "));
+    }
+    text = format!("{text} {}", noun.word(hits.count, language));
+    if folded > 0 {
+        text.push_str(said(language, ", with those left out below", ", con los que se omiten abajo"));
+    }
+    Some(text)
+}
+
+/// A number with its thousands apart, as the reader's language writes it: Spanish has a blank there, which is no sign of
+/// decimals anywhere, and none in a number of four digits (Ortografía de la lengua española, 2010).
+fn grouped(count: u64, language: Language) -> String {
+    debug_assert!(count < 1_000_000, "no more is counted");
+    let (between, least) = match language {
+        Language::English => (',', 1_000),
+        Language::Spanish => ('\u{a0}', 10_000),
+    };
+    if count < least { count.to_string() } else { format!("{}{between}{:03}", count / 1_000, count % 1_000) }
 }
 
 /// How the record is sealed.

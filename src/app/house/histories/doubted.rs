@@ -93,7 +93,7 @@ impl Sought {
         let (order, _) = self.order();
         let (least, most) = match self.question.page {
             Page::Newest => (0, u64::MAX),
-            Page::Older(0) => return Ok(self.page(Gathered::new())),
+            Page::Older(0) => return Ok(self.page(Gathered::new(), None)),
             Page::Older(record) => (0, record - 1),
             Page::Newer(record) => (record.saturating_add(1), u64::MAX),
         };
@@ -121,7 +121,7 @@ impl Sought {
                 break;
             }
         }
-        failure.map_or_else(|| Ok(self.page(gathered)), Err)
+        failure.map_or_else(|| Ok(self.page(gathered, None)), Err)
     }
 
     /// The page in order of time.
@@ -153,7 +153,7 @@ impl Sought {
                 ControlFlow::Break(())
             })
         })?;
-        failure.map_or_else(|| Ok(self.page(gathered)), Err)
+        failure.map_or_else(|| Ok(self.page(gathered, None)), Err)
     }
 
     /// Takes one rack that passed, where it is in doubt.

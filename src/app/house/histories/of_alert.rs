@@ -83,7 +83,7 @@ impl Sought {
         let mut gathered = Gathered::new();
         let own = |reach: &Reach| self.question.machine.as_ref().is_none_or(|name| *name == reach.machine);
         let Some(reach) = Reach::read(ledger, number)?.filter(own) else {
-            return Ok(Some(self.page(gathered)));
+            return Ok(Some(self.page(gathered, None)));
         };
         let (order, after) = self.order();
         let whole = reach.filter(LOOKED_MAX + 1, after);
@@ -108,7 +108,7 @@ impl Sought {
             }
             gathered.looked = Some(index);
         }
-        Ok(Some(self.page(gathered)))
+        Ok(Some(self.page(gathered, None)))
     }
 
     /// Whether a rack is of the verdict that is asked for.

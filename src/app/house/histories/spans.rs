@@ -19,8 +19,8 @@ use crate::core::wall_clock::local_date;
 use crate::ledger::LedgerError;
 use crate::report::account::{DriftSignal, MachineAccount};
 use crate::web::history::{
-    DAYS_MAX, DRIFT_DAYS_MAX, DayLine, Drift, Found, GapLine, LINES_MAX, Listed, Page, Question, Recovery,
-    Shift,
+    DAYS_MAX, DRIFT_DAYS_MAX, DayLine, Drift, Found, GapLine, Hits, LINES_MAX, Listed, Page, Question,
+    Recovery, Shift,
 };
 
 impl<'l> Around<'l> {
@@ -152,7 +152,9 @@ fn page(
     let newer = if first > 0 { index(first) } else { None };
     let end = first + LINES_MAX;
     let older = if end < gaps.len() { index(end - 1) } else { None };
+    let hits = Some(Hits { count: gaps.len() as u64, more: false });
     Ok(Some(Listed {
+        hits,
         lines: gaps.into_iter().skip(first).take(LINES_MAX).collect(),
         newer,
         older,

@@ -30,9 +30,9 @@ use crate::web::history::{
 };
 
 /// Racks of the ledger, one a minute, every second one of `dm2`.
-const RACKS: u64 = 240;
+pub(super) const RACKS: u64 = 240;
 /// Index of the first rack: behind the key and the configuration.
-const FIRST: u64 = 2;
+pub(super) const FIRST: u64 = 2;
 
 /// A machine that sanitizes with chlorine.
 const CHLORINE: &str = r#"
@@ -47,7 +47,7 @@ sanitizing = "chlorine"
 probes = ["rinse", "sanitizer"]
 "#;
 
-struct Site {
+pub(super) struct Site {
     directory: tempfile::TempDir,
 }
 
@@ -74,7 +74,7 @@ fn records() -> Vec<NewRecord> {
 }
 
 impl Site {
-    fn new() -> Self {
+    pub(super) fn new() -> Self {
         let site = Self { directory: tempfile::tempdir().expect("room for a directory") };
         let writer = ledger(&site.path(), records());
         let reader = site.reader();
@@ -94,7 +94,7 @@ impl Site {
         self.directory.path().join("ledger.sqlite")
     }
 
-    fn reader(&self) -> Reader {
+    pub(super) fn reader(&self) -> Reader {
         Reader::open(&self.path()).expect("a reader")
     }
 
@@ -109,7 +109,7 @@ impl Site {
     }
 }
 
-fn asked(view: View, page: Page) -> Question {
+pub(super) fn asked(view: View, page: Page) -> Question {
     Question {
         view,
         machine: None,
@@ -143,7 +143,7 @@ fn asked_for(reader: &Reader, question: Question) -> Option<HistoryPart> {
     gathered(&sought, around).expect("gathered")
 }
 
-fn page(reader: &Reader, question: Question) -> HistoryPart {
+pub(super) fn page(reader: &Reader, question: Question) -> HistoryPart {
     asked_for(reader, question).expect("a page")
 }
 

@@ -38,3 +38,20 @@ async fn a_wrong_day_is_told_at_the_top_and_kept_in_its_field() {
     holds(&fine, &["type=\"date\" value=\"2026-11-05\">", "name=\"to\" type=\"date\" value=\"\">"]);
     assert!(!fine.contains("<div class=\"fault\""), "{fine}");
 }
+
+// Own promise: above a list stands how many lines it has on all its pages, and each line shows day and time of the
+// site's clock.
+#[tokio::test]
+async fn a_list_says_how_many_lines_it_has() {
+    for (show, english, spanish) in [
+        ("racks", "<b>1,234 racks</b>", "<b>1234 canastas</b>"),
+        ("records", "<b>1,234 records</b>", "<b>1234 asientos</b>"),
+        ("gaps", "<b>1,234 gaps</b>", "<b>1234 huecos</b>"),
+    ] {
+        let page = get(&format!("/history?show={show}"), Language::English).await;
+        holds(&page, &[english, "Thu 26 Nov 2026, 12:00 UTC"]);
+        holds(&get(&format!("/history?show={show}"), Language::Spanish).await, &[spanish]);
+    }
+    let days = get("/history?show=days", Language::English).await;
+    assert!(!days.contains("1,234"), "{days}");
+}

@@ -1,0 +1,51 @@
+//! How many lines a list of the history has, from a ledger on the disk.
+
+use jiff::civil::date;
+
+use super::records::{FIRST, RACKS, Site, asked, page};
+use crate::core::cycle::verdict::Verdict;
+use crate::web::history::{Found, HITS_MAX, Hits, Page, Question, View};
+
+// Own promise: a count is of the whole list, whichever page is looked at, and of what was asked for only.
+#[test]
+fn a_list_is_counted_over_all_its_pages() {
+    let site = Site::new();
+    let reader = site.reader();
+    let counted = |question: Question| match page(&reader, question).found {
+        Found::Lines(page) => page.hits,
+        Found::Gaps(page) => page.hits,
+        Found::Days { .. } | Found::Missed { .. } | Found::Summary(_) | Found::Drift { .. } => None,
+    };
+    let all = |count| Some(Hits { count, more: false });
+    let racks = |page| asked(View::Racks, page);
+    assert_eq!(counted(racks(Page::Newest)), all(RACKS));
+    assert_eq!(counted(racks(Page::Older(FIRST + 20))), all(RACKS));
+    assert_eq!(counted(racks(Page::Newer(FIRST + 20))), all(RACKS));
+    let of = |machine: &str| Some(machine.to_owned());
+    assert_eq!(counted(Question { machine: of("dm2"), ..racks(Page::Newest) }), all(RACKS / 2));
+    assert_eq!(counted(Question { machine: of("dm9"), ..racks(Page::Newest) }), all(0));
+    let verdicts: u64 = Verdict::ALL
+        .into_iter()
+        .map(|verdict| {
+            counted(Question { verdict: Some(verdict), ..racks(Page::Newest) }).expect("a count").count
+        })
+        .sum();
+    assert_eq!(verdicts, RACKS);
+    let later = Some(date(2999, 1, 1));
+    assert_eq!(counted(Question { from: later, ..racks(Page::Newest) }), all(0));
+    // The key, the configuration, the alert, the comment and both of the gap.
+    assert_eq!(counted(asked(View::Records, Page::Newest)), all(6));
+    assert_eq!(counted(asked(View::Alerts, Page::Newest)), all(1));
+    assert_eq!(counted(asked(View::Gaps, Page::Newest)), all(1));
+    assert_eq!(counted(Question { in_doubt: true, ..racks(Page::Newest) }), None, "never counted to its end");
+}
+
+// Own rule: what is more than is counted is never given as the number of all.
+#[test]
+fn a_count_that_ends_early_says_so() {
+    let reader = Site::new().reader();
+    assert_eq!(reader.cycles_counted(&Default::default(), 100).expect("counted"), 100);
+    assert_eq!(reader.events_counted(&Default::default(), 3).expect("counted"), 3);
+    assert_eq!(Hits::of(HITS_MAX), Hits { count: HITS_MAX, more: false });
+    assert_eq!(Hits::of(HITS_MAX + 1), Hits { count: HITS_MAX, more: true });
+}
