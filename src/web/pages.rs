@@ -26,6 +26,8 @@ words! {
     acknowledge_hint: "The next contact is then not called. It does not close the alert.", "Así no se avisa al siguiente contacto. La alerta no se cierra con esto.";
     acknowledge: "I take care of it", "Me encargo yo";
     name: "Your name", "Su nombre";
+    link_of: "This link was sent to", "Este enlace se envió a";
+    own_name: "Write who you are: your name goes on record.", "Escriba quién es usted: su nombre queda registrado.";
     note: "Note (may stay empty)", "Nota (puede quedar vacía)";
     action: "Corrective action", "Acción correctiva";
     action_hint: "It goes on record as it is written here and is never changed. The alert closes only with it.", "Queda registrada tal como se escribe aquí y no se modifica nunca. La alerta solo se cierra con ella.";

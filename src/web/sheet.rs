@@ -33,7 +33,7 @@ pub struct Sheet {
     pub action: Option<Action>,
     /// Racks that this action does not cover.
     pub left_out: Option<LeftOut>,
-    /// Name of the contact, put into the form for the name.
+    /// Name of the contact whose link it is: often that of a post, and not of whoever fills in the form.
     pub reader: String,
 }
 

@@ -156,9 +156,21 @@ async fn opening_acts_on_nothing_and_the_button_does() {
     let response = site.get(&link).await;
     assert_eq!(response.status(), StatusCode::OK);
     let page = response.text().await.expect("a page");
-    for part in ["final rinse 71.3 °C", "Hold these racks", "value=\"Ana\"", "North &#60;kitchen&#62;"] {
+    for part in [
+        "final rinse 71.3 °C",
+        "Hold these racks",
+        "sent to <b>Ana</b>. Write who you are",
+        "North &#60;kitchen&#62;",
+    ] {
         assert!(page.contains(part), "{part} in {page}");
     }
+    // Own rule: a record says who; the name of the contact may be that of a post.
+    for id in ["name", "who"] {
+        let empty =
+            format!("<input id=\"{id}\" name=\"name\" required maxlength=\"100\" autocomplete=\"name\" ");
+        assert!(page.contains(&empty), "{id}: {page}");
+    }
+    assert!(!page.contains("value=\"Ana\""), "{page}");
     site.client.head(&link).send().await.expect("an answer");
     site.get(&format!("{link}/acknowledge")).await;
     assert_eq!(site.kitchen.deeds(), []);
