@@ -315,9 +315,10 @@ pub(super) fn gathered(sought: &Sought, around: Around<'_>) -> Result<Option<His
         View::Racks => sought.racks(around)?,
         View::Checks => sought.records(&["check"], ledger)?,
         View::Alerts => sought.records(&["alert-raised"], ledger)?,
-        View::Records => match sought.question.kind {
-            Some(kind) => sought.records(&[kind], ledger)?,
-            None => sought.records(&Body::EVENTS, ledger)?,
+        View::Records => match (sought.question.alert, sought.question.kind) {
+            (Some(alert), _) => sought.said_of(AlertNumber(alert), ledger)?,
+            (None, Some(kind)) => sought.records(&[kind], ledger)?,
+            (None, None) => sought.records(&Body::EVENTS, ledger)?,
         },
         View::Missed => Some(missed::page(sought, around, &mut damaged)?),
         View::Days => Some(spans::days(sought, around, &mut damaged)?),

@@ -34,6 +34,8 @@ pub(super) struct Happened {
     pub(super) words: Vec<(&'static str, String)>,
     /// Whether somebody could not be told, or nobody answered.
     pub(super) failed: bool,
+    /// How many records are left out before it, in words.
+    pub(super) left_out: Option<String>,
 }
 
 /// English and Spanish.
@@ -46,11 +48,17 @@ const fn say(language: Language, pair: Pair) -> &'static str {
     }
 }
 
-/// Puts the records of an alert into words.
+/// Records of a story that are shown, of its begin and of its end; those between are left to the history (own choice:
+/// nobody reads more on a phone, and an alert can stand open for years).
+const BEGIN_SHOWN: usize = 20;
+const END_SHOWN: usize = 100;
+
+/// Puts the records of an alert into words, those between of a story that is very long left out.
 pub(super) fn told(records: &[(u64, Record)], racks: &[Rack], reader: &Reader) -> Vec<Happened> {
-    let mut last = String::new();
-    let mut all = Vec::new();
-    for (index, record) in records {
+    let between = records.len().saturating_sub(BEGIN_SHOWN + END_SHOWN);
+    let (begin, rest) = records.split_at(if between > 0 { BEGIN_SHOWN } else { 0 });
+    let (mut last, mut all) = (String::new(), Vec::new());
+    for (index, record) in begin.iter().chain(rest.iter().skip(between)) {
         let told = if let Body::Amendment(amendment) = &record.body {
             let pair = ("The record it rests on, {of}. {what}", "El asiento en que se basa, {of}. {what}");
             let (of, what) = (amendment.of.to_string(), amended(amendment, reader));
@@ -76,9 +84,32 @@ pub(super) fn told(records: &[(u64, Record)], racks: &[Rack], reader: &Reader) -
             (cause, format!("{of}/{cause}"))
         });
         let entry = matches!(record.body, Body::Check(_)).then(|| format!("logbook/entries/{index}"));
-        all.push(Happened { record: *index, cause, entry, day: shown, clock, what, words, failed });
+        all.push(Happened {
+            record: *index,
+            cause,
+            entry,
+            day: shown,
+            clock,
+            what,
+            words,
+            failed,
+            left_out: None,
+        });
+    }
+    if let Some((end, _)) = begin.last()
+        && let Some(next) = all.iter_mut().find(|one| one.record > *end)
+    {
+        next.left_out = Some(left_out(between, reader.language));
     }
     all
+}
+
+fn left_out(between: usize, language: Language) -> String {
+    let pair = (
+        "… {count} more records between: the history has every one.",
+        "… {count} asientos más entre medias: el historial los tiene todos.",
+    );
+    filled(say(language, pair), &[("count", &between.to_string())])
 }
 
 /// What the newest amendment of each entry that an alert rests on withdrew or corrected, so that nobody goes by a
@@ -402,3 +433,6 @@ fn quantity(quantity: Quantity, reader: &Reader) -> String {
         Quantity::Count(count) => count.to_string(),
     }
 }
+
+#[cfg(test)]
+mod tests;

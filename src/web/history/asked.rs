@@ -6,7 +6,7 @@
 //! | `machine` | one machine | |
 //! | `from`, `to` | first and last day | |
 //! | `verdict` | one verdict, or that they passed and are in doubt | racks |
-//! | `alert` | one alert | racks |
+//! | `alert` | one alert | racks, records |
 //! | `kind` | one kind | records |
 //! | `older`, `newer` | goes on from this record, of a gap of a probe with `/` and that probe behind it | lists |
 //! | `until` | goes on from this day | days, missed checks |
@@ -123,7 +123,7 @@ fn one_of<T: Copy>(
 fn fitting(view: View, given: &mut Given) {
     for (part, views) in [
         ("verdict", &[View::Racks] as &[View]),
-        ("alert", &[View::Racks]),
+        ("alert", &[View::Racks, View::Records]),
         ("kind", &[View::Records]),
         ("until", &[View::Days, View::Missed]),
         ("older", &View::LISTS),
@@ -153,9 +153,9 @@ pub(super) fn address(question: &Question) -> String {
         if let Some(verdict) = question.verdict.map(Verdict::as_str).or(doubted) {
             address.push_str(&format!("&verdict={verdict}"));
         }
-        if let Some(alert) = question.alert {
-            address.push_str(&format!("&alert={alert}"));
-        }
+    }
+    if let Some(alert) = question.alert.filter(|_| matches!(question.view, View::Racks | View::Records)) {
+        address.push_str(&format!("&alert={alert}"));
     }
     if let Some(kind) = question.kind.filter(|_| question.view == View::Records) {
         address.push_str(&format!("&kind={kind}"));
@@ -227,6 +227,7 @@ mod tests {
             ("verdict=bogus", Some("verdict")),
             ("show=days&verdict=cold", Some("verdict")),
             ("verdict=in-doubt&alert=12", None),
+            ("show=records&alert=12&kind=notification", None),
             ("show=days&alert=12", Some("alert")),
             ("alert=x", Some("alert")),
             ("show=records&kind=cycle", Some("kind")),

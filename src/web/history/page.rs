@@ -275,8 +275,10 @@ struct HistoryPage<'a> {
     before: Option<String>,
     /// Whether the question is narrower than an export of its span can be.
     all_of_span: bool,
-    /// The alert whose racks are looked at, and the address of all racks.
+    /// The alert whose racks or records are looked at, and the address of all of them.
     of_alert: Option<(u64, String)>,
+    /// Whether records are.
+    of_records: bool,
     drift_days: i64,
 }
 
@@ -324,6 +326,7 @@ pub(in crate::web) async fn show<K: Kitchen>(
         zone: zone_of(reader, now),
         exports: exports(question, begins, today),
         all_of_span: question.is_narrow(),
+        of_records: question.view == View::Records,
         of_alert: question.alert.map(|alert| (alert, address(&Question { alert: None, ..question.clone() }))),
         answer: part.map(|part| Answer::of(&part, question, reader, now)),
         before: asked_before.map(|day| reader.day(day_begins(day, &reader.zone))),

@@ -78,7 +78,10 @@ fn a_dead_booster_is_told_answered_and_closed() {
     let (client, link) = (client(), link(&mail, &office));
     let (status, page) = ask(client.get(&link));
     assert_eq!(status, 200);
-    assert!(page.contains("82.2") && page.contains("value=\"ana\""), "{page}");
+    assert!(
+        page.contains("82.2") && page.contains("<b>ana</b>") && !page.contains("value=\"ana\""),
+        "{page}"
+    );
     let acknowledged = |body: &Body| matches!(body, Body::AlertAcknowledged(_));
     assert!(!office.records().iter().any(|record| acknowledged(&record.body)), "by opening it");
     // The button is one.

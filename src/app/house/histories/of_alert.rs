@@ -1,22 +1,24 @@
-//! The racks of one alert, page by page: those that it counted, and those that it put in doubt.
+//! The racks of one alert, page by page: those that it counted, and those that it put in doubt. And its records.
 //!
-//! They are found as the alert's story finds them: the racks of its machine while it was open, and as many before it as
+//! Its racks are found as the alert's story finds them: the racks of its machine while it was open, and as many before it as
 //! can be of its row. Of these so many are looked through at a time, with those of a row at either end; a page that
 //! ends before it is full goes on from where it ended.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::{ControlFlow, RangeInclusive};
 
-use super::{Around, Gathered, Sought, rack_line};
+use super::{Around, Gathered, Sought, rack_line, record_line};
 use crate::app::alerts::past::{PastOf, ROW_MAX};
 use crate::app::alerts::story;
+use crate::app::history::events::Sites;
 use crate::core::alert::affected::OF_PROBES;
 use crate::core::alert::story::{Story, note};
 use crate::core::alert::{Alert, AlertNumber, Condition};
+use crate::core::late::stands_at;
 use crate::core::record::{Body, OfAlert, Record};
 use crate::core::time::Timestamp;
 use crate::ledger::{CycleFilter, Found, LedgerError, Order, Reader, Subject};
-use crate::web::history::Found as FoundView;
+use crate::web::history::{Found as FoundView, Hits, Page};
 
 /// Racks that are looked through for one page (own choice: two or three hundredths of a second).
 const LOOKED_MAX: usize = 1_500;
@@ -109,6 +111,50 @@ impl Sought {
             gathered.looked = Some(index);
         }
         Ok(Some(self.page(gathered, None)))
+    }
+
+    /// A page of the records that speak of an alert, in order of the record; `None` where it is to go on from none.
+    pub(super) fn said_of(
+        &self,
+        number: AlertNumber,
+        ledger: &Reader,
+    ) -> Result<Option<FoundView>, LedgerError> {
+        let mut own = ledger.about(Subject::Alert(number.0))?;
+        let hits =
+            (self.from, self.to, &self.question.machine, self.question.kind) == (None, None, &None, None);
+        let hits = hits.then(|| Hits::of(own.len() as u64));
+        match self.question.page {
+            Page::Newest => own.reverse(),
+            Page::Older(record) | Page::Newer(record) if own.binary_search(&record).is_err() => {
+                return Ok(None);
+            }
+            Page::Older(record) => {
+                own.retain(|index| *index < record);
+                own.reverse();
+            }
+            Page::Newer(record) => own.retain(|index| *index > record),
+        }
+        let sites = Sites::read(ledger)?;
+        let mut gathered = Gathered::new();
+        for index in own {
+            let found = ledger.record(index)?;
+            if found.as_ref().is_ok_and(|(_, record)| !self.is_asked_for(record)) {
+                continue;
+            }
+            if gathered.take(index, record_line(ledger, index, found, Some(&sites))?).is_break() {
+                break;
+            }
+        }
+        Ok(Some(self.page(gathered, hits)))
+    }
+
+    /// Whether a record is of the kind, the machine and the span that are asked for.
+    fn is_asked_for(&self, record: &Record) -> bool {
+        let at = stands_at(record);
+        self.question.kind.is_none_or(|kind| kind == record.body.kind())
+            && (self.question.machine.is_none() || self.question.machine == record.machine)
+            && self.from.is_none_or(|from| at >= from)
+            && self.to.is_none_or(|to| at < to)
     }
 
     /// Whether a rack is of the verdict that is asked for.

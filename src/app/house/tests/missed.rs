@@ -16,11 +16,11 @@ use crate::core::record::{
     AlertChanged, AlertCleared, AlertClosed, AlertRaised, Amendment, AmendmentChange, Body, Change, Check,
     CheckKind, Clearing, MissedDue,
 };
-use crate::ledger::{NewRecord, Reader};
+use crate::ledger::{NewRecord, Reader, Subject};
 use crate::report::account::RecordRange;
 use crate::report::account::build::{Builder, Question as OfAccount};
 use crate::web::history::missed::{LINES_MAX, MissedLine, MissedSummed};
-use crate::web::history::{Found, Page, Question, Summed, View};
+use crate::web::history::{Found, HistoryLine, Page, Question, Summed, View};
 
 /// Now, in minutes behind the begin of the record, on 14 November at 22:13:20.
 const NOW: u64 = 5_000;
@@ -328,5 +328,56 @@ fn pages_of_missed_checks_end_with_whole_days() {
         let (older, before) = missed(reader, Question { until: before, ..first });
         assert_eq!((older.len(), before), (120, None), "the record begins within its days");
         assert!(lines.len() + older.len() > LINES_MAX);
+    });
+}
+
+// Own promise: the records of one alert are found page by page, each once, by kind and day as well; a page that is to go
+// on from a record of another is none.
+#[test]
+fn the_records_of_an_alert_are_listed() {
+    let mut records = opening(CONFIGURATION);
+    let again = |n| misses(100 + 10 * n, "dm1", 1, CheckKind::Supply, n == 0);
+    records.extend((0..130).flat_map(|n| [again(n), raised(101 + 10 * n, "dm2", 100 + n, Condition::Cold)]));
+    records.push(closed(4_000, "dm1", 1));
+    with(records, |reader, _| {
+        let asked = Question { alert: Some(1), ..question(View::Records, None) };
+        let page = |asked: &Question| {
+            let (Found::Lines(page), _) = found(reader, asked.clone()) else { panic!("a list") };
+            let of = |line: &HistoryLine| match line {
+                HistoryLine::Record { index, .. } => *index,
+                HistoryLine::Rack { .. } | HistoryLine::Damaged(_) => panic!("a record"),
+            };
+            (page.lines.iter().map(of).collect::<Vec<u64>>(), page.older, page.hits.map(|hits| hits.count))
+        };
+        let (mut all, mut next) = (Vec::new(), Page::Newest);
+        loop {
+            let (lines, older, hits) = page(&Question { page: next, ..asked.clone() });
+            assert_eq!(hits, Some(131));
+            all.extend(lines);
+            let Some(older) = older else { break };
+            next = Page::Older(older);
+        }
+        let known: Vec<u64> =
+            reader.about(Subject::Alert(1)).expect("its records").into_iter().rev().collect();
+        assert_eq!(all, known);
+        let (newer, ..) = page(&Question { page: Page::Newer(all[80]), ..asked.clone() });
+        assert_eq!(newer, all[30..80]);
+        let of_kind = Question { kind: Some("alert-raised"), ..asked.clone() };
+        assert_eq!(page(&of_kind), (vec![all[130]], None, None), "not counted");
+        let later =
+            Question { from: Some(date(2023, 11, 17)), to: Some(date(2023, 11, 17)), ..asked.clone() };
+        assert_eq!(page(&later).0, vec![all[0]], "closed on the third day");
+        let astray = Question { page: Page::Older(all[0] - 1), ..asked };
+        let settings = Recorded::read(CONFIGURATION).expect("a sound configuration").settings;
+        let around = Around {
+            ledger: reader,
+            path: Path::new("ledger.sqlite"),
+            settings: &settings,
+            now: at(NOW),
+            doubts: &doubts(reader),
+            blanks: &Arc::default(),
+            amended: &Amended::read(reader).expect("the amendments"),
+        };
+        assert!(gathered(&Sought::new(astray, &TimeZone::UTC), around).expect("gathered").is_none());
     });
 }
