@@ -188,6 +188,8 @@ impl Content {
             why.push(Phrase::TestBody);
         } else if occasion == Occasion::Escalated {
             why.insert(0, Phrase::EscalatedBody);
+            // Its recovery may not have been told yet: a later one is told once it has lasted.
+            why.extend(alert.cleared.map(|_| Phrase::EscalatedRecovered));
         }
         let steps = if active {
             conditions::steps(alert, chemical)

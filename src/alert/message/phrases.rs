@@ -87,6 +87,7 @@ phrases! {
     Test: "TEST", "PRUEBA";
     TestTitle: "This is only a test of the way to {contact}", "Esto es solo una prueba de la vía a {contact}";
     TestBody: "Somebody tried whether messages reach {contact}. If you read this, they do. A real alert looks like this message and begins with what is wrong.", "Alguien ha probado si los mensajes llegan a {contact}. Si usted lee esto, llegan. Una alerta real tiene este aspecto y empieza con lo que está mal.";
+    EscalatedRecovered: "What raised it has not been seen since {cleared}. What is missing is somebody who takes care of the racks.", "Lo que la causó no se ha visto desde {cleared}. Falta alguien que se encargue de las canastas.";
     EscalatedBody: "The people told before have not acknowledged it. Please take it on.", "Las personas avisadas antes no la han confirmado. Hágase cargo, por favor.";
 
     // How bad it is.

@@ -205,9 +205,11 @@ impl<'a> Teller<'a> {
         let call = self.facts.call.map(|call| self.name(call));
         let phrase = if phrase == Phrase::Call && call.is_none() { Phrase::CallService } else { phrase };
         let contact = self.name(&self.notice.contact);
+        let cleared = alert.cleared.map(|at| self.end_with_article(alert.since, at)).unwrap_or_default();
         self.with(
             phrase,
             &[
+                ("cleared", &cleared),
                 ("since", &since),
                 ("due", &self.due()),
                 ("last_good", &self.last_good(last_good)),

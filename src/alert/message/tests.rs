@@ -560,6 +560,28 @@ fn a_span_over_midnight_says_both_days() {
     assert!(headline.contains(span), "{headline}");
 }
 
+// Own promise: whoever is told that nobody has answered is told too that it has not been seen since, in every form: that
+// it has recovered may be told only after that, once it has lasted.
+#[test]
+fn an_escalation_says_that_it_is_not_seen_any_more() {
+    for (language, body, short) in [
+        (
+            Language::English,
+            "What raised it has not been seen since 12:40 EST.",
+            "good again since 12:40 EST",
+        ),
+        (Language::Spanish, "no se ha visto desde las 12:40 EST.", "bien otra vez desde las 12:40 EST"),
+    ] {
+        let mut notice = notice(Condition::Cold, Occasion::Escalated, language, Scale::Celsius);
+        assert!(!told(&notice).text.contains(body));
+        notice.alert.cleared = Some(at("2026-11-25T17:40:00Z"));
+        let message = told(&notice);
+        assert!(message.text.contains(body) && message.html.contains(body), "{}", message.text);
+        assert!(message.content.headline.contains(short), "{}", message.content.headline);
+        assert!(message.short.contains(short), "{}", message.short);
+    }
+}
+
 // One list of words: what a message calls a condition is what terminal and paper call it.
 #[test]
 fn a_condition_has_one_name_everywhere() {

@@ -211,6 +211,26 @@ fn flapping_raises_once() {
     assert_eq!(play.story().iter().filter(|kind| **kind == "alert-raised").count(), 1);
 }
 
+// Own promise: a recovery that is still to last does not stop the search for somebody, since its racks want them; the
+// message that says so carries it, and so does the one that tells of it later.
+#[test]
+fn a_recovery_that_settles_is_carried_by_every_message() {
+    let mut play = Play::new(settings());
+    play.racks(0.0, "hot", &[Cold, Good, Good, Good, Cold, Good, Good, Good]);
+    let recovered = play.open(Condition::Cold).and_then(|alert| alert.cleared).expect("it has recovered");
+    play.until(38.0);
+    let mut told: Vec<_> =
+        play.effects.notices.iter().map(|notice| (notice.occasion, notice.alert.cleared)).collect();
+    // Both who know of it hear of its end.
+    told.dedup();
+    let again = Some(recovered);
+    let first = Some(at(3.0));
+    assert_eq!(
+        told,
+        [(Raised, None), (Cleared, first), (Returned, None), (Escalated, again), (Cleared, again)]
+    );
+}
+
 #[test]
 fn a_return_after_it_had_settled_wants_somebody_anew() {
     let mut play = Play::new(settings());
