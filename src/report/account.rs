@@ -301,6 +301,9 @@ pub struct AlertAccount {
     pub needs_action: bool,
     /// Who took it on, and when.
     pub acknowledged: Option<(String, Timestamp)>,
+    /// Who had taken it on before, when, and when that ended: it came back after it had settled.
+    #[serde(skip_serializing_if = "Vec::is_empty", default)]
+    pub released: Vec<(String, Timestamp, Timestamp)>,
     /// The corrective actions, in order of the record.
     pub actions: Vec<ActionAccount>,
     /// When it recovered.

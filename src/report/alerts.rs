@@ -186,7 +186,10 @@ pub(super) fn said(body: &Body, reader: &Reader) -> Option<String> {
             let (what, racks) = (in_change(changed.change), racks(changed.racks));
             let earlier = doubted(changed.earlier.as_ref());
             let missed = changed.missed.map(|missed| in_missed(missed, reader)).unwrap_or_default();
-            format!("{what} ({racks}{}{earlier}{missed})", measured.unwrap_or_default())
+            let released = changed.released.as_ref();
+            let released = released.map(|by| format!("; {by} takes care no longer, somebody must anew"));
+            let (measured, released) = (measured.unwrap_or_default(), released.unwrap_or_default());
+            format!("{what} ({racks}{measured}{earlier}{missed}){released}")
         }
         OfAlert::Acknowledged(taken) => {
             let note = taken.note.as_ref().map(|note| format!(": «{note}»"));

@@ -34,6 +34,8 @@ pub(super) struct Told {
     pub(super) earlier: Option<Earlier>,
     /// One more check that was missed.
     pub(super) missed: Option<MissedDue>,
+    /// Who takes care of it no longer.
+    pub(super) released: Option<String>,
 }
 
 /// Something that is wrong at present.
@@ -151,7 +153,7 @@ impl Turn<'_> {
         let Some(open) = self.state.open_mut(machine, condition) else { return };
         let cleared = open.alert.cleared.take();
         open.recovering = 0;
-        let told = Told { earlier: report.earlier.clone(), missed: report.missed };
+        let mut told = Told { earlier: report.earlier.clone(), missed: report.missed, released: None };
         let has_racks = !report.racks.named.is_empty() || told.earlier.is_some();
         if cleared.is_some() && has_racks {
             // Of the racks between the two nobody need doubt.
@@ -167,7 +169,7 @@ impl Turn<'_> {
             open.telling.reminder = None;
             let anew = now >= cleared.plus(settle);
             if anew {
-                open.alert.acknowledged = None;
+                told.released = open.alert.acknowledged.take().map(|taken| taken.by);
                 open.telling.start_over();
             }
             self.changed_by(machine, condition, Change::Returned, told);
@@ -263,7 +265,7 @@ impl Turn<'_> {
     }
 
     pub(super) fn changed_by(&mut self, machine: &str, condition: Condition, change: Change, told: Told) {
-        let Told { earlier, missed } = told;
+        let Told { earlier, missed, released } = told;
         let Some(open) = self.state.open(machine, condition) else { return };
         let alert = &open.alert;
         let came_back = change == Change::Returned && alert.before_return > 0;
@@ -278,6 +280,7 @@ impl Turn<'_> {
             last_good: came_back.then_some(alert.last_good).flatten().map(|rack| rack.index),
             earlier,
             missed,
+            released,
         };
         self.record(machine, Body::AlertChanged(body));
     }

@@ -26,6 +26,8 @@ pub struct Story {
     pub last_good: Option<u64>,
     /// How many of its racks were given.
     pub taken: u64,
+    /// Who had taken it on, where that ended when it came back.
+    pub released: Vec<Released>,
     /// When it closed.
     pub closed: Option<Timestamp>,
     /// The checks that it found missing, each due time once, in order of the record.
@@ -36,14 +38,33 @@ pub struct Story {
     pub given_up: u64,
 }
 
+/// Somebody who had taken it on, and takes care no longer: it came back after it had settled.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Released {
+    /// Who.
+    pub by: String,
+    /// When they took it on.
+    pub taken: Timestamp,
+    /// When it came back.
+    pub at: Timestamp,
+}
+
 /// Takes one record, in order of the ledger; those that tell of no alert are passed over.
 pub fn note(stories: &mut BTreeMap<AlertNumber, Story>, record: &Record) {
     let Some(told) = record.body.of_alert() else { return };
     if let OfAlert::Raised(raised) = told {
         let alert = raised_by(record, raised);
         let last_good = raised.last_good;
-        let mut story =
-            Story { alert, last_good, taken: 0, closed: None, missed: Vec::new(), delivered: 0, given_up: 0 };
+        let mut story = Story {
+            alert,
+            last_good,
+            taken: 0,
+            released: Vec::new(),
+            closed: None,
+            missed: Vec::new(),
+            delivered: 0,
+            given_up: 0,
+        };
         story.earlier(raised.earlier.as_ref());
         story.missed(raised.missed);
         stories.insert(raised.alert, story);
@@ -163,11 +184,14 @@ impl Story {
                         alert.about.push(about.clone());
                     }
                 }
+                if changed.released.is_some() {
+                    let taken = alert.acknowledged.take();
+                    self.released.extend(taken.map(|taken| Released { by: taken.by, taken: taken.at, at }));
+                }
                 match changed.change {
-                    // What is new must be taken on anew.
-                    Change::Grew => alert.acknowledged = None,
-                    Change::Returned => (alert.acknowledged, alert.cleared) = (None, None),
-                    Change::Eased
+                    Change::Returned => alert.cleared = None,
+                    Change::Grew
+                    | Change::Eased
                     | Change::MissedAgain
                     | Change::Escalated
                     | Change::EscalationEnded

@@ -130,6 +130,9 @@ pub struct AlertChanged {
     /// The check that was missed, where it changed by one.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub missed: Option<MissedDue>,
+    /// Who had taken it on, where that ended: it came back after it had settled, and wants somebody anew.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub released: Option<String>,
 }
 
 impl AlertChanged {
@@ -147,6 +150,7 @@ impl AlertChanged {
             last_good: None,
             earlier: None,
             missed: None,
+            released: None,
         }
     }
 }

@@ -58,7 +58,7 @@ fn records_of_alerts_keep_their_form() {
         })),
     );
     check(
-        r#"{"alert-changed":{"alert":7,"change":"escalation-ended","racks":3,"about":["dm1/rinse"]}}"#,
+        r#"{"alert-changed":{"alert":7,"change":"escalation-ended","racks":3,"about":["dm1/rinse"],"released":"Ana"}}"#,
         Body::AlertChanged(AlertChanged {
             alert,
             change: Change::EscalationEnded,
@@ -70,6 +70,7 @@ fn records_of_alerts_keep_their_form() {
             last_good: None,
             earlier: None,
             missed: None,
+            released: Some("Ana".to_owned()),
         }),
     );
     check(

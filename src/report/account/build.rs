@@ -418,6 +418,7 @@ fn alert(told: &Story, actions: Vec<ActionAccount>) -> AlertAccount {
         doubted: alert.doubted(),
         needs_action: alert.needs_action,
         acknowledged: alert.acknowledged.as_ref().map(|taken| (taken.by.clone(), taken.at)),
+        released: told.released.iter().map(|who| (who.by.clone(), who.taken, who.at)).collect(),
         actions,
         cleared: alert.cleared,
         closed: told.closed,

@@ -7,6 +7,7 @@ use super::words::Word;
 use crate::core::alert::Condition;
 use crate::core::logbook::words::{self as logbook, found_short};
 use crate::core::record::{AmendmentChange, Check, CheckKind};
+use crate::core::time::Timestamp;
 use crate::report::account::{ActionAccount, AlertAccount, CheckAccount, OverdueCheck, Remark};
 
 impl Draft<'_> {
@@ -66,12 +67,18 @@ impl Draft<'_> {
     fn answered(&self, alert: &AlertAccount) -> String {
         let teller = self.teller;
         let at = |word: Word, at| teller.with(word, &[("at", &teller.minute(at))]);
-        let mut said = vec![match &alert.acknowledged {
+        let released = |(by, taken, ended): &(String, Timestamp, Timestamp)| {
+            let (by, at, ended) = (Teller::text(by), teller.minute(*taken), teller.minute(*ended));
+            teller.with(Word::TakenUntil, &[("by", &by), ("at", &at), ("ended", &ended)])
+        };
+        let mut said: Vec<String> = alert.released.iter().map(released).collect();
+        said.push(match &alert.acknowledged {
             Some((by, at)) => {
                 teller.with(Word::TakenBy, &[("by", &Teller::text(by)), ("at", &teller.minute(*at))])
             }
-            None => teller.say(Word::NobodyTook).to_owned(),
-        }];
+            None if alert.released.is_empty() => teller.say(Word::NobodyTook).to_owned(),
+            None => teller.say(Word::NobodyTookAnew).to_owned(),
+        });
         said.extend(alert.actions.iter().map(|action| self.action(Word::ActionIn, alert, action)));
         match self.later_racks(alert) {
             Some(short) => said.push(short),

@@ -173,6 +173,8 @@ words! {
     MeasuredColumn: "Measured (limit)", "Medido (límite)";
     AnsweredColumn: "Answer and outcome", "Respuesta y resultado";
     TakenBy: "Taken on by {by}, {at}.", "Atendida por {by}, {at}.";
+    TakenUntil: "Taken on by {by}, {at}; that ended {ended}, when it came back.", "Atendida por {by}, {at}; terminó el {ended}, cuando volvió.";
+    NobodyTookAnew: "Nobody took it on anew.", "Nadie la atendió de nuevo.";
     NobodyTook: "Nobody took it on.", "Nadie la atendió.";
     Recovered: "Recovered {at}.", "Recuperado el {at}.";
     NotRecovered: "Not recovered.", "Sin recuperar.";

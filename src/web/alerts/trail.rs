@@ -163,8 +163,8 @@ fn of_at(body: &Body, recorded: Option<Timestamp>, reader: &Reader) -> Option<To
     let told = if let Body::AlertRaised(raised) = body {
         (of_raised(raised, reader), Vec::new(), false)
     } else if let Body::AlertChanged(changed) = body {
-        let failed =
-            matches!(changed.change, Change::Escalated | Change::EscalationEnded | Change::NobodyToTell);
+        let failed = changed.released.is_some()
+            || matches!(changed.change, Change::Escalated | Change::EscalationEnded | Change::NobodyToTell);
         (of_changed(changed, recorded, reader), Vec::new(), failed)
     } else if let Body::AlertAcknowledged(taken) = body {
         let pair = ("{by} takes care ({via})", "Se encarga {by} ({via})");
@@ -357,7 +357,13 @@ fn of_changed(changed: &AlertChanged, recorded: Option<Timestamp>, reader: &Read
     let earlier = doubted(changed.earlier.as_ref(), reader);
     let missed = changed.missed.map(|missed| due_again(missed, changed.change, recorded, reader));
     let beside: Vec<String> = [racks, added, measured, earlier, missed].into_iter().flatten().collect();
-    if beside.is_empty() { what.to_owned() } else { format!("{what} ({})", beside.join(", ")) }
+    let what = if beside.is_empty() { what.to_owned() } else { format!("{what} ({})", beside.join(", ")) };
+    let Some(by) = &changed.released else { return what };
+    let pair = (
+        ". {by} takes care of it no longer: somebody must take it on anew",
+        ". {by} ya no se encarga de ella: alguien tiene que hacerse cargo de nuevo",
+    );
+    what + &filled(say(reader.language, pair), &[("by", by)])
 }
 
 /// When the check was due that was missed; its name where nothing beside it says so.

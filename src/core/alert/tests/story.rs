@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use super::fixture::{Play, Rack, at, in_ice, settings};
 use crate::core::alert::past::Past;
-use crate::core::alert::story::{Story, note};
+use crate::core::alert::story::{Released, Story, note};
 use crate::core::alert::{Alert, Condition, Event, Quantity};
 use crate::core::record::{Body, Cycle};
 
@@ -70,6 +70,32 @@ fn a_closed_alert_has_the_figures_of_the_open_one() {
     assert_eq!(closed.alert.worst, Some(Quantity::Celsius(55.2)));
     assert_eq!(closed.alert.measured, Some(Quantity::Celsius(81.9)));
     assert_eq!(closed.alert.racks.count, 5);
+}
+
+// Own promise: the records say as the desk does whether somebody takes care of an alert, and with whom that ended: not
+// where it grows, nor where it comes back before it had settled, but where it comes back after that.
+#[test]
+fn whoever_takes_care_no_longer_is_on_record() {
+    let mut play = Play::new(settings());
+    play.rack(0.0, "hot", Rack::Cold);
+    let number = play.open(Condition::Cold).expect("an alert").number;
+    play.handle(Event::Acknowledge { alert: number, by: "Ana", via: "link", note: None })
+        .expect("it is open");
+    let taken = |play: &Play| {
+        let open = play.open(Condition::Cold).expect("open").acknowledged.clone();
+        let story = told(play, &[], Condition::Cold);
+        assert_eq!(story.alert.acknowledged, open);
+        (open.map(|taken| taken.by), story.released)
+    };
+    let ana = || (Some("Ana".to_owned()), Vec::new());
+    play.racks(1.0, "hot", &[Rack::Cold, Rack::Cold]);
+    assert_eq!(taken(&play), ana(), "several in a row");
+    play.racks(4.0, "hot", &[Rack::Good, Rack::Good, Rack::Good, Rack::Cold]);
+    assert_eq!(taken(&play), ana(), "back at once");
+    play.racks(9.0, "hot", &[Rack::Good, Rack::Good, Rack::Good]);
+    play.rack(60.0, "hot", Rack::Cold);
+    let released = Released { by: "Ana".to_owned(), taken: at(0.0), at: at(60.0) };
+    assert_eq!(taken(&play), (None, vec![released]));
 }
 
 // Own promise: what an action covers is what it said it covers, also where the alert is told from its records.

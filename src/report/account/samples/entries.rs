@@ -63,6 +63,7 @@ pub(super) fn alerts(machines: &[MachineAccount], day: Timestamp) -> Vec<AlertAc
         doubted: 0,
         needs_action: condition.needs_action(),
         acknowledged: None,
+        released: Vec::new(),
         actions: Vec::new(),
         cleared: None,
         closed: None,
@@ -101,6 +102,7 @@ pub(super) fn alerts(machines: &[MachineAccount], day: Timestamp) -> Vec<AlertAc
     let mut weak = alert(3, Condition::Weak, &bar, 6_500);
     (weak.measured, weak.limit) = (Some(Quantity::MgPerL(20.0)), Some(Quantity::MgPerL(50.0)));
     weak.racks = 4;
+    weak.released = vec![("Luis".to_owned(), after(day, 6_600), after(day, 6_700))];
     weak.cleared = Some(after(day, 6_800));
     weak.given_up = 1;
     let mut unproven = alert(4, Condition::Unproven, &hot, 2_200);
