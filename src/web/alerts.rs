@@ -139,6 +139,8 @@ struct Line {
     number: u64,
     headline: String,
     since: String,
+    /// Its first and last day, where it is about several.
+    days: Option<String>,
     standing: String,
     racks: String,
     missing: Option<&'static str>,
@@ -201,6 +203,7 @@ fn line(headed: &Headed, reader: &Reader) -> Line {
         number: alert.number.0,
         headline: headline.clone(),
         since: reader.moment(alert.since),
+        days: words::days(alert, reader),
         standing: standing(alert, *closed, reader),
         racks: words::racks(alert.racks.count, reader.language),
         missing: missing(alert, *closed, reader.language),
@@ -232,6 +235,8 @@ struct AlertPage<'a> {
     words: &'static Words,
     link: &'static LinkWords,
     whole: &'a Whole,
+    /// Its first and last day, where it is about several.
+    days: Option<String>,
     standing: String,
     missing: Option<&'static str>,
     /// What was withdrawn or corrected of the entries that it rests on, each with the record of the entry.
@@ -315,6 +320,7 @@ async fn answer<K: Kitchen>(
         frame: Frame::new(&pages.site, person, Tab::Alerts, deep, &title).with_open(open),
         words,
         link,
+        days: words::days(&whole.alert, reader),
         standing: standing(&whole.alert, whole.closed, reader),
         missing: missing(&whole.alert, whole.closed, reader.language),
         amended: trail::rests_on(&whole.trail, &whole.alert.racks.named, reader),

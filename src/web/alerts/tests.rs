@@ -1,3 +1,5 @@
+mod told;
+
 use axum::extract::Request;
 use axum::http::StatusCode;
 use futures_util::StreamExt;
@@ -96,33 +98,6 @@ fn what_got_worse_is_named() {
     assert_eq!(told(Change::Grew, 2, english), "It became worse (racks affected: 2)");
     assert_eq!(told(Change::Escalated, 0, english), "Nobody answered: the next contact is told");
     assert!(told(Change::Grew, 0, spanish).starts_with("Empeoró (una cosa más: "));
-}
-
-// Own promise: that somebody takes care no longer is told where it ended, and stands out.
-#[test]
-fn whoever_takes_care_no_longer_is_named() {
-    for (language, said) in [
-        (
-            Language::English,
-            "It came back (racks affected: 2). Ana <b> takes care of it no longer: somebody must",
-        ),
-        (
-            Language::Spanish,
-            "Volvió (canastas afectadas: 2). Ana <b> ya no se encarga de ella: alguien tiene",
-        ),
-    ] {
-        let reader = Reader { language, scale: Scale::Celsius, zone: TimeZone::UTC };
-        let back = AlertChanged { racks: 2, ..AlertChanged::new(AlertNumber(1), Change::Returned) };
-        let told = |released: Option<&str>| {
-            let released = released.map(str::to_owned);
-            trail::of(&Body::AlertChanged(AlertChanged { released, ..back.clone() }), &reader)
-                .expect("of an alert")
-        };
-        let (what, _, stands_out) = told(Some("Ana <b>"));
-        assert!(what.starts_with(said) && stands_out, "{what}");
-        let (what, _, stands_out) = told(None);
-        assert!(!what.contains("Ana") && !stands_out, "{what}");
-    }
 }
 
 // Own promise: why a message was not taken is told in the words of the reader; what the other side said, and a text

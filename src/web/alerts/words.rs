@@ -100,6 +100,20 @@ pub(in crate::web) fn racks(count: u64, language: Language) -> String {
     }
 }
 
+/// That an alert is about several days of the reader, with the first and the last; `None` where it is of one.
+pub(super) fn days(alert: &Alert, reader: &Reader) -> Option<String> {
+    let (first, last) = alert.span();
+    if reader.day(first) == reader.day(last) {
+        return None;
+    }
+    let phrase = said(
+        reader.language,
+        "It is about several days: the first is {first}, and its last rack is of {last}.",
+        "Abarca varios días: el primero es el {first}, y su última canasta es del {last}.",
+    );
+    Some(filled(phrase, &[("first", &reader.moment(first)), ("last", &reader.moment(last))]))
+}
+
 /// That the list of racks is not all of them.
 pub(super) fn more_racks(count: u64, language: Language) -> String {
     match language {
