@@ -145,7 +145,10 @@ impl<'a> Teller<'a> {
     /// «3 racks since 14:05 EST», and «…; good again since 14:40 EST» once it has recovered.
     pub(super) fn since(&self) -> String {
         let alert = self.alert();
-        let since = self.time_with_article(alert.since);
+        // Racks of before it came back keep their own time; what is overdue since says when it was due.
+        let is_overdue = alert.condition == Condition::CheckOverdue;
+        let first = if is_overdue { alert.span().0 } else { alert.since };
+        let since = self.time_with_article(first);
         let until = alert.cleared.map(|at| self.end_with_article(alert.since, at));
         let phrase = match (alert.racks.count, &until) {
             (0, None) => Phrase::Since,

@@ -163,6 +163,10 @@ impl Turn<'_> {
             open.alert.about.clear();
         }
         let grew = open.alert.grow(report);
+        if let (Some(_), Some(missed)) = (cleared, told.missed) {
+            // What was due before it had recovered was made since.
+            open.alert.since = missed.due;
+        }
         if let Some(cleared) = cleared {
             open.telling.cleared_pending = false;
             open.telling.settled = false;

@@ -147,7 +147,7 @@ pub(super) struct Memory {
     pub(super) checked: BTreeMap<CheckKind, Timestamp>,
     /// Checks that are missing, each with the instant from which one would count.
     pub(super) missing: BTreeMap<CheckKind, Timestamp>,
-    /// When each of them was due.
+    /// When each of them was due first, and has been missing since.
     #[serde(default)]
     pub(super) overdue: BTreeMap<CheckKind, Timestamp>,
     /// The latest checks, the newest record last: what is left where one is withdrawn.

@@ -189,7 +189,10 @@ impl Story {
                     self.released.extend(taken.map(|taken| Released { by: taken.by, taken: taken.at, at }));
                 }
                 match changed.change {
-                    Change::Returned => alert.cleared = None,
+                    Change::Returned => {
+                        alert.cleared = None;
+                        alert.since = changed.missed.map_or(alert.since, |missed| missed.due);
+                    }
                     Change::Grew
                     | Change::Eased
                     | Change::MissedAgain

@@ -75,7 +75,8 @@ impl Turn<'_> {
                 continue;
             }
             memory.missing.insert(kind, due.counts_from);
-            memory.overdue.insert(kind, due.at);
+            // It is overdue since it was due first; what was due meanwhile is told beside that.
+            memory.overdue.entry(kind).or_insert(due.at);
             let about = Some(kind.as_str().to_owned());
             let missed = Some(MissedDue { check: kind, due: due.at, counts_from: due.counts_from });
             self.report(Report { about, missed, ..Report::new(Condition::CheckOverdue, machine, due.at) });
@@ -114,7 +115,11 @@ impl Turn<'_> {
         if memory.missing.get(&kind).is_some_and(|since| at >= *since) {
             memory.missing.remove(&kind);
             memory.overdue.remove(&kind);
+            let left = memory.overdue.values().min().copied();
             self.resolve(machine, Condition::CheckOverdue, kind.as_str());
+            if let (Some(left), Some(open)) = (left, self.state.open_mut(machine, Condition::CheckOverdue)) {
+                open.alert.since = left;
+            }
         }
     }
 
