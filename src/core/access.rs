@@ -27,7 +27,7 @@ pub enum Role {
 pub enum Right {
     /// See machines, racks, alerts, checks and the history.
     Look,
-    /// Enter checks and notes, and comment on what was entered.
+    /// Enter checks and notes, put one's own right soon after, and comment on what was entered.
     Enter,
     /// Take an alert on.
     Acknowledge,

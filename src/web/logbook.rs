@@ -13,7 +13,7 @@ pub(in crate::web) mod words;
 
 use std::future::Future;
 
-pub(super) use self::amend::{amend, comment};
+pub(super) use self::amend::{amend, amend_own, comment};
 pub(super) use self::check::{ask, enter};
 pub(super) use self::entry::show as show_entry;
 pub(super) use self::today::show;

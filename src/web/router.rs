@@ -56,6 +56,7 @@ fn routes<K: Kitchen>() -> Vec<Route<K>> {
         send("/logbook/{check}", Right::Enter, post(logbook::enter::<K>)),
         see("/logbook/entries/{record}", Right::Look, get(logbook::show_entry::<K>)),
         send("/logbook/entries/{record}", Right::Amend, post(logbook::amend::<K>)),
+        send("/logbook/entries/{record}/own", Right::Enter, post(logbook::amend_own::<K>)),
         send("/logbook/entries/{record}/comment", Right::Enter, post(logbook::comment::<K>)),
         see("/more", Right::Look, get(settings::more::<K>)),
         see("/settings", Right::Settings, get(settings::show::<K>)),

@@ -1,4 +1,10 @@
 //! What is to be known of an entry: a comment, that it counts no more, or the right values.
+//!
+//! Whoever entered it puts it right for [`OWN_FOR`] after that, by an amendment as any other: a slip is seen at once, and
+//! nobody is known by another's name, see [`crate::web::access::name`]. Later, and once somebody else has amended
+//! it, that takes the right to amend.
+
+use std::time::Duration;
 
 use axum::extract::rejection::FormRejection;
 use axum::extract::{Form, Path, State};
@@ -10,13 +16,35 @@ use super::entry::{DEEP, answer};
 use super::forms::{Correcting, SentChange, SentComment};
 use super::words::{unknown_fields, words};
 use super::{Amending, Corrected, Entered, NotPut, Written};
+use crate::core::access::Right;
 use crate::core::cycle::plate::Sanitizing;
 use crate::core::reader::Reader;
-use crate::core::record::Check;
+use crate::core::record::{Amendment, AmendmentChange, Check};
+use crate::core::time::Timestamp;
 use crate::web::form::Fault;
 use crate::web::frame::{self, Refusal};
 use crate::web::kitchen::{Kitchen, Pages};
 use crate::web::person::Person;
+
+/// How long whoever made an entry may withdraw or correct it without the right to amend (own choice: until the next rack
+/// is out, and before anybody else goes by it).
+pub(super) const OWN_FOR: Duration = Duration::from_secs(600);
+
+impl Entered {
+    /// Until when this person may amend it as their own, where they may not amend what others entered; `None` where they
+    /// may not, or not any more.
+    pub(super) fn own_until(&self, person: &Person, now: Timestamp) -> Option<Timestamp> {
+        let by = match &self.written {
+            Written::Check(check) => check.by(),
+            Written::Note(note) => note.by.as_str(),
+        };
+        let is_theirs = |one: &Amendment| one.by == person.name || one.change == AmendmentChange::Comment;
+        let untouched = self.amendments.iter().all(|(_, _, one)| is_theirs(one));
+        let may = person.may(Right::Enter) && !person.may(Right::Amend);
+        let until = self.recorded.plus(OWN_FOR);
+        (may && by == person.name && untouched && now < until).then_some(until)
+    }
+}
 
 /// Puts it on record.
 pub(in crate::web) async fn amend<K: Kitchen>(
@@ -25,7 +53,18 @@ pub(in crate::web) async fn amend<K: Kitchen>(
     person: Person,
     sent: Result<Form<SentChange>, FormRejection>,
 ) -> Response {
-    let place = Place { deep: DEEP, back: "", takes_values: true };
+    let place = Place { deep: DEEP, back: "", takes_values: true, is_own: false };
+    put(&pages, &record, &person, sent.map(|Form(sent)| sent), place).await
+}
+
+/// Puts it on record of an entry of one's own, soon after it was made.
+pub(in crate::web) async fn amend_own<K: Kitchen>(
+    State(pages): State<Pages<K>>,
+    Path(record): Path<String>,
+    person: Person,
+    sent: Result<Form<SentChange>, FormRejection>,
+) -> Response {
+    let place = Place { deep: DEEP + 1, back: "../", takes_values: true, is_own: true };
     put(&pages, &record, &person, sent.map(|Form(sent)| sent), place).await
 }
 
@@ -36,7 +75,7 @@ pub(in crate::web) async fn comment<K: Kitchen>(
     person: Person,
     sent: Result<Form<SentComment>, FormRejection>,
 ) -> Response {
-    let place = Place { deep: DEEP + 1, back: "../", takes_values: false };
+    let place = Place { deep: DEEP + 1, back: "../", takes_values: false, is_own: false };
     put(&pages, &record, &person, sent.map(|Form(sent)| sent.into()), place).await
 }
 
@@ -49,6 +88,8 @@ struct Place {
     back: &'static str,
     /// Whether the form has fields for values.
     takes_values: bool,
+    /// Whether it is for whoever made the entry.
+    is_own: bool,
 }
 
 async fn put<K: Kitchen>(
@@ -56,7 +97,7 @@ async fn put<K: Kitchen>(
     record: &str,
     person: &Person,
     sent: Result<SentChange, FormRejection>,
-    Place { deep, back, takes_values }: Place,
+    Place { deep, back, takes_values, is_own }: Place,
 ) -> Response {
     let Ok(record) = record.parse() else {
         return frame::refuse(Refusal::Unknown, person, &pages.site, deep);
@@ -85,6 +126,10 @@ async fn put<K: Kitchen>(
     if unknown.is_some() {
         fields.refused = unknown;
         return answer(pages, person, (record, deep), fields, StatusCode::UNPROCESSABLE_ENTITY).await;
+    }
+    if is_own && entered.own_until(person, pages.kitchen.time()).is_none() && !person.may(Right::Amend) {
+        fields.refused = Some(words(language).own_over.to_owned());
+        return answer(pages, person, (record, deep), fields, StatusCode::FORBIDDEN).await;
     }
     let of = pages.kitchen.machines().into_iter().find(|one| Some(&one.name) == entered.machine.as_ref());
     let of = of.map(|one| one.sanitizing);

@@ -51,6 +51,8 @@ struct EntryPage<'a> {
     amendments: Vec<String>,
     /// Where one more of its kind is entered.
     again: Option<String>,
+    /// Until when whoever looks may amend it as their own.
+    own: Option<String>,
     /// Who may amend it, for those who may not.
     ask: Option<String>,
     /// Whether they may comment on it all the same.
@@ -110,6 +112,8 @@ pub(super) async fn answer<K: Kitchen>(
     let known = pages.kitchen.machines();
     let own = known.iter().find(|one| Some(&one.name) == entered.machine.as_ref());
     let sanitizing = own.map(|one| one.sanitizing);
+    let now = pages.kitchen.time();
+    let own_until = entered.own_until(person, now).map(|until| reader.with_article(reader.near(until, now)));
     let page = EntryPage {
         frame: Frame::new(&pages.site, person, Tab::Logbook, deep, heading).with_open(open),
         words,
@@ -130,7 +134,8 @@ pub(super) async fn answer<K: Kitchen>(
         late: late_by.map(|by| late(by.as_secs_f64(), reader.language)),
         amendments: entered.amendments.iter().map(|(_, at, one)| told_when(*at, one, reader)).collect(),
         again: person.may(Right::Enter).then(|| again(&entered, kind)),
-        ask: who::instead(person, Right::Amend, words.amend),
+        ask: who::instead(person, Right::Amend, words.amend).filter(|_| own_until.is_none()),
+        own: own_until.map(|until| filled(words.own_hint, &[("until", &until)])),
         comments: person.may(Right::Enter),
         fields,
         kind: kind.map_or("note", CheckKind::as_str),

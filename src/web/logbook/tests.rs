@@ -1,3 +1,4 @@
+mod own;
 mod supplies;
 
 use std::time::Duration;
@@ -6,6 +7,7 @@ use axum::http::StatusCode;
 
 use jiff::tz::TimeZone;
 
+use super::amend::OWN_FOR;
 use super::words::measured_by;
 use super::{Entered, Written};
 use crate::core::access::Role;
@@ -261,6 +263,7 @@ async fn an_entry_may_have_been_made_earlier() {
 async fn an_entry_is_amended_beside_itself() {
     let kitchen = StillKitchen::new();
     post(&kitchen, "/logbook/sanitizer", "machine=dm2&strip=200", Role::Operator).await;
+    kitchen.desk.age(OWN_FOR);
     let (_, page) = get(&kitchen, "/logbook/entries/70", Role::Operator, Language::English).await;
     assert!(!page.contains("name=\"change\"") && page.contains("Ask: manager, administrator."), "{page}");
     for (sent, fault) in [
@@ -298,6 +301,7 @@ async fn an_entry_is_amended_beside_itself() {
 async fn who_may_not_amend_asks_in_a_comment() {
     let kitchen = StillKitchen::new();
     post(&kitchen, "/logbook/sanitizer", "machine=dm2&strip=200", Role::Operator).await;
+    kitchen.desk.age(OWN_FOR);
     let path = "/logbook/entries/70/comment";
     for (language, role, said) in [
         (Language::English, Role::Operator, ["Is something wrong with it?", "Ask: manager, administrator."]),

@@ -41,6 +41,7 @@ const PAGES: [(&str, &str, Right); 60] = [
     ("POST", "/logbook/sanitizer", Right::Enter),
     ("GET", "/logbook/entries/1", Right::Look),
     ("POST", "/logbook/entries/1", Right::Amend),
+    ("POST", "/logbook/entries/1/own", Right::Enter),
     ("POST", "/logbook/entries/1/comment", Right::Enter),
     ("GET", "/more", Right::Look),
     ("GET", "/settings", Right::Settings),

@@ -1,0 +1,81 @@
+//! Whoever made an entry puts it right soon after, as an amendment beside it.
+
+use super::*;
+use crate::core::time::Timestamp;
+use crate::web::fixture::person;
+
+const OWN: &str = "/logbook/entries/70/own";
+
+async fn entered() -> StillKitchen {
+    let kitchen = StillKitchen::new();
+    post(&kitchen, "/logbook/sanitizer", "machine=dm2&strip=200", Role::Operator).await;
+    kitchen
+}
+
+// Own promise: for ten minutes whoever made an entry withdraws or corrects it, with a reason, and the entry stays; the
+// page says until when, and whom to ask after that.
+#[tokio::test]
+async fn a_slip_is_put_right_by_whoever_made_it() {
+    for (language, role, said) in [
+        (
+            Language::English,
+            Role::Operator,
+            "you can put it right yourself until 12:10 UTC. After that ask a manager.",
+        ),
+        (Language::Spanish, Role::Technician, "puede rectificarla usted hasta las 12:10 UTC."),
+    ] {
+        let kitchen = entered().await;
+        let (_, page) = get(&kitchen, "/logbook/entries/70", role, language).await;
+        assert!(page.contains(said) && page.contains("action=\"../../logbook/entries/70/own\""), "{page}");
+        assert!(!page.contains("/comment\""), "one form: {page}");
+    }
+    let kitchen = entered().await;
+    let (status, page) = post(&kitchen, OWN, "reason=&change=withdraw", Role::Operator).await;
+    assert_eq!(status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(
+        page.contains("id=\"reason-fault\"") && page.contains("action=\"../../../logbook/entries/70/own\""),
+        "{page}"
+    );
+    let (status, to) = post(&kitchen, OWN, "reason=wrong+machine&change=withdraw", Role::Operator).await;
+    assert_eq!((status, to.as_str()), (StatusCode::SEE_OTHER, "../70"));
+    let said = kitchen.desk.entries()[0].amendments.clone();
+    let [(_, _, one)] = said.as_slice() else { panic!("one amendment: {said:?}") };
+    assert_eq!((one.change.clone(), one.by.as_str()), (AmendmentChange::Withdrawn, "Ana"));
+    let (_, page) = get(&kitchen, "/logbook/entries/70", Role::Operator, Language::English).await;
+    assert!(
+        page.contains("WITHDRAWN") && page.contains("200 mg/L") && page.contains("Withdrawn by Ana"),
+        "{page}"
+    );
+}
+
+// Own promise: what is not one's own, is too old or was amended by somebody else is put right by a manager alone.
+#[tokio::test]
+async fn what_is_not_ones_own_or_too_old_stays() {
+    let kitchen = entered().await;
+    kitchen.desk.age(OWN_FOR);
+    let (status, page) = post(&kitchen, OWN, "reason=typed+by+hand&change=withdraw", Role::Operator).await;
+    assert_eq!(status, StatusCode::FORBIDDEN);
+    assert!(page.contains("Nothing was put on record") && page.contains("typed by hand"), "{page}");
+    assert!(kitchen.desk.entries()[0].amendments.is_empty());
+    let (status, _) = post(&kitchen, OWN, "reason=wrong&change=withdraw", Role::Auditor).await;
+    assert_eq!(status, StatusCode::FORBIDDEN);
+
+    let whole = entered().await.desk.entries().remove(0);
+    let ana = |role| person(role, Language::English);
+    let just_before = Timestamp::from_micros(NOW.plus(OWN_FOR).micros() - 1);
+    assert!(whole.own_until(&ana(Role::Operator), just_before).is_some());
+    assert!(whole.own_until(&ana(Role::Operator), NOW.plus(OWN_FOR)).is_none(), "ten minutes");
+    let mut ben = ana(Role::Operator);
+    ben.name = "Ben".to_owned();
+    assert!(whole.own_until(&ben, NOW).is_none(), "somebody else's");
+    assert!(whole.own_until(&ana(Role::Auditor), NOW).is_none(), "no right to enter");
+    assert!(whole.own_until(&ana(Role::Manager), NOW).is_none(), "needs no leave");
+    let said = |by: &str, change| {
+        let amendment = Amendment { of: 70, reason: "seen".to_owned(), by: by.to_owned(), change };
+        let amended = Entered { amendments: vec![(90, NOW, amendment)], ..whole.clone() };
+        amended.own_until(&ana(Role::Operator), NOW).is_some()
+    };
+    assert!(said("Ben", AmendmentChange::Comment), "a comment changes nothing");
+    assert!(said("Ana", AmendmentChange::Withdrawn), "her own");
+    assert!(!said("Ben", AmendmentChange::Withdrawn), "whoever has the right has spoken");
+}
