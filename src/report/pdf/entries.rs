@@ -156,6 +156,7 @@ impl Draft<'_> {
     pub(super) fn service(&mut self) {
         self.section(Word::ServiceHeading);
         self.text(Tone::Small, self.teller.say(Word::ServiceNote));
+        self.text(Tone::Small, self.teller.say(Word::ServiceLeftOut));
         let columns = vec![
             self.wide(Word::Recorded, 3),
             self.wide(Word::Event, 3),

@@ -310,6 +310,43 @@ fn what_the_account_leaves_out_is_said() {
     }
 }
 
+// Own rule: whoever reads a list knows before it begins which records it leaves out, and where they stand.
+#[test]
+fn the_list_of_events_says_what_is_not_in_it() {
+    for (language, heading, wanted) in [
+        (
+            Language::English,
+            "The program and the record",
+            ["log-ins", "refusals", "taken away", "JSON Lines", "evidence", "verify"],
+        ),
+        (
+            Language::Spanish,
+            "El programa y el registro",
+            ["inicios de sesión", "rechazos", "se llevó", "JSON Lines", "pruebas", "verify"],
+        ),
+    ] {
+        let sheet = made(&samples::month(), language, Scale::Celsius);
+        let mut blocks = sheet.blocks.iter();
+        blocks.find(|block| matches!(block, Block::Heading { text, .. } if text == heading));
+        let before = blocks.map_while(|block| match block {
+            Block::Text { text, .. } => Some(text.as_str()),
+            Block::Heading { .. }
+            | Block::Rows { .. }
+            | Block::Table(_)
+            | Block::Plot { .. }
+            | Block::Rack(_)
+            | Block::Steps { .. }
+            | Block::Code { .. }
+            | Block::Contents
+            | Block::Caution { .. } => None,
+        });
+        let before: Vec<&str> = before.collect();
+        for word in wanted {
+            assert!(before.iter().any(|text| text.contains(word)), "«{word}»: {before:?}");
+        }
+    }
+}
+
 #[test]
 fn an_alert_says_what_it_is_about_and_a_check_what_it_corrects() {
     let mut account = samples::month();

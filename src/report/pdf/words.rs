@@ -259,6 +259,7 @@ words! {
     CorrectsRecord: "corrects record {index}", "corrige el asiento {index}";
     ServiceHeading: "The program and the record", "El programa y el registro";
     ServiceNote: "Texts as recorded, in English.", "Textos tal como se registraron, en inglés.";
+    ServiceLeftOut: "Not in this list, nor in any other of this report: log-ins and log-outs, refusals, files that were taken away, checks of the record, what language or scale somebody reads in, who ended another's dialog at a probe, and each message of an alert. All of them are on record: in the evidence and in an export as JSON Lines, and `rinseward verify` checks them with all others.", "No están en esta lista ni en otra de este informe: los inicios de sesión y sus cierres, los rechazos, los archivos que alguien se llevó, las verificaciones del registro, en qué idioma o escala lee cada quien, quién puso fin al diálogo de otra persona en una sonda y cada mensaje de una alerta. Todo eso consta en el registro: en las pruebas y en una exportación como JSON Lines, y `rinseward verify` lo comprueba con todo lo demás.";
     ServiceFolded: "Left out here, since by them a dialog at a probe only kept its machine marked as worked on, which the beginning and the end of the work tell: {count} records. They stand in the attached evidence.", "No figuran, porque con ellos un diálogo en una sonda solo mantuvo su máquina marcada como en trabajo, lo que dicen el comienzo y el final del trabajo: {count} asientos. Están en las pruebas adjuntas.";
     Event: "Event", "Suceso";
 
