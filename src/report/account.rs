@@ -294,6 +294,9 @@ pub struct AlertAccount {
     pub limit: Option<Quantity>,
     /// Racks affected.
     pub racks: u64,
+    /// How many of them are not among the racks of the span: washed before or after it, or not readable.
+    #[serde(skip_serializing_if = "is_zero", default)]
+    pub racks_outside: u64,
     /// How many of them had passed, and are in doubt for what was found wrong.
     #[serde(skip_serializing_if = "is_zero", default)]
     pub doubted: u64,

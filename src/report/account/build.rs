@@ -18,7 +18,7 @@
 //! [`core::alert::past`]: crate::core::alert::past
 //! [`TEXT_BYTES_MAX`]: crate::core::alert::TEXT_BYTES_MAX
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::convert::Infallible;
 use std::time::Duration;
 
@@ -109,6 +109,8 @@ pub struct Builder {
     entries: Entries,
     blanks: Blanks,
     stories: BTreeMap<AlertNumber, Story>,
+    /// How many racks of the span each alert counts.
+    inside: BTreeMap<AlertNumber, u64>,
     past: Past,
     /// What puts racks in doubt which passed.
     doubts: Doubts,
@@ -186,6 +188,7 @@ impl Builder {
             entries: Entries::default(),
             blanks: Blanks::default(),
             stories: BTreeMap::new(),
+            inside: BTreeMap::new(),
             past: Past::default(),
             doubts: Doubts::default(),
             proven: BTreeMap::new(),
@@ -292,21 +295,21 @@ impl Builder {
             self.machines.insert(name.to_owned(), Machine::new(self.configured.drift_rules(), worked));
         }
         let inside = self.question.holds(cycle.rinse_started);
+        let doubts = if inside { self.doubts.by(name, index, cycle) } else { Vec::new() };
         // Those of before are in no file that proves the account.
         if inside {
-            self.count(name, index, cycle);
+            self.count(name, index, cycle, &doubts);
         }
         let Some(machine) = self.machines.get_mut(name) else { return };
         if inside {
             self.entries.saw_cycle(index);
         }
-        let doubts = if inside { self.doubts.by(name, index, cycle) } else { Vec::new() };
         let taken = Taken { index, record, cycle, inside, doubts };
         machine.take(&taken, &self.question, &mut self.room, trace);
     }
 
-    /// Tells the alerts that count a rack.
-    fn count(&mut self, machine: &str, index: u64, cycle: &Cycle) {
+    /// Tells the alerts that count a rack; `doubts` are those that do since it passed and is in doubt.
+    fn count(&mut self, machine: &str, index: u64, cycle: &Cycle, doubts: &[AlertNumber]) {
         let settings = self.configured.latest().and_then(|read| read.settings.machines.get(machine));
         let probe = settings.and_then(|own| own.rinse_probe.as_deref());
         let proven = self.proven.get(machine);
@@ -314,10 +317,17 @@ impl Builder {
             Ok::<_, Infallible>(proven.is_some_and(|(own, ended)| *own > back.after && *ended > back.since))
         };
         let Ok(explained) = self.past.explained(machine, index, cycle, probe, was_back);
+        let mut told = BTreeSet::new();
         for counted in self.past.rack(machine, index, cycle, explained) {
+            told.insert(counted.alert);
             if let Some(story) = self.stories.get_mut(&counted.alert) {
+                let before = story.taken;
                 story.racks(&counted);
+                *self.inside.entry(counted.alert).or_default() += story.taken - before;
             }
+        }
+        for alert in doubts.iter().filter(|alert| !told.contains(alert)) {
+            *self.inside.entry(*alert).or_default() += 1;
         }
         if cycle.verdict != Verdict::Unproven {
             let newest = (index, cycle.rinse_ended);
@@ -368,7 +378,11 @@ impl Builder {
         let machines: Vec<MachineAccount> = names.into_iter().map(machine).collect();
         let alerts = stories
             .iter()
-            .map(|told| alert(told, self.actions.remove(&told.alert.number).unwrap_or_default()))
+            .map(|told| {
+                let number = &told.alert.number;
+                let inside = self.inside.get(number).copied().unwrap_or(0);
+                alert(told, inside, self.actions.remove(number).unwrap_or_default())
+            })
             .collect();
         let counting = self.entries.counting();
         let missed = stories.iter().flat_map(|told| counting.missed(told));
@@ -403,7 +417,7 @@ impl Builder {
     }
 }
 
-fn alert(told: &Story, actions: Vec<ActionAccount>) -> AlertAccount {
+fn alert(told: &Story, inside: u64, actions: Vec<ActionAccount>) -> AlertAccount {
     let alert = &told.alert;
     AlertAccount {
         number: alert.number.0,
@@ -415,6 +429,7 @@ fn alert(told: &Story, actions: Vec<ActionAccount>) -> AlertAccount {
         measured: alert.worst,
         limit: alert.limit,
         racks: alert.racks.count,
+        racks_outside: alert.racks.count.saturating_sub(inside),
         doubted: alert.doubted(),
         needs_action: alert.needs_action,
         acknowledged: alert.acknowledged.as_ref().map(|taken| (taken.by.clone(), taken.at)),

@@ -308,6 +308,10 @@ fn an_exception_has_its_trace_its_alert_and_what_was_said_of_it() {
     assert_eq!(alert.acknowledged, Some(("Ana".to_owned(), at("2026-03-03T15:03:00Z"))));
     let actions: Vec<_> = alert.actions.iter().map(|action| (action.index, action.covers)).collect();
     assert_eq!(actions, [(acted, Some(2))]);
+    assert_eq!(alert.racks_outside, 0);
+    let half = Question { from: at("2026-03-03T15:01:00Z"), ..question() };
+    let half = book.account(half).alerts[0].clone();
+    assert_eq!((half.racks, half.racks_outside), (2, 1), "the first rack was before the span");
     let before = super::AlertAccount { closed: None, ..alert.clone() };
     assert!(!alert.action_missing() && !before.action_missing());
     let later = super::AlertAccount { racks: 4, ..before.clone() };
@@ -471,6 +475,10 @@ fn racks_in_doubt_are_told_one_by_one() {
         account.machines[0].in_doubt.iter().map(|rack| (rack.index, rack.alerts.clone())).collect();
     // The first is of the day before the span.
     assert_eq!(told, [(racks[1], vec![4]), (racks[2], vec![4])], "not {later}");
+    assert!(account.alerts.is_empty(), "it was raised after the span");
+    let long = Question { to: at("2026-03-16T04:00:00Z"), ..question() };
+    let alert = &book.account(long).alerts[0];
+    assert_eq!((alert.racks, alert.racks_outside), (3, 1));
     let work = account.service.iter().filter(|event| event.kind == "maintenance");
     let work: Vec<&str> = work.map(|event| event.text.as_str()).collect();
     assert_eq!((work.len(), account.renewals), (2, 1), "{work:?}");

@@ -229,7 +229,7 @@ fn found(check: &Check) -> [String; 12] {
     cells
 }
 
-const ALERTS: [&str; 25] = [
+const ALERTS: [&str; 26] = [
     "number",
     "condition",
     "machine",
@@ -255,6 +255,7 @@ const ALERTS: [&str; 25] = [
     "messages_delivered (1)",
     "messages_given_up (1)",
     "state (open, recovered, closed)",
+    "racks_outside_span (1, of racks)",
 ];
 
 fn alert_cells(alert: &AlertAccount, zone: &TimeZone) -> Vec<String> {
@@ -295,6 +296,7 @@ fn alert_cells(alert: &AlertAccount, zone: &TimeZone) -> Vec<String> {
         alert.delivered.to_string(),
         alert.given_up.to_string(),
         state.to_owned(),
+        alert.racks_outside.to_string(),
     ]
 }
 

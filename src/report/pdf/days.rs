@@ -95,14 +95,16 @@ impl Draft<'_> {
         self.heading(2, self.teller.say(Word::Attention));
         let open = account.alerts.iter().filter(|alert| alert.closed.is_none()).count();
         let missing = account.alerts.iter().filter(|alert| alert.action_missing()).count();
-        let doubted: u64 = account.alerts.iter().map(|alert| alert.doubted).sum();
+        // Each rack of the span once, by however many alerts it is in doubt.
+        let in_doubt = account.machines.iter();
+        let in_doubt: u64 = in_doubt.map(|own| own.in_doubt.len() as u64 + own.in_doubt_left_out).sum();
         let bad =
             account.checks.iter().filter(|check| check.good == Some(false) && check.amended_by.is_none());
         let signals: usize = account.machines.iter().map(|machine| machine.drift.signals.len()).sum();
         let rows = vec![
             self.row(Word::OpenAlerts, open.to_string()),
             self.row(Word::ActionsMissing, missing.to_string()),
-            self.row(Word::RacksDoubted, doubted.to_string()),
+            self.row(Word::RacksDoubted, in_doubt.to_string()),
             self.row(Word::OverdueChecks, account.overdue.len().to_string()),
             self.row(Word::BadChecks, bad.count().to_string()),
             self.row(Word::EarlyWarnings, signals.to_string()),

@@ -29,12 +29,25 @@ impl Draft<'_> {
                 self.condition(alert),
                 self.teller.minute(alert.since),
                 self.teller.figures(alert.measured, alert.limit),
-                alert.racks.to_string(),
+                self.racks_of(alert),
                 self.answered(alert),
             ]
         };
         let rows = self.account.alerts.iter().map(row).collect();
         self.table(columns, rows);
+        if self.account.alerts.iter().any(|alert| alert.racks_outside > 0) {
+            self.text(Tone::Small, self.teller.say(Word::RacksOutside));
+        }
+    }
+
+    /// How many racks of the span it counts, and of how many where others lie outside.
+    fn racks_of(&self, alert: &AlertAccount) -> String {
+        let all = alert.racks.to_string();
+        if alert.racks_outside == 0 {
+            return all;
+        }
+        let inside = alert.racks.saturating_sub(alert.racks_outside).to_string();
+        self.teller.with(Word::RacksOf, &[("inside", &inside), ("all", &all)])
     }
 
     /// The condition, and which probes, checks or routes it is about.

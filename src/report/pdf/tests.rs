@@ -206,7 +206,14 @@ fn racks_in_doubt_are_listed_up_to_a_bound() {
     };
     account.machines[0].in_doubt = (0..1_007).map(rack).collect();
     account.machines[1].in_doubt_left_out = 3;
+    // Those of it that lie outside the span are no racks of the report.
+    account.alerts[0].doubted = 4_000;
     let sheet = made(&account, Language::English, Scale::Celsius);
+    let told = sheet.blocks.iter().any(|block| {
+        let row = ("Racks that passed and are in doubt".to_owned(), "1010".to_owned());
+        matches!(block, Block::Rows { rows } if rows.contains(&row))
+    });
+    assert!(told, "{:?}", texts(&sheet));
     assert!(headings(&sheet).contains(&heading.to_owned()));
     let rows: Vec<&Vec<String>> = sheet
         .blocks
@@ -307,6 +314,24 @@ fn what_the_account_leaves_out_is_said() {
         "No trace of this rack is drawn".to_owned(),
     ] {
         assert!(texts.iter().any(|text| text.contains(&wanted)), "«{wanted}»: {texts:?}");
+    }
+}
+
+// Own rule: a report counts the racks of its span, and says where an alert counts others.
+#[test]
+fn racks_of_an_alert_outside_the_span_are_told_apart() {
+    for (language, cell, note) in
+        [(Language::English, "1 of 5", "before or after"), (Language::Spanish, "1 de 5", "antes o después")]
+    {
+        let mut account = samples::month();
+        let says = |account: &Account, wanted: &str| {
+            texts(&made(account, language, Scale::Celsius)).iter().any(|text| text.contains(wanted))
+        };
+        assert!(!says(&account, note), "all of the sample are in its span");
+        (account.alerts[0].racks, account.alerts[0].racks_outside) = (5, 4);
+        assert!(says(&account, note));
+        let texts = texts(&made(&account, language, Scale::Celsius));
+        assert!(texts.iter().any(|text| text == cell), "{texts:?}");
     }
 }
 

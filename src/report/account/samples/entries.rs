@@ -60,6 +60,7 @@ pub(super) fn alerts(machines: &[MachineAccount], day: Timestamp) -> Vec<AlertAc
         measured: None,
         limit: None,
         racks: 1,
+        racks_outside: 0,
         doubted: 0,
         needs_action: condition.needs_action(),
         acknowledged: None,
