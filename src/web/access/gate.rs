@@ -347,7 +347,9 @@ pub(in crate::web) fn page_of(path: &str) -> &str {
         ["alerts", _, "acknowledge" | "act"]
         | ["settings", "test"]
         | ["history", "exports", _, "end"]
-        | ["logbook", "entries", _, "comment" | "own"] => path.rsplit_once('/').map_or(path, |(page, _)| page),
+        | ["logbook", "entries", _, "comment" | "own"] => {
+            path.rsplit_once('/').map_or(path, |(page, _)| page)
+        }
         _ => path,
     }
 }

@@ -114,6 +114,7 @@ pub(crate) fn records() -> Vec<Record> {
                 last_good: Some(0),
                 earlier: None,
                 missed: Some(MissedDue { check: CheckKind::Supply, due: instant, counts_from: instant }),
+                released: Some("Ana".to_owned()),
             }),
         ),
         (

@@ -47,6 +47,7 @@ const BODIES: &[&str] = &[
     r#"{"alert-changed":{"alert":5,"change":"missed-again","racks":0,"about":["sanitizer"],"missed":{"check":"sanitizer","due":"2026-01-01T13:00:00Z","counts_from":"2026-01-01T12:00:00Z"}}}"#,
     r#"{"alert-changed":{"alert":1,"change":"eased","racks":4,"about":["dm1/wash"]}}"#,
     r#"{"alert-changed":{"alert":1,"change":"returned","racks":3,"last_good":2}}"#,
+    r#"{"alert-changed":{"alert":1,"change":"returned","racks":4,"released":"Tom"}}"#,
     r#"{"alert-changed":{"alert":1,"change":"escalated","racks":3}}"#,
     r#"{"alert-changed":{"alert":1,"change":"escalation-ended","racks":3}}"#,
     r#"{"alert-changed":{"alert":1,"change":"nobody-to-tell","racks":3}}"#,
