@@ -24,12 +24,14 @@ const STRANGER: [State<'static>; 7] = [
     ("/alert/%ff", None, 404),
 ];
 /// What somebody meets who may do everything.
-const KNOWN: [State<'static>; 19] = [
+const KNOWN: [State<'static>; 21] = [
     ("/nothing/here", None, 404),
     ("/machines/dm9", None, 404),
     ("/history/exports/abc/file", None, 404),
     ("/probes/dm1/sheet?record=zz", None, 422),
     ("/history/in-force?at=zz", None, 422),
+    ("/history?from=26.11.2026", None, 422),
+    ("/history?from=2026-11-26&to=2026-11-25", None, 422),
     ("/maintenance", Some(&[("machine", "dm1"), ("minutes", "7")]), 422),
     ("/logbook/sanitizer", Some(&[("machine", ""), ("strip", "")]), 422),
     ("/logbook/thermometer", Some(&[]), 422),
