@@ -7,10 +7,11 @@
 //!
 //! Equal input gives an equal file, byte for byte: the time in it is that of the account.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::io::{self, Read, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
+use std::sync::{Mutex, PoisonError};
 
 use clap::Parser;
 use rinseward::core::reader::{Language, Scale};
@@ -48,6 +49,9 @@ struct Arguments {
     /// Language: en or es.
     #[arg(long, default_value_t)]
     language: Language,
+    /// Say on standard output how many of the pictures are laid out, a line such as `3 of 40` for each.
+    #[arg(long)]
+    progress: bool,
     /// The file to write.
     #[arg(long, value_name = "FILE")]
     out: PathBuf,
@@ -82,7 +86,7 @@ fn made(arguments: &Arguments) -> Result<(), Diagnostic> {
         .collect();
     let options = Options { paper: arguments.paper, scale: arguments.scale, language: arguments.language };
     let sheet = pdf::sheet(&account, options, &attached).map_err(|error| failed().because(&error))?;
-    let bytes = typeset(sheet, files, &account)?;
+    let bytes = typeset(sheet, files, &account, arguments.progress)?;
     std::fs::write(&arguments.out, bytes).map_err(|error| {
         let place = arguments.out.display().to_string();
         Diagnostic::error("output", "the report cannot be written").place(place).because(&error)
@@ -120,6 +124,7 @@ fn typeset(
     mut sheet: Sheet,
     files: BTreeMap<&str, Vec<u8>>,
     account: &Account,
+    tells: bool,
 ) -> Result<Vec<u8>, Diagnostic> {
     let fonts: Vec<Font> = typst_assets::fonts().flat_map(|data| Font::iter(Bytes::new(data))).collect();
     // A file for keeping may hold no character that its fonts cannot show.
@@ -128,7 +133,7 @@ fn typeset(
         let line_end = character == '\n';
         if line_end || is_kept(character) && fonts.iter().any(shown) { character } else { MISSING }
     });
-    let table = Table::new(&sheet, files, fonts)?;
+    let table = Table::new(&sheet, files, fonts, tells)?;
     let document: PagedDocument = typst::compile(&table).output.map_err(|errors| told(&errors))?;
     let standards = PdfStandards::new(&[PdfStandard::A_3a, PdfStandard::Ua_1])
         .map_err(|error| failed().cause(error.message().to_string()))?;
@@ -182,6 +187,9 @@ fn stamp(account: &Account) -> Option<Timestamp> {
     Some(Timestamp::new_utc(datetime))
 }
 
+/// Where the pictures are.
+const PLOTS: &str = "plot/";
+
 /// All that the typesetter sees.
 struct Table {
     library: LazyHash<Library>,
@@ -189,16 +197,38 @@ struct Table {
     fonts: Vec<Font>,
     template: Source,
     files: BTreeMap<String, Bytes>,
+    laid: Option<Laid>,
+}
+
+/// Which pictures the typesetter has asked for: it does so where it lays them out, and may do it again.
+struct Laid {
+    asked: Mutex<BTreeSet<String>>,
+    of: usize,
+}
+
+impl Laid {
+    fn take(&self, picture: &str) {
+        let mut asked = self.asked.lock().unwrap_or_else(PoisonError::into_inner);
+        if asked.insert(picture.to_owned()) {
+            // Where nobody reads it, the report is made all the same.
+            drop(writeln!(io::stdout(), "{} of {}", asked.len(), self.of));
+        }
+    }
 }
 
 impl Table {
-    fn new(sheet: &Sheet, attached: BTreeMap<&str, Vec<u8>>, fonts: Vec<Font>) -> Result<Self, Diagnostic> {
+    fn new(
+        sheet: &Sheet,
+        attached: BTreeMap<&str, Vec<u8>>,
+        fonts: Vec<Font>,
+        tells: bool,
+    ) -> Result<Self, Diagnostic> {
         let mut files: BTreeMap<String, Bytes> =
             attached.into_iter().map(|(name, bytes)| (name.to_owned(), Bytes::new(bytes))).collect();
         let json = serde_json::to_vec(sheet).map_err(|error| failed().because(&error))?;
         files.insert("sheet.json".to_owned(), Bytes::new(json));
         for (number, plot) in sheet.plots.iter().enumerate() {
-            files.insert(format!("plot/{number}.svg"), Bytes::from_string(plot.clone()));
+            files.insert(format!("{PLOTS}{number}.svg"), Bytes::from_string(plot.clone()));
         }
         let path = VirtualPath::new("report.typ").map_err(|error| failed().cause(error.to_string()))?;
         let id = RootedPath::new(VirtualRoot::Project, path).intern();
@@ -208,6 +238,7 @@ impl Table {
             fonts,
             template: Source::new(id, TEMPLATE.to_owned()),
             files,
+            laid: tells.then(|| Laid { asked: Mutex::default(), of: sheet.plots.len() }),
         })
     }
 }
@@ -230,7 +261,11 @@ impl World for Table {
     }
 
     fn file(&self, id: FileId) -> FileResult<Bytes> {
-        self.files.get(id.vpath().get_without_slash()).cloned().ok_or(FileError::AccessDenied)
+        let name = id.vpath().get_without_slash();
+        if let Some(laid) = self.laid.as_ref().filter(|_| name.starts_with(PLOTS)) {
+            laid.take(name);
+        }
+        self.files.get(name).cloned().ok_or(FileError::AccessDenied)
     }
 
     fn font(&self, index: usize) -> Option<Font> {

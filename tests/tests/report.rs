@@ -251,6 +251,30 @@ fn without_a_report_nothing_changes() {
     assert!(told.starts_with("error[report-missing]") && told.contains("--features pdf"), "{told}");
 }
 
+/// It tells picture by picture how far it is, in the order of the pages, and only where it is asked.
+#[test]
+fn it_says_how_many_pictures_are_laid_out() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let account = folder.path().join("account");
+    let json = serde_json::to_vec(&samples::month()).expect("it has a JSON form");
+    std::fs::write(&account, json).expect("the folder is writable");
+    let run = |more: &[&str]| {
+        let out = folder.path().join("made.pdf");
+        let mut command = Command::new(env!("CARGO_BIN_EXE_rinseward-report"));
+        let output = command.arg("--account").arg(&account).arg("--out").arg(out).args(more).output();
+        let output = output.expect("it runs");
+        assert!(output.status.success());
+        String::from_utf8(output.stdout).expect("text")
+    };
+    let told = run(&["--progress"]);
+    let told: Vec<&str> = told.lines().collect();
+    let count = told.len();
+    assert!(count > 5, "{told:?}");
+    let wanted: Vec<String> = (1..=count).map(|laid| format!("{laid} of {count}")).collect();
+    assert_eq!(told, wanted);
+    assert_eq!(run(&[]), "");
+}
+
 /// It is found where it is installed beside this program, in the order of the search path otherwise.
 #[test]
 fn the_program_is_found_where_it_is() {

@@ -4,10 +4,12 @@
 //! wanted, within limits of time and memory. The file appears whole under its name or not at all.
 
 use std::ffi::OsString;
-use std::io::{self, BufWriter, Read, Write};
+use std::io::{self, BufRead, BufReader, BufWriter, Read, Write};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, ExitStatus, Stdio};
-use std::sync::mpsc;
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::{Arc, mpsc};
+use std::thread::JoinHandle;
 use std::time::Duration;
 
 use rustix::process::{Pid, Resource, Rlimit};
@@ -24,6 +26,8 @@ const PROGRAM: &str = "rinseward-report";
 const LOOK_EVERY: Duration = Duration::from_millis(200);
 /// Most bytes of a message of the program that are read.
 const SAID_MAX: u64 = 16 * 1024;
+/// Most bytes of its progress that are read: more than a line for each picture of a report.
+const LAID_MAX: u64 = 64 * 1024;
 
 /// What to attach beside the account.
 #[derive(Clone, Copy, Debug, Default)]
@@ -268,15 +272,16 @@ impl Typesetter {
         let run = |source| RenderError::Run { program: self.program.clone(), source };
         let mut child = Command::new(&self.program)
             .args(arguments.into_iter().flat_map(|(name, value)| [name, value]))
+            .arg("--progress")
             .env_clear()
             .current_dir(folder)
             .stdin(Stdio::null())
-            .stdout(Stdio::null())
+            .stdout(Stdio::piped())
             .stderr(Stdio::piped())
             .spawn()
             .map_err(run)?;
-        let said = self.limit(&child, progress).and_then(|()| listen(&mut child));
-        let said = said.map_err(|source| {
+        let told = self.limit(&child, progress).and_then(|()| Ok((watch(&mut child)?, listen(&mut child)?)));
+        let (laid, said) = told.map_err(|source| {
             end(&mut child);
             run(source)
         })?;
@@ -287,6 +292,7 @@ impl Typesetter {
                 end(&mut child);
                 return Err(if progress.is_over() { RenderError::Ended } else { RenderError::Room(source) });
             }
+            laid.tell(progress);
             let step = LOOK_EVERY.min(self.limits.wall.saturating_sub(waited));
             match said.recv_timeout(step) {
                 Ok(said) => break said,
@@ -298,6 +304,7 @@ impl Typesetter {
             }
         };
         let status = child.wait().map_err(run)?;
+        laid.ended().tell(progress);
         if status.success() { Ok(()) } else { Err(RenderError::Failed { status, said }) }
     }
 
@@ -315,6 +322,60 @@ impl Typesetter {
         }
         Ok(())
     }
+}
+
+/// How many pictures are laid out, as the child tells it.
+struct Laid {
+    counted: Arc<[AtomicU64; 2]>,
+    reads: JoinHandle<()>,
+}
+
+/// How many, once nothing more is told.
+struct AllLaid(Arc<[AtomicU64; 2]>);
+
+impl Laid {
+    fn tell(&self, progress: &Progress<'_>) {
+        AllLaid(Arc::clone(&self.counted)).tell(progress);
+    }
+
+    /// When the child has ended.
+    fn ended(self) -> AllLaid {
+        // It reads to the end of what the child said, whatever that was.
+        drop(self.reads.join());
+        AllLaid(self.counted)
+    }
+}
+
+impl AllLaid {
+    fn tell(&self, progress: &Progress<'_>) {
+        let [laid, of] = [0, 1].map(|place: usize| self.0[place].load(Ordering::Relaxed));
+        if of > 0 {
+            progress.laid(laid, of);
+        }
+    }
+}
+
+/// Reads how far the child is until it ends, on a thread of its own; what is no such line is passed over.
+fn watch(child: &mut Child) -> io::Result<Laid> {
+    let mut stdout =
+        child.stdout.take().ok_or_else(|| io::Error::other("its standard output is not there"))?;
+    let counted = Arc::new([const { AtomicU64::new(0) }; 2]);
+    let own = Arc::clone(&counted);
+    let reads = std::thread::Builder::new().name("report-progress".to_owned()).spawn(move || {
+        let lines = BufReader::new((&mut stdout).take(LAID_MAX)).lines();
+        for (laid, of) in lines.map_while(Result::ok).filter_map(|line| counts(&line)) {
+            own[0].store(laid, Ordering::Relaxed);
+            own[1].store(of, Ordering::Relaxed);
+        }
+        let _rest = io::copy(&mut stdout, &mut io::sink());
+    })?;
+    Ok(Laid { counted, reads })
+}
+
+/// `3 of 40`.
+fn counts(line: &str) -> Option<(u64, u64)> {
+    let (laid, of) = line.split_once(" of ")?;
+    Some((laid.parse().ok()?, of.parse().ok()?))
 }
 
 /// Reads what the child says until it ends, on a thread of its own.
@@ -344,9 +405,61 @@ fn end(child: &mut Child) {
 
 #[cfg(test)]
 mod tests {
+    use std::fs::Permissions;
+    use std::os::unix::fs::PermissionsExt;
     use std::os::unix::process::ExitStatusExt;
+    use std::sync::Mutex;
 
     use super::*;
+    use crate::app::export::progress::Watched;
+    use crate::report::account::samples;
+
+    /// What was told of the pictures.
+    #[derive(Default)]
+    struct Told(Mutex<Vec<(u64, u64)>>);
+
+    impl Watched for Told {
+        fn far(&self, _records: u64) {}
+
+        fn typesetting(&self) {}
+
+        fn laid(&self, laid: u64, of: u64) {
+            self.0.lock().expect("nobody panics").push((laid, of));
+        }
+
+        fn is_over(&self) -> bool {
+            false
+        }
+
+        fn room(&self) -> io::Result<u64> {
+            Ok(1 << 40)
+        }
+    }
+
+    // Own promise: whoever watches learns how many pictures are laid out; what else the program says on its standard
+    // output, however long, is passed over and stops nothing.
+    #[test]
+    fn how_far_the_program_is_is_told() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let program = folder.path().join("program");
+        let said =
+            "#!/bin/sh\necho 3 of 40; echo nonsense; echo 39 of 40\nhead -c 200000 /dev/zero\nexit 3\n";
+        std::fs::write(&program, said).expect("room");
+        std::fs::set_permissions(&program, Permissions::from_mode(0o755)).expect("ours");
+        let told = Told::default();
+        let typesetter = Typesetter { program, limits: Limits::default() };
+        let out = folder.path().join("report.pdf");
+        let progress = Progress::watched(&told);
+        let made = typesetter.render_watched(
+            &samples::span(1),
+            Attachments::default(),
+            Options::default(),
+            &out,
+            &progress,
+        );
+        assert!(matches!(made, Err(RenderError::Failed { .. })), "{made:?}");
+        assert_eq!(told.0.lock().expect("nobody panics").last(), Some(&(39, 40)));
+    }
 
     // Exit codes: clap 4 ends with 2 where it does not know an option; 74 is that of a report that failed. What one of
     // another version says is its own, in whatever version it was made.

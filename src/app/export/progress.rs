@@ -28,6 +28,9 @@ pub(in crate::app) trait Watched: Sync {
     /// The report program begins.
     fn typesetting(&self);
 
+    /// So many pictures of the report are laid out, of so many.
+    fn laid(&self, laid: u64, of: u64);
+
     /// Whether it is to end.
     fn is_over(&self) -> bool;
 
@@ -84,6 +87,13 @@ impl<'p> Progress<'p> {
     pub(in crate::app) fn typesetting(&self) {
         if let Some(watched) = self.watched {
             watched.typesetting();
+        }
+    }
+
+    /// Says how many pictures of the report are laid out, of how many.
+    pub(in crate::app) fn laid(&self, laid: u64, of: u64) {
+        if let Some(watched) = self.watched {
+            watched.laid(laid, of);
         }
     }
 
@@ -185,6 +195,8 @@ pub(in crate::app::export) mod tests {
         fn far(&self, _records: u64) {}
 
         fn typesetting(&self) {}
+
+        fn laid(&self, _laid: u64, _of: u64) {}
 
         fn is_over(&self) -> bool {
             false

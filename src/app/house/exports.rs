@@ -75,6 +75,9 @@ struct Held {
 pub(super) struct Watch {
     far: AtomicU64,
     typesetting: std::sync::atomic::AtomicBool,
+    /// Pictures of a report that are laid out, and how many there are.
+    laid: AtomicU64,
+    pictures: AtomicU64,
     over: CancellationToken,
     stir: watch::Sender<u64>,
     folder: Arc<Path>,
@@ -91,6 +94,13 @@ impl Watched for Watch {
     fn typesetting(&self) {
         self.typesetting.store(true, Ordering::Relaxed);
         self.stir.send_modify(|stir| *stir += 1);
+    }
+
+    fn laid(&self, laid: u64, of: u64) {
+        self.pictures.store(of, Ordering::Relaxed);
+        if self.laid.swap(laid, Ordering::Relaxed) != laid {
+            self.stir.send_modify(|stir| *stir += 1);
+        }
     }
 
     fn is_over(&self) -> bool {
@@ -199,6 +209,8 @@ impl Desk {
         let watch = Arc::new(Watch {
             far: AtomicU64::new(0),
             typesetting: false.into(),
+            laid: AtomicU64::new(0),
+            pictures: AtomicU64::new(0),
             over: self.stop.child_token(),
             stir: self.stir.clone(),
             folder: Arc::clone(&self.folder),
@@ -374,7 +386,9 @@ impl Exports for House {
             if let Stage::Reading { far, .. } = &mut job.stage {
                 *far = held.watch.far.load(Ordering::Relaxed);
                 if held.watch.typesetting.load(Ordering::Relaxed) {
-                    job.stage = Stage::Typesetting;
+                    let (laid, of) = (&held.watch.laid, &held.watch.pictures);
+                    let (laid, of) = (laid.load(Ordering::Relaxed), of.load(Ordering::Relaxed));
+                    job.stage = Stage::Typesetting { laid, of };
                 }
             }
             job

@@ -128,8 +128,13 @@ pub enum Stage {
         /// About how many there are.
         of: u64,
     },
-    /// The report program is at work.
-    Typesetting,
+    /// The report program is at work: so many of its pictures are laid out.
+    Typesetting {
+        /// Pictures so far.
+        laid: u64,
+        /// How many there are; 0 while nobody knows.
+        of: u64,
+    },
     /// The file is whole.
     Done {
         /// Its length.
@@ -153,7 +158,7 @@ impl Stage {
     #[must_use]
     pub const fn is_over(&self) -> bool {
         match self {
-            Self::Waiting | Self::Reading { .. } | Self::Typesetting => false,
+            Self::Waiting | Self::Reading { .. } | Self::Typesetting { .. } => false,
             Self::Done { .. } | Self::Failed { .. } => true,
         }
     }

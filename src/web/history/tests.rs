@@ -521,6 +521,11 @@ async fn exports_are_begun_watched_and_fetched() {
             "Discard this export",
         ],
     );
+    let pages = get("/history/exports/5", Language::English).await;
+    holds(
+        &pages,
+        &["<progress value=\"12\" max=\"40\"", "12 of 40 traces and charts laid out", "Making the pages"],
+    );
     let early = get("/history/exports/4", Language::English).await;
     holds(&early, &["Nothing is on record of these days: the ledger begins later", "Thu 26 Nov 2026, 12:00"]);
     let done = get("/history/exports/1", Language::English).await;

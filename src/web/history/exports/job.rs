@@ -37,10 +37,19 @@ impl Part<'_> {
         said(self.language, english, spanish)
     }
 
-    /// How much was read: a PDF holds an account and its evidence, and each is read by itself, so that most of
-    /// its records are counted twice.
+    /// How much was read, or laid out: a PDF holds an account and its evidence, and each is read by itself, so that
+    /// most of its records are counted twice.
     fn far_of(&self, far: &u64, of: &u64) -> String {
+        let is_laid = matches!(self.job.stage, Stage::Typesetting { .. });
         let pair = match self.job.wanted.form {
+            Form::Pdf if is_laid && far == of => (
+                "All traces and charts are laid out ({laid}); the file is put together.",
+                "Todas las curvas y los gráficos están compuestos ({laid}); se arma el archivo.",
+            ),
+            Form::Pdf if is_laid => (
+                "{far} of {laid} traces and charts laid out",
+                "Curvas y gráficos compuestos: {far} de {laid}",
+            ),
             Form::Pdf => (
                 "{percent} %: first the account, then the records that prove it",
                 "{percent} %: primero el informe, luego los asientos que lo prueban",
@@ -50,8 +59,9 @@ impl Part<'_> {
             }
         };
         let percent = far.saturating_mul(100).checked_div(*of).unwrap_or(0).to_string();
+        let (far, laid) = (far.to_string(), of.to_string());
         let of = Noun::Records.of(*of, self.language);
-        put(self.language, pair, &[("percent", &percent), ("far", &far.to_string()), ("of", &of)])
+        put(self.language, pair, &[("percent", &percent), ("far", &far), ("laid", &laid), ("of", &of)])
     }
 }
 
@@ -71,7 +81,7 @@ pub(super) fn stage_word(stage: &Stage, language: Language) -> String {
     let pair = match stage {
         Stage::Waiting => ("Waiting for its turn", "Espera su turno"),
         Stage::Reading { .. } => ("Reading the records", "Leyendo los asientos"),
-        Stage::Typesetting => ("Making the pages", "Componiendo las páginas"),
+        Stage::Typesetting { .. } => ("Making the pages", "Componiendo las páginas"),
         Stage::Done { .. } => ("Ready", "Listo"),
         Stage::Failed { .. } => ("NOT MADE", "NO SE HIZO"),
     };
@@ -90,7 +100,11 @@ fn size(bytes: u64) -> String {
 /// The template's.
 pub(in crate::web) fn part(job: &Job, reader: &Reader) -> Result<Card, askama::Error> {
     let language = reader.language;
-    let progress = if let Stage::Reading { far, of } = job.stage { Some((far.min(of), of)) } else { None };
+    let progress = match job.stage {
+        Stage::Reading { far, of } => Some((far.min(of), of)),
+        Stage::Typesetting { laid, of } => (of > 0).then_some((laid.min(of), of)),
+        Stage::Waiting | Stage::Done { .. } | Stage::Failed { .. } => None,
+    };
     let (mut length, mut damaged, mut begins, mut verify) = (String::new(), String::new(), None, None);
     if let Stage::Done { bytes, damaged: unread, begins: first, sealed: _ } = &job.stage {
         begins = first.map(|first| reader.moment(first));
