@@ -21,6 +21,7 @@ pub mod dose;
 pub mod drift;
 pub mod effect;
 pub mod evidence;
+pub mod file_name;
 pub mod food_code;
 pub mod id;
 pub mod intake;

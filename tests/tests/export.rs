@@ -281,6 +281,15 @@ fn the_account_says_what_was_recorded() {
     assert_eq!(only["machines"].as_array().map(Vec::len), Some(1));
     assert_eq!(only["machines"][0]["machine"], "dm2");
     assert!(only["checks"].as_array().is_some_and(Vec::is_empty), "they are of dm1");
+    // A part is never called like the whole, which stands in the same folder.
+    let tables = site.path("tables");
+    for machine in [&[][..], &["--machine", "dm2"]] {
+        let asked = ["--form", "csv", "--day", "2026-01-01", "--out", shown(&tables)];
+        site.done(&[&asked[..], machine].concat());
+    }
+    for name in ["cycles.csv", "cycles_only-dm2.csv", "alerts.csv", "alerts_only-dm2.csv"] {
+        assert!(tables.join(name).exists(), "{name}");
+    }
     for (span, day) in [("future", "2031-01-01"), ("empty", "2025-06-01")] {
         // That the ledger begins later is said, see below.
         let output = site.export(&["--form", "json", "--day", day, "--out", "-"]);

@@ -8,6 +8,7 @@ use super::place::Folder;
 use super::{Failure, Progress};
 use crate::app::alerts::doubts;
 use crate::core::alert::doubts::Doubts;
+use crate::core::file_name;
 use crate::core::record::Record;
 use crate::ledger::Reader;
 use crate::report::account::build::Question;
@@ -55,9 +56,9 @@ pub(super) fn all(
     // Each place is looked at before the long part begins.
     let mut files = Vec::new();
     for table in Table::ALL {
-        files.push((table, folder.file(table.file())?));
+        files.push((table, folder.file(&file_name::of_only(table.file(), &question.only))?));
     }
-    let mut own = folder.file("cycles.csv")?;
+    let mut own = folder.file(&file_name::of_only("cycles.csv", &question.only))?;
     write_cells(own.writer(), &cycle_header()).map_err(Failure::output)?;
     let asked = question.clone();
     let unread = |error| crate::app::ledger::diagnose(&error, path);

@@ -37,6 +37,7 @@ use crate::app::export::gather::Site;
 use crate::app::export::pdf::Typesetter;
 use crate::app::export::progress::Watched;
 use crate::core::causes::chain;
+use crate::core::file_name;
 use crate::core::monitored;
 use crate::core::record::{AccessDeed, AccessEvent, Body as Said, Record};
 use crate::core::time::Timestamp;
@@ -57,8 +58,6 @@ const ROOM_MIN: u64 = 512 << 20;
 const PART_BYTES: usize = 64 * 1024;
 /// Records between two signs of life.
 const TOLD_EVERY: u64 = 500;
-/// Longest part of the name of the site in the name of a file, in letters.
-const NAME_CHARS_MAX: usize = 40;
 
 /// A job and what belongs to it.
 #[derive(Debug)]
@@ -258,19 +257,12 @@ impl Desk {
     }
 }
 
-/// A name of a file that is safe wherever it is saved: the site, what it is, its days.
+/// A name of a file that is safe wherever it is saved: the site, its days, and of which machine it is alone.
 fn name(site: &str, wanted: &Wanted) -> String {
-    let plain = |text: &str| {
-        let letters = text
-            .chars()
-            .map(|letter| if letter.is_ascii_alphanumeric() { letter.to_ascii_lowercase() } else { '-' });
-        let text: String = letters.take(NAME_CHARS_MAX).collect();
-        text.split('-').filter(|part| !part.is_empty()).collect::<Vec<_>>().join("-")
-    };
-    let machine = wanted.machine.as_deref().map(plain);
-    let parts = [Some(plain(site)), machine, Some(wanted.from.to_string()), Some(wanted.to.to_string())];
-    let parts: Vec<String> = parts.into_iter().flatten().filter(|part| !part.is_empty()).collect();
-    format!("{}.{}", parts.join("_"), wanted.form.ending())
+    let parts = [file_name::plain(site), wanted.from.to_string(), wanted.to.to_string()];
+    let parts: Vec<String> = parts.into_iter().filter(|part| !part.is_empty()).collect();
+    let whole = format!("{}.{}", parts.join("_"), wanted.form.ending());
+    file_name::of_only(&whole, wanted.machine.as_slice())
 }
 
 /// The span in instants; `None` where it is empty or has not begun.

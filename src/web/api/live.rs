@@ -14,6 +14,7 @@ use super::lists::span;
 use super::problem::Problem;
 use super::{Form, Taken, Trouble, params};
 use crate::core::evidence::JSON_LINES;
+use crate::core::file_name;
 use crate::web::kitchen::{Kitchen, Pages};
 
 /// Longest life of a stream; whoever reads on asks again, so that a token that has ended meanwhile shows no more.
@@ -45,6 +46,7 @@ pub(super) async fn export<K: Kitchen>(State(pages): State<Pages<K>>, call: Call
         Form::Jsonl => (JSON_LINES, "records.jsonl"),
         Form::Evidence => (JSON_LINES, "evidence.jsonl"),
     };
+    let name = file_name::of_only(name, &taken.machines);
     let named = HeaderValue::from_str(&format!("attachment; filename=\"{name}\""));
     told(pages.kitchen.export(taken, &call.person.account).await.map(|body| {
         let mut response = ([(header::CONTENT_TYPE, kind)], body).into_response();

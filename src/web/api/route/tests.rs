@@ -128,6 +128,15 @@ async fn each_role_gets_what_its_rights_say() {
     }
 }
 
+// Own rule: a part is never called like the whole; RFC 6266 for the header.
+#[tokio::test]
+async fn a_file_of_one_machine_says_so_by_its_name() {
+    let path = "/api/v1/export?form=evidence&from=2026-11-25&machine=dm1,dm2";
+    let answered = Asking::of(Role::Administrator).get(path).await;
+    let named = "attachment; filename=\"evidence_only-dm1-and-dm2.jsonl\"";
+    assert_eq!(answered.headers[header::CONTENT_DISPOSITION], named, "{}", answered.text);
+}
+
 // RFC 9457 for the form, RFC 9110 §15.5 for the codes.
 #[tokio::test]
 async fn each_bad_question_has_its_problem() {
