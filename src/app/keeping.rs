@@ -18,7 +18,7 @@ use crate::diagnostic::Diagnostic;
 fn signed(by: Option<&str>) -> Result<String, Failure> {
     let own = Peer::own();
     let Some(by) = by else { return Ok(own.to_string()) };
-    logbook::name("the name", by).map_err(|error| {
+    logbook::name(logbook::Field::By, by).map_err(|error| {
         Diagnostic::error("usage", format!("{error} (--by)")).advice("say who it is, in one line")
     })?;
     Ok(format!("{} ({own})", by.trim()))

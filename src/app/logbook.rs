@@ -212,8 +212,8 @@ pub(super) fn prepare(
         }
         Entry::Note { machine, note, late } => {
             machine.as_deref().map(|name| place_of(name, machines)).transpose()?;
-            logbook::text("the note", &note.text)
-                .and_then(|()| logbook::name("the name", &note.by))
+            logbook::text(logbook::Field::Note, &note.text)
+                .and_then(|()| logbook::name(logbook::Field::By, &note.by))
                 .and_then(|()| note.at.map_or(Ok(()), |at| logbook::time(at, now, late)))
                 .map_err(impossible)?;
             let way = Way::Ledger(Box::new(Record::new(now, machine.clone(), Body::Note(note))));
@@ -221,8 +221,10 @@ pub(super) fn prepare(
         }
         Entry::SignOff { machine, mut signed } => {
             place_of(&machine, &configuration.machines)?;
-            logbook::name("the name", &signed.by)
-                .and_then(|()| signed.note.as_deref().map_or(Ok(()), |note| logbook::text("the note", note)))
+            logbook::name(logbook::Field::By, &signed.by)
+                .and_then(|()| {
+                    signed.note.as_deref().map_or(Ok(()), |note| logbook::text(logbook::Field::Note, note))
+                })
                 .map_err(impossible)?;
             signed.at = now;
             let way = Way::Ledger(Box::new(Record::new(now, Some(machine.clone()), Body::SignOff(signed))));
@@ -230,7 +232,7 @@ pub(super) fn prepare(
         }
         Entry::WiringProof { machine, mut done } => {
             place_of(&machine, &configuration.machines)?;
-            logbook::name("the name", &done.by)
+            logbook::name(logbook::Field::By, &done.by)
                 .and_then(|()| logbook::time(done.at, now, false))
                 .map_err(impossible)?;
             let of_machine =
@@ -245,8 +247,8 @@ pub(super) fn prepare(
         Entry::Calibration { done } => technician::calibration(done, configuration, now, &reader()?),
         Entry::Response { done } => technician::response(done, configuration, now, &reader()?),
         Entry::Amendment { of, reason, by, change } => {
-            let written = logbook::text("the reason", &reason);
-            written.and_then(|()| logbook::name("the name", &by)).map_err(impossible)?;
+            let written = logbook::text(logbook::Field::Reason, &reason);
+            written.and_then(|()| logbook::name(logbook::Field::By, &by)).map_err(impossible)?;
             let ask = Asked { of, reason, by, change };
             ask.prepared(&reader()?, configuration, now)
         }
@@ -296,7 +298,7 @@ fn impossible(error: Impossible) -> Problem {
         Impossible::TooLong { .. } => "say it in fewer words",
         Impossible::ControlCharacter { .. } => "write it in plain letters",
     };
-    refused(&error.to_string(), advice).about(field)
+    refused(&error.to_string(), advice).about(Some(field.as_str()))
 }
 
 fn refused(summary: &str, advice: &str) -> Problem {

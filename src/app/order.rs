@@ -97,7 +97,7 @@ impl KeyRotation {
         let refused = |error: Impossible| {
             Problem::new("usage", format!("{error} (--by)"), "say who it is, in one line")
         };
-        logbook::name("the name", &self.by).map_err(refused)?;
+        logbook::name(logbook::Field::By, &self.by).map_err(refused)?;
         Ok(Self { by: format!("{} ({peer})", self.by.trim()) })
     }
 }

@@ -205,7 +205,7 @@ fn quantity(text: &str, units: &[(&str, f64)]) -> Option<f64> {
 
 /// A name that can stand on record: a bath takes minutes, and its record would be refused at the end.
 fn name(text: &str) -> Result<String, Impossible> {
-    logbook::name("the name", text).map(|()| text.to_owned())
+    logbook::name(logbook::Field::By, text).map(|()| text.to_owned())
 }
 
 fn pressure(text: &str) -> Result<Kilopascals, PointError> {

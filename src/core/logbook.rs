@@ -15,6 +15,7 @@
 //! What was entered long after it was made is taken, since a late truth is better than none;
 //! its record holds both times, and [`lateness`] tells every reader of it.
 
+mod field;
 pub mod method;
 #[cfg(test)]
 mod tests;
@@ -25,6 +26,7 @@ use std::time::Duration;
 
 use serde::{Deserialize, Serialize};
 
+pub use self::field::Field;
 use super::cycle::plate::{Profile, Sanitizing};
 use super::food_code::{Printed, Rounding};
 use super::record::{AmendmentChange, Check, CheckKind};
@@ -91,7 +93,7 @@ pub enum Impossible {
     #[error("{what} {} cannot be: it lies from {} to {}", readable(*value, range), range.start(), range.end())]
     OutOfRange {
         /// Which, with its unit.
-        what: &'static str,
+        what: Field,
         /// What was entered.
         value: f64,
         /// What can be.
@@ -132,13 +134,13 @@ pub enum Impossible {
     #[error("{what} is missing")]
     Missing {
         /// Which.
-        what: &'static str,
+        what: Field,
     },
     /// A text that is too long.
     #[error("{what} is longer than {max} bytes")]
     TooLong {
         /// Which.
-        what: &'static str,
+        what: Field,
         /// Longest, in bytes.
         max: usize,
     },
@@ -146,54 +148,26 @@ pub enum Impossible {
     #[error("{what} holds a control character")]
     ControlCharacter {
         /// Which.
-        what: &'static str,
+        what: Field,
     },
 }
 
 impl Impossible {
-    /// Which value of the entry it is about, as the record names it; `machine` stands beside the check.
+    /// Which value of the entry it is about.
     #[must_use]
-    pub fn field(&self) -> Option<&'static str> {
+    pub const fn field(&self) -> Field {
         match self {
-            Self::Future { .. } | Self::TooOld { .. } => Some("at"),
-            Self::NoColour { .. } => Some("mg_per_l"),
-            Self::Both => Some("short"),
-            Self::NotChemical => Some("machine"),
+            Self::Future { .. } | Self::TooOld { .. } => Field::At,
+            Self::NoColour { .. } => Field::MgPerL,
+            Self::Both => Field::Short,
+            Self::NotChemical => Field::Machine,
             Self::OutOfRange { what, .. }
             | Self::Missing { what }
             | Self::TooLong { what, .. }
-            | Self::ControlCharacter { what } => {
-                FIELDS.iter().find(|(words, _)| words == what).map(|(_, field)| *field)
-            }
+            | Self::ControlCharacter { what } => *what,
         }
     }
 }
-
-/// What a refusal calls the values of a check, and how the record does.
-const FIELDS: [(&str, &str); 11] = [
-    (CONCENTRATION, "mg_per_l"),
-    (PH_OF, "ph"),
-    (SOLUTION, "solution_c"),
-    (METHOD, "method"),
-    (BY, "by"),
-    (NOTE, "note"),
-    (THERMOMETER, "what"),
-    (SHOWN, "shown_c"),
-    (REFERENCE_C_OF, "reference_c"),
-    (TOLERANCE, "tolerance_c"),
-    (REFERENCE, "reference"),
-];
-const CONCENTRATION: &str = "a concentration in mg/L of";
-const PH_OF: &str = "a pH of";
-const SOLUTION: &str = "a solution in °C of";
-const METHOD: &str = "the method";
-const BY: &str = "the name";
-const NOTE: &str = "the note";
-const THERMOMETER: &str = "the thermometer";
-const SHOWN: &str = "what it showed in °C,";
-const REFERENCE_C_OF: &str = "the reference in °C,";
-const TOLERANCE: &str = "a tolerance in °C of";
-const REFERENCE: &str = "the reference";
 
 /// Numbers behind one another, as people read them.
 #[must_use]
@@ -433,24 +407,24 @@ fn possible(
             if sanitizing == Some(Sanitizing::HotWater) {
                 return Err(Impossible::NotChemical);
             }
-            number(CONCENTRATION, *mg_per_l, MG_PER_L)?;
-            ph.map_or(Ok(()), |ph| number(PH_OF, ph, PH))?;
-            solution_c.map_or(Ok(()), |solution| number(SOLUTION, solution, SOLUTION_C))?;
-            method.as_deref().map_or(Ok(()), |method| name(METHOD, method))?;
-            name(BY, by)
+            number(Field::MgPerL, *mg_per_l, MG_PER_L)?;
+            ph.map_or(Ok(()), |ph| number(Field::Ph, ph, PH))?;
+            solution_c.map_or(Ok(()), |solution| number(Field::SolutionC, solution, SOLUTION_C))?;
+            method.as_deref().map_or(Ok(()), |method| name(Field::Method, method))?;
+            name(Field::By, by)
         }
         Check::Supply { enough: true, short, .. } if !short.is_empty() => Err(Impossible::Both),
         Check::Supply { note, by, .. } | Check::DrainAndClean { note, by, .. } => {
-            note.as_deref().map_or(Ok(()), |note| text(NOTE, note))?;
-            name(BY, by)
+            note.as_deref().map_or(Ok(()), |note| text(Field::Note, note))?;
+            name(Field::By, by)
         }
         Check::Thermometer { what, shown_c, reference_c, tolerance_c, reference, by, .. } => {
-            name(THERMOMETER, what)?;
-            number(SHOWN, *shown_c, THERMOMETER_C)?;
-            number(REFERENCE_C_OF, *reference_c, THERMOMETER_C)?;
-            number(TOLERANCE, *tolerance_c, TOLERANCE_C)?;
-            name(REFERENCE, reference)?;
-            name(BY, by)
+            name(Field::What, what)?;
+            number(Field::ShownC, *shown_c, THERMOMETER_C)?;
+            number(Field::ReferenceC, *reference_c, THERMOMETER_C)?;
+            number(Field::ToleranceC, *tolerance_c, TOLERANCE_C)?;
+            name(Field::Reference, reference)?;
+            name(Field::By, by)
         }
     }
 }
@@ -474,7 +448,7 @@ pub fn time(at: Timestamp, now: Timestamp, late: bool) -> Result<(), Impossible>
 ///
 /// # Errors
 /// [`Impossible`], which says why not.
-pub fn name(what: &'static str, name: &str) -> Result<(), Impossible> {
+pub fn name(what: Field, name: &str) -> Result<(), Impossible> {
     written(what, name, NAME_BYTES_MAX)?;
     if name.contains(['\n', '\t']) { Err(Impossible::ControlCharacter { what }) } else { Ok(()) }
 }
@@ -483,11 +457,11 @@ pub fn name(what: &'static str, name: &str) -> Result<(), Impossible> {
 ///
 /// # Errors
 /// [`Impossible`], which says why not.
-pub fn text(what: &'static str, text: &str) -> Result<(), Impossible> {
+pub fn text(what: Field, text: &str) -> Result<(), Impossible> {
     written(what, text, TEXT_BYTES_MAX)
 }
 
-fn written(what: &'static str, text: &str, max: usize) -> Result<(), Impossible> {
+fn written(what: Field, text: &str, max: usize) -> Result<(), Impossible> {
     if text.trim().is_empty() {
         Err(Impossible::Missing { what })
     } else if text.len() > max {
@@ -505,7 +479,7 @@ fn readable(value: f64, range: &RangeInclusive<f64>) -> String {
     if range.contains(&rounded) { value.to_string() } else { rounded.to_string() }
 }
 
-fn number(what: &'static str, value: f64, range: RangeInclusive<f64>) -> Result<(), Impossible> {
+fn number(what: Field, value: f64, range: RangeInclusive<f64>) -> Result<(), Impossible> {
     if range.contains(&value) { Ok(()) } else { Err(Impossible::OutOfRange { what, value, range }) }
 }
 

@@ -58,7 +58,7 @@ impl AccessOrder {
         if self.change.is_none() {
             return Ok(self);
         }
-        logbook::name("the name", &self.by).map_err(|error| {
+        logbook::name(logbook::Field::By, &self.by).map_err(|error| {
             Problem::new("usage", format!("{error} (--by)"), "say who it is, in one line")
         })?;
         Ok(Self { by: format!("{} ({peer})", self.by.trim()), ..self })

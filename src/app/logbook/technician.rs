@@ -34,12 +34,15 @@ pub(super) fn calibration(
     reader: &Reader,
 ) -> Result<Prepared, Problem> {
     let (channel, probe) = probe_of(&done.probe, configuration)?;
-    logbook::name("the name", &done.by).map_err(impossible)?;
+    logbook::name(logbook::Field::By, &done.by).map_err(impossible)?;
     logbook::time(done.at, now, false).map_err(impossible)?;
-    done.note.as_deref().map_or(Ok(()), |note| logbook::text("the note", note)).map_err(impossible)?;
+    done.note
+        .as_deref()
+        .map_or(Ok(()), |note| logbook::text(logbook::Field::Note, note))
+        .map_err(impossible)?;
     for point in &done.points {
         if let Against::Thermometer { thermometer } = &point.against {
-            logbook::text("the reference", thermometer).map_err(impossible)?;
+            logbook::text(logbook::Field::Reference, thermometer).map_err(impossible)?;
         }
     }
     if done.points.len() > POINTS_MAX {
@@ -83,7 +86,7 @@ pub(super) fn response(
     reader: &Reader,
 ) -> Result<Prepared, Problem> {
     let (channel, probe) = probe_of(&done.probe, configuration)?;
-    logbook::name("the name", &done.by).map_err(impossible)?;
+    logbook::name(logbook::Field::By, &done.by).map_err(impossible)?;
     logbook::time(done.at, now, false).map_err(impossible)?;
     let step_c = (done.to_c - done.from_c).abs();
     let sound = TAU_S.contains(&done.tau_s)

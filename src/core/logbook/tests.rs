@@ -4,7 +4,7 @@ use super::words::tell;
 use super::*;
 use crate::core::cycle::plate::Sanitizing::{Chlorine, HotWater, Iodine, Quat};
 use crate::core::reader::{Language, Reader, Scale};
-use crate::core::record::{CheckKind, TEST_STRIP};
+use crate::core::record::{CheckKind, Supply, TEST_STRIP};
 
 const NOW: Timestamp = Timestamp::from_micros(1_795_698_000_000_000);
 
@@ -173,6 +173,41 @@ fn refuses_what_cannot_be() {
     }
 }
 
+// The names are those of the record, whose bytes are hashed; they are its own, found by looking at each kind of check.
+#[test]
+fn a_refusal_names_its_value_as_the_record_does() {
+    let supply = Check::Supply {
+        at: NOW,
+        enough: false,
+        short: vec![Supply::Detergent],
+        note: Some("x".to_owned()),
+        by: "Ana".to_owned(),
+    };
+    let checks = [strip(50.0, Some(7.0), Some(20.0)), compared(0.2, 0.0, 1.0), supply];
+    let names: Vec<String> = checks
+        .iter()
+        .flat_map(|check| {
+            let json = serde_json::to_value(check).expect("it has a JSON form");
+            json.as_object().expect("an object").keys().cloned().collect::<Vec<String>>()
+        })
+        .collect();
+    for field in Field::ALL {
+        // The machine stands beside the check, and a reason in an amendment.
+        let beside = matches!(field, Field::Machine | Field::Reason);
+        assert_eq!(names.iter().any(|name| name == field.as_str()), !beside, "{field:?}");
+    }
+    for (check, field) in [
+        (strip(-1.0, None, None), Field::MgPerL),
+        (strip(50.0, Some(15.0), None), Field::Ph),
+        (strip(50.0, None, Some(300.0)), Field::SolutionC),
+        (compared(300.0, 0.0, 1.0), Field::ShownC),
+        (compared(0.2, 300.0, 1.0), Field::ReferenceC),
+        (compared(0.2, 0.0, 0.0), Field::ToleranceC),
+    ] {
+        assert_eq!(admit(&check, Some(Chlorine), NOW, false).map_err(|error| error.field()), Err(field));
+    }
+}
+
 // Two minutes for the clocks and 31 days for paper are own choices.
 #[test]
 fn times_lie_between_a_month_ago_and_now() {
@@ -192,12 +227,12 @@ fn times_lie_between_a_month_ago_and_now() {
 #[test]
 fn texts_are_written_by_hand() {
     for (text_, good) in [("Ana", true), ("", false), (" \n", false), ("a\u{1b}[2Jb", false)] {
-        assert_eq!(name("the name", text_).is_ok(), good, "{text_:?}");
+        assert_eq!(name(Field::By, text_).is_ok(), good, "{text_:?}");
     }
-    assert!(name("the name", "two\nlines").is_err() && text("the note", "two\nlines").is_ok());
-    assert!(name("the name", &"a".repeat(NAME_BYTES_MAX)).is_ok());
-    assert!(name("the name", &"a".repeat(NAME_BYTES_MAX + 1)).is_err());
-    assert!(text("the note", &"a".repeat(TEXT_BYTES_MAX + 1)).is_err());
+    assert!(name(Field::By, "two\nlines").is_err() && text(Field::Note, "two\nlines").is_ok());
+    assert!(name(Field::By, &"a".repeat(NAME_BYTES_MAX)).is_ok());
+    assert!(name(Field::By, &"a".repeat(NAME_BYTES_MAX + 1)).is_err());
+    assert!(text(Field::Note, &"a".repeat(TEXT_BYTES_MAX + 1)).is_err());
 }
 
 // Own promise: the newest withdrawal or correction decides, whatever was said before; a comment decides nothing.

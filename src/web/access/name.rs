@@ -95,7 +95,7 @@ pub enum NoShown {
 /// # Errors
 /// [`NoShown`], which says why not.
 pub fn shown(text: &str) -> Result<String, NoShown> {
-    logbook::name("the name", text)?;
+    logbook::name(logbook::Field::By, text)?;
     if let Some(letter) = text.chars().find(|letter| !is_seen(*letter)) {
         return Err(NoShown::Unseen { letter });
     }
@@ -106,7 +106,7 @@ pub fn shown(text: &str) -> Result<String, NoShown> {
         return Err(NoShown::Slash);
     }
     if text.chars().count() > SHOWN_CHARS_MAX {
-        return Err(Impossible::TooLong { what: "the name", max: SHOWN_CHARS_MAX }.into());
+        return Err(Impossible::TooLong { what: logbook::Field::By, max: SHOWN_CHARS_MAX }.into());
     }
     Ok(text.to_owned())
 }

@@ -436,7 +436,7 @@ fn the_patterns_are_the_rules_of_the_server() {
         &long,
         &too_long,
     ];
-    let name = |text: &str| crate::core::logbook::name("the name", text).is_ok();
+    let name = |text: &str| crate::core::logbook::name(crate::core::logbook::Field::By, text).is_ok();
     let written = |text: &str| !text.trim().is_empty();
     for (shape, takes) in [
         (&thermometer["properties"]["what"], &name as &dyn Fn(&str) -> bool),
