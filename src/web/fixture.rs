@@ -24,7 +24,7 @@ use super::machine::{DayGap, DayRack, LiveTrace, MachineDay, Machines, Plots, Pr
 use super::now::{AtAGlance, Data, Glance, GlanceAlert, Glances, LastRack, Tank};
 use super::person::Person;
 use super::probes::{Due, Filed, FiledProof, InForce, Made, Probes, Seen};
-use super::sign_off::{Commissioning, Mend, Open, Shown, Stood};
+use super::sign_off::{Commissioning, Mend, Open, Shown, Stood, TestRack};
 use crate::core::access::Role;
 use crate::core::alert::{AlertNumber, Condition};
 use crate::core::channel::Place;
@@ -448,8 +448,13 @@ impl Probes for StillKitchen {
         std::future::ready(Ok(99)).await
     }
 
-    async fn commissioning(&self, machine: String, _person: &Person) -> Result<Commissioning, Refusal> {
-        if machine != "dm1" {
+    async fn commissioning(
+        &self,
+        machine: String,
+        rack: Option<u64>,
+        _person: &Person,
+    ) -> Result<Commissioning, Refusal> {
+        if machine != "dm1" || rack.is_some_and(|rack| !(46..49).contains(&rack)) {
             return std::future::ready(Err(Refusal::Unknown)).await;
         }
         let plate = SignedPlate {
@@ -469,7 +474,17 @@ impl Probes for StillKitchen {
             text: "dm1/wash was never calibrated.".to_owned(),
             mend: Mend::Calibration("dm1/wash".to_owned()),
         }];
-        Ok(Commissioning { plate, probes: Vec::new(), open, newest: Some(42), mark: "4f1c".to_owned() })
+        let told = |record| TestRack {
+            record,
+            at: NOW.minus(Duration::from_secs((48 - record) * 60)),
+            verdict: if record == 48 { Verdict::Cold } else { Verdict::Pass },
+            settled_c: Some(if record == 48 { 82.19 } else { 84.0 }),
+            limit_c: 82.2,
+        };
+        let chosen = rack.unwrap_or(48);
+        let others = [48, 47, 46].into_iter().filter(|record| *record != chosen).map(told).collect();
+        let (probes, newest, mark) = (Vec::new(), Some(42), "4f1c".to_owned());
+        Ok(Commissioning { plate, probes, open, tested: Some(told(chosen)), others, newest, mark })
     }
 
     async fn stood(&self, machine: String, _person: &Person) -> Result<Option<Stood>, Refusal> {
@@ -485,8 +500,8 @@ impl Probes for StillKitchen {
         person: &Person,
     ) -> Result<u64, NotDone> {
         let deed = format!(
-            "{machine} signed by {} with {} open ({}): {note:?}",
-            person.name, shown.open, shown.mark
+            "{machine} signed by {} with {} open ({}, rack {:?}): {note:?}",
+            person.name, shown.open, shown.mark, shown.rack
         );
         self.deeds.send_modify(|deeds| deeds.push(deed));
         std::future::ready(Ok(98)).await
@@ -504,6 +519,7 @@ impl Probes for StillKitchen {
         &self,
         _machine: String,
         _record: Option<u64>,
+        _rack: Option<u64>,
         _person: &Person,
     ) -> Result<String, Refusal> {
         let sheet = "<!DOCTYPE html><style>p { margin: 0 }</style><p>Sheet";

@@ -204,10 +204,14 @@ pub trait Probes: Clone + Send + Sync + 'static {
         person: &Person,
     ) -> impl Future<Output = Result<u64, NotDone>> + Send;
 
-    /// What would be signed of a machine, worded for this person.
+    /// What would be signed of a machine with this rack as the test, else with the newest, worded for this person.
+    ///
+    /// # Errors
+    /// [`Refusal::Unknown`] where the record is no rack of the machine.
     fn commissioning(
         &self,
         machine: String,
+        rack: Option<u64>,
         person: &Person,
     ) -> impl Future<Output = Result<Commissioning, Refusal>> + Send;
 
@@ -230,12 +234,13 @@ pub trait Probes: Clone + Send + Sync + 'static {
     /// Whether this record is one of these of this machine, and was not withdrawn; not where it cannot be read.
     fn is_made(&self, machine: String, made: Made, record: u64) -> impl Future<Output = bool> + Send;
 
-    /// The sheet of the sign-off at this record, else of the newest, else of what would be signed: one HTML
-    /// page of its own.
+    /// The sheet of the sign-off at this record, else of the newest, else of what would be signed with this rack: one
+    /// HTML page of its own.
     fn sheet(
         &self,
         machine: String,
         record: Option<u64>,
+        rack: Option<u64>,
         person: &Person,
     ) -> impl Future<Output = Result<String, Refusal>> + Send;
 }

@@ -1,6 +1,6 @@
 //! The sign-off of a machine: what is open and what mends it, the button, and the sheet for paper.
 //!
-//! Nobody signs limits that were not compared with the data plate, nor open points that were not shown.
+//! Nobody signs limits that were not compared with the data plate, nor a rack or open points that were not shown.
 
 use askama::Template;
 use axum::extract::rejection::FormRejection;
@@ -15,10 +15,13 @@ use super::frame::{self, Frame, Tab};
 use super::guard;
 use super::kitchen::{Kitchen, Pages};
 use super::person::Person;
-use super::probes::{Made, made, place, recorded};
+use super::probes::{Made, made, place};
 use super::query::{self, Given};
 use super::serve::NOTE_CHARS_MAX;
 use crate::core::cycle::plate::LimitSource;
+use crate::core::cycle::sign::Sign;
+use crate::core::cycle::verdict::Verdict;
+use crate::core::cycle::words::verdict;
 use crate::core::reader::{Language, Reader};
 use crate::core::record::{SignedPlate, SignedProbe};
 use crate::core::technician::words::width;
@@ -35,12 +38,34 @@ pub struct Commissioning {
     pub probes: Vec<SignedProbe>,
     /// What is missing or not good.
     pub open: Vec<Open>,
+    /// The rack that is signed as the test: the one that was chosen, else the newest since the probes are as they are.
+    pub tested: Option<TestRack>,
+    /// Others of the last racks of the machine, the newest first.
+    pub others: Vec<TestRack>,
     /// The record of the newest sign-off.
     pub newest: Option<u64>,
-    /// What tells these limits, probes and open points from any others, in any language: whoever signs sends
+    /// What tells these limits, probes, rack and open points from any others, in any language: whoever signs sends
     /// it back.
     pub mark: String,
 }
+
+/// A rack that can be signed as the test.
+#[derive(Clone, PartialEq, Debug)]
+pub struct TestRack {
+    /// Its record.
+    pub record: u64,
+    /// When its final rinse ended.
+    pub at: Timestamp,
+    /// Its verdict.
+    pub verdict: Verdict,
+    /// Settled final-rinse minimum, °C.
+    pub settled_c: Option<f64>,
+    /// The limit it was judged by, °C.
+    pub limit_c: f64,
+}
+
+/// How many of the last racks one is chosen from (own choice: those of the last minutes).
+pub const RACKS_MAX: usize = 5;
 
 /// The newest sign-off of a machine, as it stands now.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -66,6 +91,8 @@ pub struct Shown {
     pub open: usize,
     /// The [`Commissioning::mark`] of it.
     pub mark: String,
+    /// The rack that is signed as the test; `None` where there was none.
+    pub rack: Option<u64>,
 }
 
 /// One open point.
@@ -106,6 +133,8 @@ struct SignOffPage<'a> {
     limits: Vec<(&'static str, String)>,
     probes: Vec<[String; 5]>,
     open: Vec<(&'a str, String, &'static str)>,
+    tested: Option<RackTold>,
+    others: Vec<RackTold>,
     recorded: Option<u64>,
     notice: Option<String>,
     /// Whether the boxes that must be ticked were not.
@@ -119,6 +148,33 @@ struct SignOffPage<'a> {
     back: &'static str,
 }
 
+/// A rack in words.
+struct RackTold {
+    record: u64,
+    when: String,
+    verdict: Verdict,
+    word: String,
+    figures: String,
+}
+
+impl RackTold {
+    fn of(rack: &TestRack, reader: &Reader) -> Self {
+        let symbol = reader.scale.symbol();
+        let (settled, limit) = match rack.settled_c {
+            Some(settled) => reader.pair(settled, rack.limit_c),
+            None => ("–".to_owned(), format!("{:.1}", reader.scale.temperature(rack.limit_c))),
+        };
+        let limit_word = said(reader.language, "limit", "límite");
+        Self {
+            record: rack.record,
+            when: reader.moment(rack.at),
+            verdict: rack.verdict,
+            word: verdict(rack.verdict, reader.language).to_uppercase(),
+            figures: format!("{settled} {symbol} ({limit_word} {limit} {symbol})"),
+        }
+    }
+}
+
 words! {
     title: "Sign off", "Firmar";
     open: "Open points", "Puntos abiertos";
@@ -126,6 +182,11 @@ words! {
     limits: "Limits of the data plate", "Límites de la placa de datos";
     limits_hint: "Compare each with the plate on the machine. One that differs is mended in the configuration before you sign.", "Compare cada uno con la placa de la máquina. El que difiera se corrige en la configuración antes de firmar.";
     probes: "Probes as they are in force", "Sondas tal como están en vigor";
+    rack: "Test rack", "Canasta de prueba";
+    rack_taken: "This rack goes on record with your sign-off:", "Esta canasta queda registrada con su firma:";
+    no_rack: "No rack since the probes are as they are: none goes on record with your sign-off.", "Ninguna canasta desde que las sondas están así: ninguna queda registrada con su firma.";
+    rack_others: "Take another of the last racks", "Tomar otra de las últimas canastas";
+    rack_take: "Take this one", "Tomar esta";
     sign: "Sign", "Firma";
     compared: "I have compared these limits and times with the data plate of this machine", "He comparado estos límites y tiempos con la placa de datos de esta máquina";
     known: "The open points are known to me; they go on record with my name", "Conozco los puntos abiertos; se registran con mi nombre";
@@ -155,6 +216,8 @@ pub(super) struct SignForm {
     open: usize,
     /// What was shown.
     mark: String,
+    /// The rack that was shown as the test.
+    rack: Option<u64>,
     note: String,
 }
 
@@ -165,19 +228,21 @@ pub(super) async fn show<K: Kitchen>(
     uri: Uri,
     person: Person,
 ) -> Response {
-    match recorded(&uri) {
-        Ok(recorded) => {
-            let recorded = made(&pages, &machine, Made::Proof, recorded).await;
-            page(&pages, &person, &machine, StatusCode::OK, Told { recorded, ..Told::default() }).await
-        }
-        Err(given) => query::refused(&given, &person, &pages.site, 1),
+    let mut given = Given::read(&uri, &["recorded", "rack"]);
+    let (recorded, rack) = (given.take("recorded", query::record), given.take("rack", query::record));
+    if given.is_refused() {
+        return query::refused(&given, &person, &pages.site, 1);
     }
+    let recorded = made(&pages, &machine, Made::Proof, recorded).await;
+    page(&pages, &person, &machine, StatusCode::OK, Told { recorded, rack, ..Told::default() }).await
 }
 
 /// What a page says of what was just sent.
 #[derive(Default)]
 struct Told {
     recorded: Option<u64>,
+    /// The rack that was chosen.
+    rack: Option<u64>,
     notice: Option<String>,
     unticked: bool,
     note: String,
@@ -192,7 +257,7 @@ async fn page<K: Kitchen>(
     status: StatusCode,
     told: Told,
 ) -> Response {
-    let signed = match pages.kitchen.commissioning(machine.to_owned(), person).await {
+    let signed = match pages.kitchen.commissioning(machine.to_owned(), told.rack, person).await {
         Ok(signed) => signed,
         Err(refused) => return frame::refuse(refused, person, &pages.site, 1),
     };
@@ -213,6 +278,8 @@ async fn page<K: Kitchen>(
         limits: limits(&signed.plate, &person.reader),
         probes: signed.probes.iter().map(|probe| row(probe, &person.reader)).collect(),
         open,
+        tested: signed.tested.as_ref().map(|rack| RackTold::of(rack, &person.reader)),
+        others: signed.others.iter().map(|rack| RackTold::of(rack, &person.reader)).collect(),
         recorded: told.recorded,
         notice: told.notice,
         unticked: told.unticked,
@@ -315,20 +382,20 @@ pub(super) async fn sign<K: Kitchen>(
 ) -> Response {
     let form = form.map(|Form(form)| form).unwrap_or_default();
     let ticked = form.compared.is_some() && (form.open == 0 || form.known.is_some());
-    let (note, ticks) = (form.note.clone(), [form.compared.is_some(), form.known.is_some()]);
+    let (rack, note, ticks) = (form.rack, form.note.clone(), [form.compared.is_some(), form.known.is_some()]);
     if !ticked {
-        let told = Told { unticked: true, note, ticks, ..Told::default() };
+        let told = Told { unticked: true, rack, note, ticks, ..Told::default() };
         return page(&pages, &person, &machine, StatusCode::UNPROCESSABLE_ENTITY, told).await;
     }
     let noted = match optional(&note, NOTE_CHARS_MAX) {
         Ok(noted) => noted,
         Err(fault) => {
             let notice = Some(fault.say(person.reader.language));
-            let told = Told { notice, note, ticks, ..Told::default() };
+            let told = Told { notice, rack, note, ticks, ..Told::default() };
             return page(&pages, &person, &machine, StatusCode::UNPROCESSABLE_ENTITY, told).await;
         }
     };
-    let shown = Shown { open: form.open, mark: form.mark };
+    let shown = Shown { open: form.open, mark: form.mark, rack };
     match pages.kitchen.sign(machine.clone(), noted, shown, &person).await {
         Ok(record) => frame::go(&format!("../probes/{machine}?recorded={record}")),
         Err(why) => {
@@ -339,7 +406,7 @@ pub(super) async fn sign<K: Kitchen>(
             });
             // What changed is to be read before it is ticked again.
             let ticks = if why == NotDone::NotSoFar { [false; 2] } else { ticks };
-            let told = Told { notice, note, ticks, ..Told::default() };
+            let told = Told { notice, rack, note, ticks, ..Told::default() };
             page(&pages, &person, &machine, StatusCode::CONFLICT, told).await
         }
     }
@@ -352,12 +419,12 @@ pub(super) async fn sheet<K: Kitchen>(
     uri: Uri,
     person: Person,
 ) -> Response {
-    let mut given = Given::read(&uri, &["record"]);
-    let record = given.take("record", query::record);
+    let mut given = Given::read(&uri, &["record", "rack"]);
+    let (record, rack) = (given.take("record", query::record), given.take("rack", query::record));
     if given.is_refused() {
         return query::refused(&given, &person, &pages.site, 2);
     }
-    match pages.kitchen.sheet(machine, record, &person).await {
+    match pages.kitchen.sheet(machine, record, rack, &person).await {
         Ok(html) => {
             let policy = [(header::CONTENT_SECURITY_POLICY, guard::policy_of_paper(&html))];
             (StatusCode::OK, policy, Html(html)).into_response()

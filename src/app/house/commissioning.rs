@@ -13,55 +13,80 @@ use crate::app::Failure;
 use crate::app::amended::Amended;
 use crate::app::logbook::Entry;
 use crate::app::sign_off::{self, Asked};
-use crate::core::record::{Body, SignedOff};
+use crate::core::record::{Body, Cycle, Record, SignedOff};
 use crate::core::signoff::OpenPoint;
 use crate::core::signoff::lapse::lapses;
-use crate::ledger::{LedgerError, Reader};
+use crate::ledger::{CycleFilter, LedgerError, Order, Reader};
 use crate::report::signoff;
 use crate::web::attempt::{NotDone, Said};
 use crate::web::frame::{self, Refusal};
 use crate::web::person::Person;
 use crate::web::probes::Made;
-use crate::web::sign_off::{Commissioning, Mend, Open, Shown, Stood};
+use crate::web::sign_off::{Commissioning, Mend, Open, RACKS_MAX, Shown, Stood, TestRack};
+
+/// What would be signed just now.
+struct Unsigned {
+    signed: SignedOff,
+    /// The record of the newest sign-off.
+    newest: Option<u64>,
+    /// The rack that is signed as the test.
+    tested: Option<TestRack>,
+    /// Others of the last racks, the newest first.
+    others: Vec<TestRack>,
+}
 
 impl House {
-    /// What would be signed by this person just now.
+    /// What would be signed by this person just now, with this rack as the test, else with the newest.
     async fn unsigned(
         &self,
         machine: String,
         note: Option<String>,
+        rack: Option<u64>,
         person: &Person,
-    ) -> Result<(SignedOff, Option<u64>), Refusal> {
+    ) -> Result<Unsigned, Refusal> {
         if !self.loaded.configuration.machines.iter().any(|known| known.name == machine) {
             return Err(Refusal::Unknown);
         }
         let (loaded, by, now) = (Arc::clone(&self.loaded), person.name.clone(), self.clock.now());
         let (standing, amended) = (Arc::clone(&self.standing), Arc::clone(&self.amended));
         let gathered = self.readers.ask(move |ledger| {
+            if let Some(rack) = rack
+                && test_rack(ledger, &machine, rack)?.is_none()
+            {
+                return Ok(None);
+            }
             let newest = newest(ledger, &machine)?;
             let known = Some((Standing::fresh(&standing, ledger)?, Amended::fresh(&amended, ledger)?));
             let asked =
-                Asked { machine: &machine, cycle: None, by: by.trim(), note: note.as_deref(), now, known };
-            Ok((asked.gather(&loaded, ledger), newest))
+                Asked { machine: &machine, cycle: rack, by: by.trim(), note: note.as_deref(), now, known };
+            let signed = match asked.gather(&loaded, ledger) {
+                Ok(gathered) => gathered.signed,
+                Err(failure) => return Ok(Some(Err(failure))),
+            };
+            let record = signed.test_cycle.map(|tested| tested.record);
+            let tested = record.map(|record| test_rack(ledger, &machine, record)).transpose()?.flatten();
+            let mut others = last_racks(ledger, &machine)?;
+            others.retain(|rack| Some(rack.record) != record);
+            Ok(Some(Ok(Unsigned { signed, newest, tested, others })))
         });
-        match gathered.await? {
-            (Ok(gathered), newest) => Ok((gathered.signed, newest)),
-            (Err(failure), _) => Err(not_now(&failure)),
-        }
+        gathered.await?.ok_or(Refusal::Unknown)?.map_err(|failure| not_now(&failure))
     }
 
     pub(super) async fn commission(
         &self,
         machine: String,
+        rack: Option<u64>,
         person: &Person,
     ) -> Result<Commissioning, Refusal> {
-        let (signed, newest) = self.unsigned(machine, None, person).await?;
+        let unsigned = self.unsigned(machine, None, rack, person).await?;
+        let Unsigned { signed, newest, tested, others } = unsigned;
         let open = signed
             .open_points
             .iter()
             .map(|point| Open { text: signoff::point(point, &person.reader), mend: mend(point) });
         let (open, mark) = (open.collect(), mark(&signed));
-        Ok(Commissioning { open, plate: signed.plate, probes: signed.probes, newest, mark })
+        let (plate, probes) = (signed.plate, signed.probes);
+        Ok(Commissioning { open, plate, probes, tested, others, newest, mark })
     }
 
     /// The newest sign-off of a machine, and whether the machine is still as it was signed.
@@ -93,8 +118,8 @@ impl House {
         shown: Shown,
         person: &Person,
     ) -> Result<u64, NotDone> {
-        let (signed, _) = match self.unsigned(machine.clone(), note, person).await {
-            Ok(signed) => signed,
+        let signed = match self.unsigned(machine.clone(), note, shown.rack, person).await {
+            Ok(unsigned) => unsigned.signed,
             Err(Refusal::Unknown) => return Err(NotDone::Unknown),
             Err(Refusal::Damaged(record)) => {
                 let what = record.map_or_else(String::new, |record| format!(": record {record}"));
@@ -145,9 +170,11 @@ impl House {
         &self,
         machine: String,
         record: Option<u64>,
+        rack: Option<u64>,
         person: &Person,
     ) -> Result<String, Refusal> {
-        let (draft, newest) = self.unsigned(machine.clone(), None, person).await?;
+        let unsigned = self.unsigned(machine.clone(), None, rack, person).await?;
+        let Unsigned { signed: draft, newest, .. } = unsigned;
         let index = record.or(newest).filter(|index| *index > 0);
         let (eye, simulated) = (person.reader.clone(), self.simulated);
         let sheet = self.readers.ask(move |ledger| {
@@ -166,9 +193,37 @@ impl House {
     }
 }
 
-/// A hash (SHA-256, base64url) of what is shown to whoever signs: limits and times, probes, open points. A rack
-/// that is washed meanwhile changes it only where it changes one of these: of a test cycle that is not good the
-/// next one of the same fault is no news.
+/// The rack at a record; `None` where that is no rack of this machine.
+fn test_rack(ledger: &Reader, machine: &str, index: u64) -> Result<Option<TestRack>, LedgerError> {
+    if index >= ledger.size()? {
+        return Ok(None);
+    }
+    let (_, Record { machine: own, body, .. }) = ledger.record(index)??;
+    let Body::Cycle(cycle) = body else { return Ok(None) };
+    Ok((own.as_deref() == Some(machine)).then(|| told(index, &cycle)))
+}
+
+/// The last racks of a machine, the newest first, at most [`RACKS_MAX`] and one more. What is damaged is left out.
+fn last_racks(ledger: &Reader, machine: &str) -> Result<Vec<TestRack>, LedgerError> {
+    let machine = Some(machine.to_owned());
+    let filter = CycleFilter { machine, limit: Some(RACKS_MAX + 1), ..CycleFilter::default() };
+    let mut racks = Vec::new();
+    ledger.cycles_found(Order::NewestFirst, &filter, |index, found| {
+        if let Ok((_, Record { body: Body::Cycle(cycle), .. })) = found {
+            racks.push(told(index, &cycle));
+        }
+        ControlFlow::Continue(())
+    })?;
+    Ok(racks)
+}
+
+fn told(record: u64, cycle: &Cycle) -> TestRack {
+    let (verdict, settled_c, limit_c) = (cycle.verdict, cycle.rinse_min_c, cycle.limit_c);
+    TestRack { record, at: cycle.rinse_ended, verdict, settled_c, limit_c }
+}
+
+/// A hash (SHA-256, base64url) of what is shown to whoever signs: limits and times, probes, the test rack, open points. A
+/// rack that is washed meanwhile changes it only where none was shown: whoever signs sends the one that was.
 fn mark(signed: &SignedOff) -> String {
     let mut points = signed.open_points.clone();
     for point in &mut points {
@@ -179,7 +234,8 @@ fn mark(signed: &SignedOff) -> String {
             *record = 0;
         }
     }
-    let shown = serde_json::to_vec(&(&signed.plate, &signed.probes, &points));
+    let rack = signed.test_cycle.map(|tested| tested.record);
+    let shown = serde_json::to_vec(&(&signed.plate, &signed.probes, rack, &points));
     URL_SAFE_NO_PAD.encode(Sha256::digest(shown.expect("what goes on record has a form in JSON")))
 }
 
@@ -241,8 +297,41 @@ fn mend(point: &OpenPoint) -> Mend {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::app::fixture::{CONFIGURATION, ledger as written, opening, plain, rack};
+    use crate::core::cycle::verdict::Verdict;
+    use crate::core::record::{Basis, TestCycle};
     use crate::core::time::Timestamp;
     use crate::report::signoff::samples::signed;
+
+    fn tested(record: u64) -> TestCycle {
+        TestCycle { record, verdict: Verdict::Pass, rinse_min_c: Some(84.0), basis: Basis::Raw }
+    }
+
+    // Own promise: the last racks of the machine are there to choose from, the newest first, and no other machine's.
+    #[test]
+    fn the_last_racks_are_offered() {
+        let directory = tempfile::tempdir().expect("a directory");
+        let path = directory.path().join("ledger.sqlite");
+        let washed = |minute| {
+            let (machine, cycle) = rack(minute);
+            plain(minute + 2, Some(machine), Body::Cycle(Box::new(cycle)))
+        };
+        let mut records = opening(CONFIGURATION);
+        let first = records.len() as u64;
+        records.extend((0..20).map(washed));
+        written(&path, records).close().expect("it closes");
+        let ledger = Reader::open(&path).expect("a ledger");
+        let racks = last_racks(&ledger, "dm2").expect("read");
+        let records: Vec<u64> = racks.iter().map(|rack| rack.record).collect();
+        let own: Vec<u64> =
+            (0..20).rev().filter(|minute| rack(*minute).0 == "dm2").map(|at| first + at).collect();
+        assert_eq!(records, own[..=RACKS_MAX]);
+        let newest = own[0];
+        assert_eq!(test_rack(&ledger, "dm2", newest).expect("read"), Some(racks[0].clone()));
+        for (machine, record) in [("dm1", newest), ("dm2", 0), ("dm2", 9_999)] {
+            assert_eq!(test_rack(&ledger, machine, record).expect("read"), None, "{machine} {record}");
+        }
+    }
 
     // Own promise: nobody signs what was not shown, be it as many points as were; who looks, when, and what is
     // typed beside it changes nothing.
@@ -259,12 +348,15 @@ mod tests {
         };
         assert_eq!(mark(&outdated(41)), mark(&outdated(42)));
         assert_ne!(mark(&outdated(41)), mark(&shown));
-        let changes: [fn(&mut SignedOff); 4] = [
+        let changes: [fn(&mut SignedOff); 5] = [
+            |signed| signed.test_cycle = Some(tested(48)),
             |signed| signed.open_points = vec![OpenPoint::NoTestCycle],
             |signed| signed.open_points.clear(),
             |signed| signed.plate.rinse_limit_c = 80.0,
             |signed| signed.probes[0].tau_s = Some(2.0),
         ];
+        let of = |record| SignedOff { test_cycle: Some(tested(record)), ..shown.clone() };
+        assert_ne!(mark(&of(41)), mark(&of(42)), "another rack is not the one that was shown");
         for (place, change) in changes.into_iter().enumerate() {
             let mut other = shown.clone();
             change(&mut other);

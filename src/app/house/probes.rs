@@ -438,8 +438,13 @@ impl Probes for House {
         }
     }
 
-    async fn commissioning(&self, machine: String, person: &Person) -> Result<Commissioning, Refusal> {
-        self.commission(machine, person).await
+    async fn commissioning(
+        &self,
+        machine: String,
+        rack: Option<u64>,
+        person: &Person,
+    ) -> Result<Commissioning, Refusal> {
+        self.commission(machine, rack, person).await
     }
 
     async fn stood(&self, machine: String, person: &Person) -> Result<Option<Stood>, Refusal> {
@@ -460,8 +465,14 @@ impl Probes for House {
         self.was_made(machine, made, record).await
     }
 
-    async fn sheet(&self, machine: String, record: Option<u64>, person: &Person) -> Result<String, Refusal> {
-        self.paper(machine, record, person).await
+    async fn sheet(
+        &self,
+        machine: String,
+        record: Option<u64>,
+        rack: Option<u64>,
+        person: &Person,
+    ) -> Result<String, Refusal> {
+        self.paper(machine, record, rack, person).await
     }
 }
 

@@ -259,8 +259,49 @@ async fn a_sign_off_wants_its_boxes_ticked() {
     assert_eq!(answer.headers()[header::LOCATION], "../probes/dm1?recorded=98");
     assert_eq!(
         *kitchen.deeds.borrow(),
-        ["dm1 signed by Ana with 1 open (4f1c): Some(\"plate read\\ntwice\")"]
+        ["dm1 signed by Ana with 1 open (4f1c, rack None): Some(\"plate read\\ntwice\")"]
     );
+}
+
+// Own promise: whoever signs sees which rack goes on record, with its time and the way to it, takes another of the last
+// ones, and signs with the one that was shown.
+#[tokio::test]
+async fn a_sign_off_shows_and_lets_choose_its_rack() {
+    let kitchen = StillKitchen::new();
+    let page = text(ask(&kitchen, Role::Technician, "/sign-off/dm1", None).await).await;
+    let (before, after) = page.split_once("<details>").expect("others");
+    for said in [
+        "This rack goes on record",
+        "../cycles/48\">Thu 26 Nov 2026, 12:00 UTC</a>",
+        "COLD",
+        "82.19 °C (limit 82.20 °C)",
+    ] {
+        assert!(before.contains(said), "{said}: {before}");
+    }
+    for said in [
+        "Take another of the last racks",
+        "../sign-off/dm1?rack=47\">",
+        "../sign-off/dm1?rack=46\">",
+        "11:59 UTC",
+    ] {
+        assert!(after.contains(said), "{said}: {after}");
+    }
+    assert!(after.contains("name=\"rack\" value=\"48\"") && !after.contains("?rack=48\""), "{after}");
+    let page = text(ask(&kitchen, Role::Technician, "/sign-off/dm1?rack=47", None).await).await;
+    assert!(page.contains("name=\"rack\" value=\"47\"") && page.contains("dm1?rack=48\""), "{page}");
+    assert!(page.contains("record=0&#38;rack=47\""), "the sheet is of the same rack: {page}");
+    for (path, status) in [
+        ("/sign-off/dm1?rack=x", StatusCode::UNPROCESSABLE_ENTITY),
+        ("/sign-off/dm1?rack=7", StatusCode::NOT_FOUND),
+    ] {
+        assert_eq!(ask(&kitchen, Role::Technician, path, None).await.status(), status, "{path}");
+    }
+    let answer = ask(&kitchen, Role::Technician, "/sign-off/dm1", Some("open=1&rack=47&mark=4f1c")).await;
+    let page = text(answer).await;
+    assert!(page.contains("name=\"rack\" value=\"47\""), "what was chosen stays: {page}");
+    let form = "open=1&rack=47&mark=4f1c&compared=yes&known=yes";
+    ask(&kitchen, Role::Technician, "/sign-off/dm1", Some(form)).await;
+    assert_eq!(*kitchen.deeds.borrow(), ["dm1 signed by Ana with 1 open (4f1c, rack Some(47)): None"]);
 }
 
 // Own promise: whoever comes back to work that somebody else ended reads who that was, and when.
