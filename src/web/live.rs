@@ -29,6 +29,7 @@ use super::now::Card;
 use super::places::{Full, Looker, Place};
 use super::probes::cards;
 use super::query::{self, Given};
+use crate::core::access::Right;
 use crate::core::reader::Reader;
 
 /// Longest life of a stream.
@@ -57,6 +58,8 @@ enum Look {
     Export { number: u64, account: String },
     /// How far a check of the ledger is.
     Check,
+    /// What is due and was entered today, for those who may enter it or not.
+    Logbook { enters: bool },
     /// Whether the list of alerts, or one of them, is still as it was seen.
     Alerts { number: Option<u64>, seen: String },
 }
@@ -155,6 +158,13 @@ pub(super) async fn export<K: Kitchen>(
 pub(super) async fn check<K: Kitchen>(State(pages): State<Pages<K>>, looker: Looker) -> Response {
     let stir = pages.kitchen.check_stirs();
     std::future::ready(stream(pages, looker, stir, Look::Check)).await
+}
+
+/// Streams what is due, and what was entered today.
+pub(super) async fn logbook<K: Kitchen>(State(pages): State<Pages<K>>, looker: Looker) -> Response {
+    let beat = pages.kitchen.beat();
+    let look = Look::Logbook { enters: looker.person.may(Right::Enter) };
+    std::future::ready(stream(pages, looker, beat, look)).await
 }
 
 /// Tells whether the list of alerts is another one by now.
@@ -337,6 +347,10 @@ impl<K: Kitchen> Told<K> {
                 let open = kitchen.open().await?;
                 let part = news(*number, changed, &self.reader).map_err(|error| unmade(&error))?;
                 return Ok(Some((vec![part], Some(open))));
+            }
+            Look::Logbook { enters } => {
+                let parts = self.pages.live.logbook(kitchen, &self.reader, *enters, false).await?;
+                return Ok(Some((parts.into(), Some(kitchen.open().await?))));
             }
             Look::Check => integrity::part(&kitchen.standing().await?, &self.reader).map(|part| vec![part]),
         };

@@ -16,7 +16,7 @@ use std::future::Future;
 pub(super) use self::amend::{amend, amend_own, comment};
 pub(super) use self::check::{ask, enter};
 pub(super) use self::entry::show as show_entry;
-pub(super) use self::today::show;
+pub(super) use self::today::{parts, show};
 
 use super::frame::Refusal;
 use crate::core::alert::DueCheck;

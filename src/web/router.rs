@@ -52,6 +52,7 @@ fn routes<K: Kitchen>() -> Vec<Route<K>> {
         ask("/live/alerts", Right::Look, get(live::alerts::<K>)),
         ask("/live/alerts/{number}", Right::Look, get(live::alert::<K>)),
         see("/logbook", Right::Look, get(logbook::show::<K>)),
+        see("/live/logbook", Right::Look, get(live::logbook::<K>)),
         ask("/logbook/{check}", Right::Enter, get(logbook::ask::<K>)),
         send("/logbook/{check}", Right::Enter, post(logbook::enter::<K>)),
         see("/logbook/entries/{record}", Right::Look, get(logbook::show_entry::<K>)),

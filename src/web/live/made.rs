@@ -5,18 +5,22 @@ use std::sync::{Arc, PoisonError};
 use std::time::Duration;
 
 use tokio::sync::{Mutex, OwnedMutexGuard};
+use tokio::time::Instant;
 
 use super::unmade;
 use crate::core::reader::{Language, Reader, Scale};
 use crate::core::time::Timestamp;
 use crate::web::frame::Refusal;
 use crate::web::kitchen::Kitchen;
-use crate::web::machine;
 use crate::web::now::{AtAGlance, Card, Glance, card, lead};
 use crate::web::places::Places;
+use crate::web::{logbook, machine};
 
 /// Shortest time between two drawings of one trace.
 const TRACE_EVERY: Duration = Duration::from_secs(4);
+
+/// Shortest time between two looks into the logbook for pages that are open (own choice: nobody enters a check faster).
+const LOGBOOK_EVERY: Duration = Duration::from_secs(2);
 
 /// Every machine at one moment, for readers who read alike.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -69,6 +73,8 @@ impl<Key: Ord, Thing> Made<Key, Thing> {
 pub(in crate::web) struct Live {
     glanced: Made<(Language, Scale), Glanced>,
     moments: Made<Key, Arc<Moment>>,
+    /// By who may enter something too, and when it was made.
+    logbooks: Made<(Language, Scale, bool), (Instant, [Card; 2])>,
     /// For whoever is sent something for long.
     pub(in crate::web) places: Places,
 }
@@ -83,6 +89,28 @@ impl Live {
         let glanced = Glanced { beat, seen: kitchen.glances(reader).await? };
         *made = Some(glanced.clone());
         Ok(glanced)
+    }
+
+    /// What is due and what was entered today, for those who may enter it or not. One that is wanted `fresh`, by a page
+    /// that somebody opens, is never of before: whoever entered something sees it.
+    ///
+    /// # Errors
+    /// Why nothing can be shown.
+    pub(in crate::web) async fn logbook<K: Kitchen>(
+        &self,
+        kitchen: &K,
+        reader: &Reader,
+        enters: bool,
+        fresh: bool,
+    ) -> Result<[Card; 2], Refusal> {
+        let mut made = self.logbooks.of((reader.language, reader.scale, enters)).await;
+        if let Some((_, parts)) = made.as_ref().filter(|(at, _)| !fresh && at.elapsed() < LOGBOOK_EVERY) {
+            return Ok(parts.clone());
+        }
+        let today = kitchen.today(reader).await?;
+        let parts = logbook::parts(&today, reader, kitchen.time(), enters).map_err(|error| unmade(&error))?;
+        *made = Some((Instant::now(), parts.clone()));
+        Ok(parts)
     }
 
     /// The cards as they are now: of all machines, or of one with the trace of its probes behind it.

@@ -1,3 +1,4 @@
+mod live;
 mod own;
 mod supplies;
 

@@ -19,6 +19,7 @@ use crate::core::time::Timestamp;
 use crate::web::frame::{self, Frame, Tab};
 use crate::web::kitchen::{Kitchen, Pages};
 use crate::web::logbook::Written;
+use crate::web::now::Card;
 use crate::web::person::Person;
 use crate::web::who;
 
@@ -78,11 +79,29 @@ pub(super) struct Line {
 struct TodayPage<'a> {
     frame: Frame<'a>,
     words: &'static Words,
+    due: String,
+    others: Vec<Other>,
+    ask: Option<String>,
+    entered: String,
+}
+
+/// What is due, which changes while the page is open.
+#[derive(Template)]
+#[template(path = "web/logbook/due.html", config = ".askama.toml")]
+struct DuePart {
+    words: &'static Words,
     short: Vec<Short>,
     due: Vec<Target>,
     none_due: &'static str,
-    others: Vec<Other>,
-    ask: Option<String>,
+    /// Whether whoever looks may enter it.
+    enters: bool,
+}
+
+/// What was entered today, which does so too.
+#[derive(Template)]
+#[template(path = "web/logbook/entered.html", config = ".askama.toml")]
+struct EnteredPart {
+    words: &'static Words,
     entries: Vec<Line>,
     damaged: bool,
 }
@@ -90,26 +109,47 @@ struct TodayPage<'a> {
 /// Shows the logbook of the day.
 pub(in crate::web) async fn show<K: Kitchen>(State(pages): State<Pages<K>>, person: Person) -> Response {
     let reader = &person.reader;
-    let today = match pages.kitchen.today(reader).await {
-        Ok(today) => today,
-        Err(refused) => return frame::refuse(refused, &person, &pages.site, 0),
-    };
+    let [due, entered] =
+        match pages.live.logbook(&pages.kitchen, reader, person.may(Right::Enter), true).await {
+            Ok(parts) => parts,
+            Err(refused) => return frame::refuse(refused, &person, &pages.site, 0),
+        };
     let open = pages.open().await;
-    let (words, now) = (words(reader.language), pages.kitchen.time());
-    let mut due: Vec<Target> = today.due.iter().map(|due| target(due, &today, reader, now)).collect();
-    most_pressing_first(&mut due);
+    let words = words(reader.language);
     let page = TodayPage {
         frame: Frame::new(&pages.site, &person, Tab::Logbook, 0, words.title).with_open(open),
+        words,
+        due: due.html,
+        others: others(pages.kitchen.machines().iter().any(|one| one.sanitizing.is_chemical()), reader),
+        ask: who::instead(&person, Right::Enter, words.title),
+        entered: entered.html,
+    };
+    frame::page(StatusCode::OK, page.render())
+}
+
+/// The parts of the page that change while it is open: what is due, and what was entered today.
+///
+/// # Errors
+/// The template's.
+pub(in crate::web) fn parts(
+    today: &Today,
+    reader: &Reader,
+    now: Timestamp,
+    enters: bool,
+) -> Result<[Card; 2], askama::Error> {
+    let words = words(reader.language);
+    let mut due: Vec<Target> = today.due.iter().map(|due| target(due, today, reader, now)).collect();
+    most_pressing_first(&mut due);
+    let due = DuePart {
         words,
         short: today.short.iter().map(|one| short(one, reader, now)).collect(),
         due,
         none_due: told::none_due(!today.is_planned, reader.language),
-        others: others(pages.kitchen.machines().iter().any(|one| one.sanitizing.is_chemical()), reader),
-        ask: who::instead(&person, Right::Enter, words.title),
-        entries: today.entries.iter().map(|entered| line(entered, reader)).collect(),
-        damaged: today.damaged > 0,
+        enters,
     };
-    frame::page(StatusCode::OK, page.render())
+    let entries = today.entries.iter().map(|entered| line(entered, reader)).collect();
+    let entered = EnteredPart { words, entries, damaged: today.damaged > 0 };
+    Ok([Card { html: due.render()? }, Card { html: entered.render()? }])
 }
 
 /// Puts what failed or is overdue before what can still be in time.

@@ -37,6 +37,7 @@ const PAGES: [(&str, &str, Right); 61] = [
     ("GET", "/live/alerts", Right::Look),
     ("GET", "/live/alerts/1", Right::Look),
     ("GET", "/logbook", Right::Look),
+    ("GET", "/live/logbook", Right::Look),
     ("GET", "/logbook/sanitizer", Right::Enter),
     ("POST", "/logbook/sanitizer", Right::Enter),
     ("GET", "/logbook/entries/1", Right::Look),
