@@ -1,0 +1,158 @@
+//! What is to be known of an entry: amendments, corrections and comments.
+
+use super::*;
+
+// Own promise: who has the right says what is to be known; the entry stays.
+#[tokio::test]
+async fn an_entry_is_amended_beside_itself() {
+    let kitchen = StillKitchen::new();
+    post(&kitchen, "/logbook/sanitizer", "machine=dm2&strip=200", Role::Operator).await;
+    kitchen.desk.age(OWN_FOR);
+    let (_, page) = get(&kitchen, "/logbook/entries/70", Role::Operator, Language::English).await;
+    assert!(!page.contains("name=\"change\"") && page.contains("Ask: manager, administrator."), "{page}");
+    for (sent, fault) in [
+        ("reason=&change=withdraw", "reason"),
+        ("reason=wrong", "change"),
+        ("reason=wrong&change=correct", "change"),
+        ("reason=wrong&change=correct&mg_per_l=-5", "mg_per_l"),
+        ("reason=wrong&change=correct&at=soon", "at"),
+        // Values beside an answer that takes none.
+        ("reason=wrong&change=comment&mg_per_l=100", "change"),
+        ("reason=wrong&change=withdraw&at=2026-11-26T09:30", "change"),
+        // Not made before it was entered.
+        ("reason=wrong&change=correct&at=2099-01-01T12:00", "at"),
+    ] {
+        let (status, page) = post(&kitchen, "/logbook/entries/70", sent, Role::Manager).await;
+        assert_eq!(status, StatusCode::UNPROCESSABLE_ENTITY, "{sent}");
+        assert!(page.contains(&format!("id=\"{fault}-fault\"")), "{fault}: {page}");
+    }
+    let sent = format!("reason={}&change=withdraw", hostile());
+    let (status, to) = post(&kitchen, "/logbook/entries/70", &sent, Role::Manager).await;
+    assert_eq!((status, to.as_str()), (StatusCode::SEE_OTHER, "70"));
+    let change = kitchen.desk.entries()[0].amendments[0].2.change.clone();
+    assert_eq!(change, AmendmentChange::Withdrawn);
+    let (_, page) = get(&kitchen, "/logbook/entries/70", Role::Manager, Language::English).await;
+    assert!(
+        page.contains("WITHDRAWN") && page.contains("Withdrawn by Ana") && page.contains("200 mg/L"),
+        "{page}"
+    );
+    assert!(!page.contains("outcome good") && !page.contains("<script>"), "{page}");
+}
+
+// Own promise: who may not amend an entry reads who may, and asks for it in a comment of their own, which changes no
+// value; an auditor enters nothing.
+#[tokio::test]
+async fn who_may_not_amend_asks_in_a_comment() {
+    let kitchen = StillKitchen::new();
+    post(&kitchen, "/logbook/sanitizer", "machine=dm2&strip=200", Role::Operator).await;
+    kitchen.desk.age(OWN_FOR);
+    let path = "/logbook/entries/70/comment";
+    for (language, role, said) in [
+        (Language::English, Role::Operator, ["Is something wrong with it?", "Ask: manager, administrator."]),
+        (Language::Spanish, Role::Technician, ["¿Tiene algo mal?", "Pídalo a: encargado, administrador."]),
+    ] {
+        let (_, page) = get(&kitchen, "/logbook/entries/70", role, language).await;
+        assert!(said.iter().all(|said| page.contains(said)), "{page}");
+        assert!(
+            page.contains("action=\"../../logbook/entries/70/comment\"") && !page.contains("name=\"change\"")
+        );
+    }
+    let (_, page) = get(&kitchen, "/logbook/entries/70", Role::Auditor, Language::English).await;
+    assert!(page.contains("Ask: manager") && !page.contains("<textarea"), "{page}");
+    let (status, _) = post(&kitchen, path, "reason=wrong", Role::Auditor).await;
+    assert_eq!(status, StatusCode::FORBIDDEN);
+    for (sent, fault) in [
+        ("reason=", "id=\"reason-fault\""),
+        ("reason=wrong&change=withdraw", "«change»"),
+        ("reason=wrong&change=correct&mg_per_l=50", "«mg_per_l»"),
+        ("reason=wrong&short-detergent=yes", "«short-detergent»"),
+    ] {
+        let (status, page) = post(&kitchen, path, sent, Role::Operator).await;
+        assert_eq!(status, StatusCode::UNPROCESSABLE_ENTITY, "{sent}");
+        assert!(
+            page.contains(fault) && page.contains("action=\"../../../logbook/entries/70/comment\""),
+            "{page}"
+        );
+    }
+    let (status, to) = post(&kitchen, path, &format!("reason={}", hostile()), Role::Operator).await;
+    assert_eq!((status, to.as_str()), (StatusCode::SEE_OTHER, "../70"));
+    let said = kitchen.desk.entries()[0].amendments.clone();
+    assert!(matches!(said.as_slice(), [(_, _, one)] if one.change == AmendmentChange::Comment), "{said:?}");
+    let (_, page) = get(&kitchen, "/logbook/entries/70", Role::Operator, Language::English).await;
+    assert!(page.contains("Comment by Ana") && !page.contains("<script>"), "{page}");
+    let (status, _) =
+        post(&kitchen, "/logbook/entries/70", "reason=wrong&change=withdraw", Role::Operator).await;
+    assert_eq!(status, StatusCode::FORBIDDEN, "it is no way to what the role may not");
+}
+
+// Own promise: a right value that the strip cannot show is told beside its field, in the reader's language.
+#[tokio::test]
+async fn a_correction_to_no_colour_is_asked_again() {
+    let kitchen = StillKitchen::new();
+    post(&kitchen, "/logbook/sanitizer", "machine=dm2&strip=50", Role::Operator).await;
+    for (language, said) in [
+        (Language::English, "no colour for 33: it has 0, 10, 25, 50, 100, 200"),
+        (Language::Spanish, "no tiene color para 33: tiene 0, 10, 25, 50, 100, 200"),
+    ] {
+        let sent = "reason=misread&change=correct&mg_per_l=33";
+        let (status, page) = post_as(&kitchen, "/logbook/entries/70", sent, Role::Manager, language).await;
+        assert_eq!(status, StatusCode::UNPROCESSABLE_ENTITY);
+        assert!(page.contains("id=\"mg_per_l-fault\"") && page.contains(said), "{page}");
+        assert!(!page.contains("--method"), "{page}");
+    }
+    for sent in ["mg_per_l=33&method=Titration", "mg_per_l=100", "at=2026-11-26T09:30"] {
+        let sent = format!("reason=misread&change=correct&{sent}");
+        let (status, _) = post(&kitchen, "/logbook/entries/70", &sent, Role::Manager).await;
+        assert_eq!(status, StatusCode::SEE_OTHER, "{sent}");
+    }
+}
+
+// Own promise: the value in force stands out, and the one that it replaces is struck out.
+#[test]
+fn a_corrected_entry_shows_the_value_in_force() {
+    let reader = Reader { language: Language::English, scale: Scale::Celsius, zone: TimeZone::UTC };
+    let strip = |mg_per_l| Check::Sanitizer {
+        at: NOW,
+        mg_per_l,
+        ph: None,
+        solution_c: None,
+        method: None,
+        by: "Ana".to_owned(),
+    };
+    let said =
+        |change| (71, NOW, Amendment { of: 70, reason: "misread".to_owned(), by: "Bo".to_owned(), change });
+    let mut entered = Entered {
+        record: 70,
+        machine: Some("dm2".to_owned()),
+        recorded: NOW,
+        written: Written::Check(strip(10.0)),
+        judgement: None,
+        amendments: vec![said(AmendmentChange::Corrected(strip(50.0))), said(AmendmentChange::Comment)],
+        alerts: Vec::new(),
+        failed_since: None,
+    };
+    assert_eq!(entered.told(&reader), ("50 mg/L".to_owned(), vec!["10 mg/L".to_owned()]));
+    entered.amendments.push(said(AmendmentChange::Corrected(strip(100.0))));
+    let was = vec!["50 mg/L".to_owned(), "10 mg/L".to_owned()];
+    assert_eq!(entered.told(&reader), ("100 mg/L".to_owned(), was));
+}
+
+// Own promise: a press that arrives twice is one comment; the same words from another page are another.
+#[tokio::test]
+async fn a_comment_that_arrives_twice_is_one() {
+    let kitchen = StillKitchen::new();
+    post(&kitchen, "/logbook/supply", "machine=dm2&enough=yes", Role::Operator).await;
+    for (role, path, sent) in [
+        (Role::Operator, "/logbook/entries/70/comment", "reason=by+daylight"),
+        (Role::Manager, "/logbook/entries/70", "reason=by+lamp&change=comment"),
+    ] {
+        let (_, page) = get(&kitchen, "/logbook/entries/70", role, Language::English).await;
+        assert!(page.contains("name=\"once\" value=\"1"), "{page}");
+        let told = || kitchen.desk.entries()[0].amendments.len();
+        let before = told();
+        for (once, expected) in [("7", 1), ("7", 1), ("8", 2)] {
+            let (status, _) = post(&kitchen, path, &format!("{sent}&once={once}"), role).await;
+            assert_eq!((status, told() - before), (StatusCode::SEE_OTHER, expected), "{path} {once}");
+        }
+    }
+}
