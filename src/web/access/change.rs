@@ -67,6 +67,7 @@ impl Access {
                 if name::reads_as_token(&shown) {
                     return Err(ChangeRefusal::ReadsAsToken.into());
                 }
+                name::one_script_a_word(&shown).map_err(ChangeRefusal::from)?;
                 self.add(fresh(name, shown, role, (language, scale), now), asker).await
             }
             Change::Role { account, role } => {

@@ -7,6 +7,8 @@ use icu_normalizer::{ComposingNormalizerBorrowed, DecomposingNormalizerBorrowed}
 use icu_properties::props::{DefaultIgnorableCodePoint, GeneralCategory, GeneralCategoryGroup};
 use icu_properties::{CodePointMapData, CodePointSetData};
 use serde::{Deserialize, Serialize};
+use unicode_security::MixedScript;
+use unicode_security::confusable_detection::skeleton;
 
 use crate::core::logbook::{self, Impossible};
 
@@ -85,6 +87,14 @@ pub enum NoShown {
     /// It holds the sign between machine and place in the name of a probe.
     #[error("the name holds «/»: so the names of probes are written, such as dm1/rinse")]
     Slash,
+    /// One of its words is written in letters of more than one script, some of which look alike.
+    #[error(
+        "the word «{word}» mixes letters of several alphabets, such as Latin and Cyrillic, of which many look alike"
+    )]
+    MixedScripts {
+        /// Which.
+        word: String,
+    },
     /// It begins or ends with a blank.
     #[error("the name begins or ends with a blank")]
     Blank,
@@ -129,18 +139,33 @@ const fn is_slash(letter: char) -> bool {
     matches!(letter, '/' | '\u{2044}' | '\u{2215}' | '\u{2571}' | '\u{29f8}' | '\u{ff0f}')
 }
 
+/// Refuses a name of which one word holds letters of more than one script (UTS #39, 5.1, augmented script sets, so that
+/// the scripts of Japanese or Korean are one). Words of a name may each have their own: «Мария Smith».
+///
+/// # Errors
+/// [`NoShown::MixedScripts`], with the first such word.
+pub(super) fn one_script_a_word(shown: &str) -> Result<(), NoShown> {
+    let mut words = shown.split(|letter: char| !letter.is_alphanumeric());
+    let mixed = words.find(|word| !word.is_single_script());
+    mixed.map_or(Ok(()), |word| Err(NoShown::MixedScripts { word: word.to_owned() }))
+}
+
 /// Whether two names are read as one: in capitals or not, by whichever signs Unicode counts for the same (UAX #15,
-/// form NFKC), whatever blanks stand between their words, and without what is not seen, as it can be in names of
-/// before that was refused.
+/// form NFKC) or for alike (UTS #39, 4, skeletons), whatever blanks stand between their words, and without what is not
+/// seen, as it can be in names of before that was refused.
 pub(super) fn reads_alike(one: &str, other: &str) -> bool {
+    let nfkc = ComposingNormalizerBorrowed::new_nfkc();
     let plain = |name: &str| {
         let seen: String = name.chars().filter(|letter| letter.is_whitespace() || is_seen(*letter)).collect();
         // Upper case first, which writes «ß» as «SS».
-        let cased = ComposingNormalizerBorrowed::new_nfkc().normalize(&seen).to_uppercase().to_lowercase();
-        let cased = ComposingNormalizerBorrowed::new_nfkc().normalize(&cased).into_owned();
+        let cased = nfkc.normalize(&seen).to_uppercase().to_lowercase();
+        let cased = nfkc.normalize(&cased).into_owned();
         cased.split_whitespace().collect::<Vec<_>>().join(" ")
     };
-    plain(one) == plain(other)
+    let (one, other) = (plain(one), plain(other));
+    let alike = |one: &str, other: &str| skeleton(one).eq(skeleton(other));
+    // Letters that are unlike in small may look alike in capitals: «ν» and «Ν».
+    one == other || alike(&one, &other) || alike(&one.to_uppercase(), &other.to_uppercase())
 }
 
 /// Word that stands on record before the name of a token.
@@ -250,6 +275,47 @@ mod tests {
         assert!(reads_alike("STRASSER", "Straßer"));
         for name in ["Ana Diaz", "AnaDíaz", "Ana Díaz 2", "Anna Díaz"] {
             assert!(!reads_alike(name, "Ana Díaz"), "{name:?}");
+        }
+    }
+
+    // UTS #39: skeletons by confusables.txt; the names of one pair are each of one script, and look the same.
+    #[test]
+    fn letters_that_look_alike_are_one() {
+        for (name, other) in [
+            // Cyrillic, Latin.
+            ("Оса", "Oca"),
+            ("Сара", "Capa"),
+            ("ВЕРА", "BEPA"),
+            // Greek, Latin.
+            ("ΑΝΝΑ", "Anna"),
+            ("Мaria", "Maria"),
+        ] {
+            assert!(reads_alike(name, other), "{name:?}");
+        }
+        for (name, other) in [("Мария", "Maria"), ("Olga", "Ольга"), ("Ana Lee", "Ana Lea"), ("Tom", "Tim")]
+        {
+            assert!(!reads_alike(name, other), "{name:?}");
+        }
+    }
+
+    // UTS #39, 5.1.
+    #[test]
+    fn a_word_is_written_in_one_script() {
+        for (name, word) in [("Мaria", "Мaria"), ("Ana Dіaz", "Dіaz"), ("Tom-Οtto", "Οtto")] {
+            assert_eq!(one_script_a_word(name), Err(NoShown::MixedScripts { word: word.to_owned() }));
+        }
+        let plain = [
+            "Ana Díaz",
+            "Ana Di\u{301}az",
+            "田中",
+            "田中さん",
+            "Олег Петров",
+            "नेहा",
+            "Мария Smith",
+            "Tom 2nd",
+        ];
+        for name in plain.into_iter().chain(["María-José O’Neill, Jr.", "김철수 (Kim)", "Straßer"]) {
+            assert_eq!(one_script_a_word(name), Ok(()), "{name:?}");
         }
     }
 

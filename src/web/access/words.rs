@@ -171,6 +171,10 @@ pub(super) fn unchanged(why: &ChangeRefusal, language: Language) -> String {
             "The name begins or ends with a blank. Take it away.",
             "El nombre empieza o termina con un espacio. Quítelo.",
         ),
+        ChangeRefusal::Shown(NoShown::MixedScripts { .. }) => (
+            "A word of the name mixes letters of several alphabets, such as Latin and Cyrillic, of which many look alike. Type it anew in the letters of one.",
+            "Una palabra del nombre mezcla letras de varios alfabetos, como el latino y el cirílico, de las que muchas se parecen. Escríbala de nuevo con las de uno solo.",
+        ),
         ChangeRefusal::Shown(NoShown::Slash) => (
             "The name holds «/», as only names of probes do. Give it as people call them.",
             "El nombre contiene «/», como solo los nombres de sondas. Ponga el nombre con que se le conoce.",
