@@ -5,6 +5,7 @@ use super::*;
 use crate::core::cycle::plate::Sanitizing::{Chlorine, HotWater, Iodine, Quat};
 use crate::core::reader::{Language, Reader, Scale};
 use crate::core::record::{CheckKind, Supply, TEST_STRIP};
+use crate::core::sanitizer::Rules;
 
 const NOW: Timestamp = Timestamp::from_micros(1_795_698_000_000_000);
 
