@@ -5,6 +5,7 @@
 
 mod amend;
 mod check;
+mod correcting;
 mod entry;
 mod forms;
 mod supplies;

@@ -12,8 +12,8 @@ use axum::http::StatusCode;
 use axum::response::Response;
 
 use super::check::once;
+use super::correcting::{Correcting, SentChange, SentComment};
 use super::entry::{DEEP, answer};
-use super::forms::{Correcting, SentChange, SentComment};
 use super::words::{unknown_fields, words};
 use super::{Amending, Corrected, Entered, NotPut, Written};
 use crate::core::access::Right;

@@ -6,7 +6,7 @@ use axum::http::StatusCode;
 use axum::response::Response;
 
 use super::check::{Choice, supplies_of};
-use super::forms::Correcting;
+use super::correcting::Correcting;
 use super::words::{Words, amended, heading, words};
 use super::{Entered, Written};
 use crate::core::access::Right;

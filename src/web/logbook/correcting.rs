@@ -1,0 +1,214 @@
+//! What is typed to amend an entry, and what of it can be true.
+
+use std::collections::BTreeMap;
+
+use serde::{Deserialize, Serialize};
+
+use super::Corrected;
+use super::forms::{NOTE_CHARS_MAX, made, temperature, within};
+use super::supplies::{said, ticked};
+use crate::core::cycle::plate::Sanitizing;
+use crate::core::logbook::{Impossible, MG_PER_L, NAME_BYTES_MAX, PH, SOLUTION_C, THERMOMETER_C, method};
+use crate::core::reader::{Language, Reader};
+use crate::core::record::{Check, Supply};
+use crate::core::time::Timestamp;
+use crate::web::form::clock::{Which, which};
+use crate::web::form::{Fault, Field, optional, text};
+
+/// What is sent to amend an entry.
+#[derive(Serialize, Deserialize, Default, Debug)]
+#[serde(default)]
+pub(in crate::web) struct SentChange {
+    reason: String,
+    pub(super) change: String,
+    mg_per_l: String,
+    ph: String,
+    solution: String,
+    enough: String,
+    note: String,
+    shown: String,
+    right: String,
+    method: String,
+    at: String,
+    offset: String,
+    /// As with [`Sent`](super::forms::Sent).
+    pub(super) once: String,
+    /// As with [`Sent`](super::forms::Sent).
+    #[serde(skip_deserializing)]
+    short: Vec<Supply>,
+    /// As with [`Sent`](super::forms::Sent).
+    #[serde(flatten)]
+    pub(super) unknown: BTreeMap<String, String>,
+}
+
+impl SentChange {
+    /// As with [`Sent::take_ticks`](super::forms::Sent::take_ticks).
+    pub(super) fn take_ticks(&mut self) {
+        self.short = ticked(&mut self.unknown);
+    }
+}
+
+/// What is sent to comment on an entry: no value is in it.
+#[derive(Deserialize, Default, Debug)]
+#[serde(default)]
+pub(in crate::web) struct SentComment {
+    reason: String,
+    /// As with [`Sent`](super::forms::Sent).
+    once: String,
+    /// As with [`Sent`](super::forms::Sent).
+    #[serde(flatten)]
+    unknown: BTreeMap<String, String>,
+}
+
+impl From<SentComment> for SentChange {
+    fn from(sent: SentComment) -> Self {
+        let SentComment { reason, once, unknown } = sent;
+        Self { reason, once, unknown, change: "comment".to_owned(), ..Self::default() }
+    }
+}
+
+/// The form of an amendment as it is shown.
+#[derive(Default, Debug)]
+pub(super) struct Correcting {
+    pub(super) reason: Field,
+    pub(super) change: Field,
+    pub(super) mg_per_l: Field,
+    pub(super) ph: Field,
+    pub(super) solution: Field,
+    pub(super) enough: Field,
+    pub(super) short: Vec<Supply>,
+    pub(super) note: Field,
+    pub(super) shown: Field,
+    pub(super) right: Field,
+    pub(super) method: Field,
+    pub(super) at: Field,
+    pub(super) offset: String,
+    /// Names the press of the button.
+    pub(super) once: String,
+    /// Whether it was sent before.
+    pub(super) tried: bool,
+    /// Why the whole was refused.
+    pub(super) refused: Option<String>,
+}
+
+impl From<SentChange> for Correcting {
+    fn from(sent: SentChange) -> Self {
+        Self {
+            reason: Field::with(sent.reason),
+            change: Field::with(sent.change),
+            mg_per_l: Field::with(sent.mg_per_l),
+            ph: Field::with(sent.ph),
+            solution: Field::with(sent.solution),
+            enough: Field::with(sent.enough),
+            short: sent.short,
+            note: Field::with(sent.note),
+            shown: Field::with(sent.shown),
+            right: Field::with(sent.right),
+            method: Field::with(sent.method),
+            at: Field::with(sent.at),
+            offset: sent.offset,
+            once: sent.once,
+            tried: true,
+            refused: None,
+        }
+    }
+}
+
+impl Correcting {
+    /// The empty form of a page that is shown at this time.
+    pub(super) fn fresh(now: Timestamp) -> Self {
+        Self { once: now.micros().to_string(), ..Self::default() }
+    }
+
+    /// The two times that the one which was typed may be; none where it is only one.
+    pub(super) fn twice(&self, reader: &Reader) -> Vec<Which> {
+        which(&self.at.value, &self.offset, &reader.zone, reader.language)
+    }
+
+    /// Whether a value was typed or chosen, which only a correction takes.
+    pub(super) fn has_values(&self) -> bool {
+        let fields = [
+            &self.mg_per_l,
+            &self.ph,
+            &self.solution,
+            &self.enough,
+            &self.note,
+            &self.shown,
+            &self.right,
+            &self.method,
+            &self.at,
+        ];
+        !self.short.is_empty() || fields.into_iter().any(|field| !field.value.trim().is_empty())
+    }
+
+    /// Why it is amended.
+    pub(super) fn why(&mut self, reader: &Reader) -> Option<String> {
+        let found = text(&self.reason.value, NOTE_CHARS_MAX * 2);
+        self.reason.take(found, reader.language)
+    }
+
+    /// Whether a check that counts as `was` can have these values, by what the strip of its machine can show.
+    pub(super) fn is_a_colour(
+        &mut self,
+        was: &Check,
+        right: &Corrected,
+        of: Sanitizing,
+        language: Language,
+    ) -> bool {
+        let mut check = was.clone();
+        if let Check::Sanitizer { mg_per_l, method, .. } = &mut check {
+            *mg_per_l = right.mg_per_l.unwrap_or(*mg_per_l);
+            *method = right.method.clone().or_else(|| method.take());
+        }
+        let found = method::still_a_colour(Some(was), &check, of);
+        if let Err(Impossible::NoColour { mg_per_l, colours }) = found {
+            self.mg_per_l.fault = Some(Fault::NoColourEntered(mg_per_l, colours).say(language));
+            return false;
+        }
+        true
+    }
+
+    /// The right values of an entry that came on record then, where each that was given can be.
+    pub(super) fn values(&mut self, reader: &Reader, recorded: Timestamp) -> Option<Corrected> {
+        let (language, scale) = (reader.language, reader.scale);
+        let plain = |field: &mut Field, range| {
+            let found = within(&field.value, range, |value| value);
+            field.take(found, language)
+        };
+        let degrees = |field: &mut Field, range| {
+            let found = temperature(&field.value, range, scale);
+            field.take(found, language)
+        };
+        let (mg_per_l, ph) = (plain(&mut self.mg_per_l, MG_PER_L), plain(&mut self.ph, PH));
+        let solution_c = degrees(&mut self.solution, SOLUTION_C);
+        let (shown_c, reference_c) =
+            (degrees(&mut self.shown, THERMOMETER_C), degrees(&mut self.right, THERMOMETER_C));
+        let note = optional(&self.note.value, NOTE_CHARS_MAX);
+        let note = self.note.take(note, language);
+        let method = optional(&self.method.value, NAME_BYTES_MAX);
+        let method = self.method.take(method, language);
+        // It was made before it was entered, however long before.
+        let at = match self.at.value.trim() {
+            "" => Some(None),
+            typed => {
+                let after = |fault| if fault == Fault::Future { Fault::AfterEntry } else { fault };
+                let found = made((typed, &self.offset), &reader.zone, recorded, true).map_err(after);
+                self.at.take(found, language).map(Some)
+            }
+        };
+        let supplies = self.enough.take(said(&self.enough.value, &self.short), language);
+        let (enough, short) = supplies?.unzip();
+        Some(Corrected {
+            at: at?,
+            method: method?,
+            mg_per_l: mg_per_l?,
+            ph: ph?,
+            solution_c: solution_c?,
+            enough,
+            short,
+            note: note?,
+            shown_c: shown_c?,
+            reference_c: reference_c?,
+        })
+    }
+}
