@@ -1,6 +1,7 @@
 //! What people said of records later: which were withdrawn, and when a check is said since to have been made.
 //!
-//! An amendment may come years after what it speaks of. All of them are read once, from then on only what is new.
+//! An amendment may come years after what it speaks of. All of them are read once, from then on only what is new: what is
+//! damaged after it was read is told by `verify` and by the history of records.
 
 use std::ops::ControlFlow;
 use std::sync::{Arc, Mutex, PoisonError};
@@ -46,8 +47,14 @@ impl Amended {
     /// As [`Amended::read`].
     pub(super) fn fresh(shared: &Mutex<Arc<Self>>, ledger: &Reader) -> Result<Arc<Self>, LedgerError> {
         let mut amended = shared.lock().unwrap_or_else(PoisonError::into_inner);
-        Arc::make_mut(&mut amended).read_on(ledger)?;
-        Ok(Arc::clone(&amended))
+        ledger.in_one_state(|size| {
+            if amended.next < size {
+                let known = Arc::make_mut(&mut amended);
+                known.read_on(ledger)?;
+                known.next = size;
+            }
+            Ok(Arc::clone(&amended))
+        })
     }
 
     fn read_on(&mut self, ledger: &Reader) -> Result<(), LedgerError> {

@@ -3,7 +3,8 @@
 //! It is read from all records that tell of it, in their order, since a gap can last for
 //! years: time grows with their number, 5 to 8 µs of processor time each with a configuration of
 //! 10 kB to every 50 gaps (`cargo bench --bench history`), not with that of the cycles. Who asks
-//! again and again keeps what was read, and only what is new is read then.
+//! again and again keeps what was read, and only what is new is read then; what is damaged after it was read is told by
+//! `verify` and by the history of records.
 
 use std::collections::BTreeSet;
 

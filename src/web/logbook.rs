@@ -67,6 +67,8 @@ pub struct Entered {
     pub judgement: Option<Judgement>,
     /// What was said of it later, oldest first.
     pub amendments: Vec<(u64, Timestamp, Amendment)>,
+    /// Whether something that was said of it cannot be read.
+    pub is_damaged: bool,
     /// Alerts that it set off, by number, or that was open when it failed.
     pub alerts: Vec<u64>,
     /// Where it is a good test of the sanitizer: when the latest one was made, if that is later and failed.

@@ -49,7 +49,8 @@ pub(in crate::app) fn all(reader: &Reader) -> Result<(BTreeMap<AlertNumber, Stor
 }
 
 /// The alerts of a machine that are open, as [`all`] tells them; of the records those are read that speak of them. Which
-/// those are the tables of the ledger say, so that one that is damaged is named as well.
+/// alerts are open the tables of the ledger say, so that one whose records are damaged is found and these are named; the
+/// record that closed an alert is not read.
 ///
 /// # Errors
 /// The ledger's, but for damage of single records.

@@ -67,6 +67,7 @@ impl House {
             let tested = record.map(|record| test_rack(ledger, &machine, record)).transpose()?.flatten();
             let mut others = last_racks(ledger, &machine)?;
             others.retain(|rack| Some(rack.record) != record);
+            others.truncate(RACKS_MAX);
             Ok(Some(Ok(Unsigned { signed, newest, tested, others })))
         });
         gathered.await?.ok_or(Refusal::Unknown)?.map_err(|failure| not_now(&failure))

@@ -87,10 +87,11 @@ pub(super) fn entered(
     } else {
         return Ok(None);
     };
-    let mut amendments = Vec::new();
+    let (mut amendments, mut is_damaged) = (Vec::new(), false);
     for (at, amendment) in ledger.amendments(index)? {
-        if let (Some(amendment), Ok((_, record))) = (amendment, ledger.record(at)?) {
-            amendments.push((at, record.recorded, amendment));
+        match (amendment, ledger.record(at)?) {
+            (Some(amendment), Ok((_, record))) => amendments.push((at, record.recorded, amendment)),
+            _ => is_damaged = true,
         }
     }
     let judgement = match &written {
@@ -109,6 +110,7 @@ pub(super) fn entered(
         written,
         judgement,
         amendments,
+        is_damaged,
         alerts,
         failed_since: None,
     }))

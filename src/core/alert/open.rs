@@ -216,11 +216,11 @@ impl Alert {
         self.needs_action && self.action.as_ref().is_none_or(|action| action.covers != self.racks.count)
     }
 
-    /// When the first and the last of what it counts was: since when it has been so, and its racks.
+    /// When the first of what it counts was, since when it has been so or its first rack, and when its last rack was.
     #[must_use]
     pub fn span(&self) -> (Timestamp, Timestamp) {
-        let racks = self.racks.named.iter().map(|rack| rack.at);
-        racks.fold((self.since, self.since), |(first, last), at| (first.min(at), last.max(at)))
+        let racks = || self.racks.named.iter().map(|rack| rack.at);
+        (racks().fold(self.since, Timestamp::min), racks().max().unwrap_or(self.since))
     }
 
     /// How many of its racks no corrective action covers.

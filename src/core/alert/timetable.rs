@@ -115,11 +115,7 @@ impl Turn<'_> {
         if memory.missing.get(&kind).is_some_and(|since| at >= *since) {
             memory.missing.remove(&kind);
             memory.overdue.remove(&kind);
-            let left = memory.overdue.values().min().copied();
             self.resolve(machine, Condition::CheckOverdue, kind.as_str());
-            if let (Some(left), Some(open)) = (left, self.state.open_mut(machine, Condition::CheckOverdue)) {
-                open.alert.since = left;
-            }
         }
     }
 

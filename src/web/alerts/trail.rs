@@ -106,8 +106,8 @@ pub(super) fn told(records: &[(u64, Record)], racks: &[Rack], reader: &Reader) -
 
 fn left_out(between: usize, language: Language) -> String {
     let pair = (
-        "… {count} more records between: the history has every one.",
-        "… {count} asientos más entre medias: el historial los tiene todos.",
+        "… {count} more records between: those of the alert are in the history.",
+        "… {count} asientos más entre medias: los de la alerta están en el historial.",
     );
     filled(say(language, pair), &[("count", &between.to_string())])
 }

@@ -1,5 +1,7 @@
 //! The page itself: the question, its answer, and the ways from here.
 
+use std::collections::BTreeSet;
+
 use askama::Template;
 use axum::extract::State;
 use axum::http::{StatusCode, Uri};
@@ -147,7 +149,16 @@ impl Answer {
                 | Found::Summary(_)
                 | Found::Drift { .. } => None,
             },
-            damaged: part.damaged.iter().take(20).map(u64::to_string).collect::<Vec<_>>().join(", "),
+            // A record can be found damaged in more than one way.
+            damaged: part
+                .damaged
+                .iter()
+                .collect::<BTreeSet<_>>()
+                .into_iter()
+                .take(20)
+                .map(u64::to_string)
+                .collect::<Vec<_>>()
+                .join(", "),
             sealed: sealed(&part.integrity, reader),
         }
     }
@@ -180,12 +191,22 @@ fn hits(found: &Found, view: View, language: Language) -> Option<String> {
 /// A number with its thousands apart, as the reader's language writes it: Spanish has a blank there, which is no sign of
 /// decimals anywhere, and none in a number of four digits (Ortografía de la lengua española, 2010).
 fn grouped(count: u64, language: Language) -> String {
-    debug_assert!(count < 1_000_000, "no more is counted");
     let (between, least) = match language {
         Language::English => (',', 1_000),
         Language::Spanish => ('\u{a0}', 10_000),
     };
-    if count < least { count.to_string() } else { format!("{}{between}{:03}", count / 1_000, count % 1_000) }
+    let digits = count.to_string();
+    if count < least {
+        return digits;
+    }
+    let mut text = String::new();
+    for (place, digit) in digits.chars().enumerate() {
+        if place > 0 && (digits.len() - place).is_multiple_of(3) {
+            text.push(between);
+        }
+        text.push(digit);
+    }
+    text
 }
 
 /// How the record is sealed.

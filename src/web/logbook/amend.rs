@@ -26,8 +26,8 @@ use crate::web::frame::{self, Refusal};
 use crate::web::kitchen::{Kitchen, Pages};
 use crate::web::person::Person;
 
-/// How long whoever made an entry may withdraw or correct it without the right to amend (own choice: until the next rack
-/// is out, and before anybody else goes by it).
+/// How long whoever made an entry may withdraw or correct it without the right to amend (own choice: a slip is seen by
+/// then). One that set off an alert went out to others: what becomes of it is not for whoever caused it to say.
 pub(super) const OWN_FOR: Duration = Duration::from_secs(600);
 
 impl Entered {
@@ -39,7 +39,8 @@ impl Entered {
             Written::Note(note) => note.by.as_str(),
         };
         let is_theirs = |one: &Amendment| one.by == person.name || one.change == AmendmentChange::Comment;
-        let untouched = self.amendments.iter().all(|(_, _, one)| is_theirs(one));
+        let untouched = !self.is_damaged && self.amendments.iter().all(|(_, _, one)| is_theirs(one));
+        let untouched = untouched && self.alerts.is_empty();
         let may = person.may(Right::Enter) && !person.may(Right::Amend);
         let until = self.recorded.plus(OWN_FOR);
         (may && by == person.name && untouched && now < until).then_some(until)

@@ -64,7 +64,7 @@ words! {
     amend: "Amend this entry", "Enmendar este asiento";
     amend_own: "I made a slip: put it right", "Me equivoqué: rectificarlo";
     own_hint: "It is your own entry: you can put it right yourself until {until}. After that ask a manager.", "Es una anotación suya: puede rectificarla usted hasta {until}. Después, pídalo a un encargado.";
-    own_over: "Nothing was put on record: an entry can be put right by whoever made it for 10 minutes, and not once somebody else has amended it. Ask a manager, and say below what would be right.", "No se registró nada: quien hizo una anotación puede rectificarla durante 10 minutos, y ya no cuando otra persona la ha enmendado. Pídalo a un encargado, y diga abajo qué sería lo correcto.";
+    own_over: "Nothing was put on record: an entry can be put right by whoever made it for 10 minutes, and not once it has set off an alert or somebody else has amended it. Ask a manager, and say below what would be right.", "No se registró nada: quien hizo una anotación puede rectificarla durante 10 minutos, y ya no cuando ha provocado una alerta o cuando otra persona la ha enmendado. Pídalo a un encargado, y diga abajo qué sería lo correcto.";
     amend_hint: "The entry stays as it is; the amendment is read beside it.", "El asiento queda como está; la enmienda se lee a su lado.";
     is_wrong: "Is something wrong with it?", "¿Tiene algo mal?";
     ask_correction: "What is wrong, and what would be right", "Qué está mal y qué sería lo correcto";

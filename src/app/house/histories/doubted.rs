@@ -28,7 +28,7 @@ use crate::web::history::{Doubted, Found as FoundView, Page};
 /// Racks that are looked through for one page (own choice: two or three hundredths of a second).
 const LOOKED_MAX: usize = 2_000;
 /// Racks that are looked at to count those in doubt, beside all else that a page of days or a sum reads (own choice).
-const COUNTED_MAX: usize = 1_000;
+const COUNTED_MAX: usize = 600;
 /// Racks that are passed over to find those that are looked at, and records between the first and the last of some
 /// stretches that are walked in their order (own choice: a hundredth of a second).
 const PASSED_MAX: u64 = if cfg!(test) { 300 } else { 50_000 };

@@ -99,9 +99,11 @@ pub(super) fn read(
             ControlFlow::Continue(())
         })?;
     }
-    // Each of these may have been one.
+    // Any of these may have corrected an entry into a window.
     damaged.extend(around.amended.damaged());
-    for corrected in around.amended.corrected() {
+    // Somebody who looked meanwhile may have read on past what is on record for this page.
+    let size = ledger.size()?;
+    for corrected in around.amended.corrected().iter().filter(|one| one.of < size) {
         let could_be = |(machine, window): &(Option<String>, Window)| {
             *machine == corrected.machine && window.holds(corrected.check, corrected.made)
         };

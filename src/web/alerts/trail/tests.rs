@@ -28,8 +28,8 @@ fn a_very_long_story_leaves_out_what_is_between() {
         let closed = Body::AlertClosed(AlertClosed { alert: AlertNumber(7), racks: 0, needed_action: false });
         records.last_mut().expect("records").1.body = closed;
         for (language, words) in [
-            (Language::English, "more records between: the history has every one"),
-            (Language::Spanish, "asientos más entre medias: el historial los tiene todos"),
+            (Language::English, "more records between: those of the alert are in the history"),
+            (Language::Spanish, "asientos más entre medias: los de la alerta están en el historial"),
         ] {
             let reader = Reader { language, scale: Scale::Celsius, zone: TimeZone::UTC };
             let all = told(&records, &[], &reader);

@@ -129,6 +129,7 @@ fn a_corrected_entry_shows_the_value_in_force() {
         judgement: None,
         amendments: vec![said(AmendmentChange::Corrected(strip(50.0))), said(AmendmentChange::Comment)],
         alerts: Vec::new(),
+        is_damaged: false,
         failed_since: None,
     };
     assert_eq!(entered.told(&reader), ("50 mg/L".to_owned(), vec!["10 mg/L".to_owned()]));

@@ -48,7 +48,7 @@ async fn a_slip_is_put_right_by_whoever_made_it() {
     );
 }
 
-// Own promise: what is not one's own, is too old or was amended by somebody else is put right by a manager alone.
+// Own promise: what is not one's own, is too old, set off an alert or was amended by somebody else is put right by a manager alone.
 #[tokio::test]
 async fn what_is_not_ones_own_or_too_old_stays() {
     let kitchen = entered().await;
@@ -78,4 +78,8 @@ async fn what_is_not_ones_own_or_too_old_stays() {
     assert!(said("Ben", AmendmentChange::Comment), "a comment changes nothing");
     assert!(said("Ana", AmendmentChange::Withdrawn), "her own");
     assert!(!said("Ben", AmendmentChange::Withdrawn), "whoever has the right has spoken");
+    let alarming = Entered { alerts: vec![3], ..whole.clone() };
+    assert!(alarming.own_until(&ana(Role::Operator), NOW).is_none(), "others were told of it");
+    let damaged = Entered { is_damaged: true, ..whole.clone() };
+    assert!(damaged.own_until(&ana(Role::Operator), NOW).is_none(), "nobody knows what was said of it");
 }
