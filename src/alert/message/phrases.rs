@@ -72,7 +72,7 @@ phrases! {
     OrderSeries: "The record is safe; look at the server.", "El registro está a salvo; revise el servidor.";
     OrderUndelivered: "Tell that person another way.", "Avise a esa persona por otra vía.";
     OrderWrite: "Write down the corrective action.", "Anote la acción correctiva.";
-    OrderNothing: "Nothing more to do.", "No hay nada más que hacer.";
+    OrderNothing: "Nothing more to do for this alert.", "Por esta alerta no hay nada más que hacer.";
     OrderTest: "Nothing is wrong. Nothing to do.", "Todo está en orden. No hay nada que hacer.";
 
     // Why this message was sent; before the first line.
