@@ -11,7 +11,7 @@ use crate::core::daily::DayNumbers;
 use crate::core::late::{late_by, stands_at};
 use crate::core::monitored::Monitored;
 use crate::core::reader::{Language, Reader};
-use crate::core::record::{Body, Record};
+use crate::core::record::{AmendmentChange, Body, Record};
 use crate::core::time::Timestamp;
 use crate::web::frame::said;
 use crate::web::machine::DayRack;
@@ -143,9 +143,28 @@ fn of_record(
         when: reader.moment(stands_at(record)),
         machine: record.machine.clone().unwrap_or_else(|| said(language, "site", "sitio").to_owned()),
         said: sentence(&record.body, reader),
-        judged: good.map(|good| (good, judged_word(good, language))),
+        judged: good.map(|good| {
+            let word = if is_corrected(amendments) { corrected_word } else { judged_word };
+            (good, word(good, language))
+        }),
         to: leads_to(index, &record.body),
         beside,
+    }
+}
+
+/// Whether a check counts as it was corrected, and not as it was entered.
+fn is_corrected(amendments: &[Later]) -> bool {
+    let said = amendments.iter().filter_map(|later| later.said.as_ref().map(|said| &said.change));
+    let newest = said.filter(|change| **change != AmendmentChange::Comment).last();
+    matches!(newest, Some(AmendmentChange::Corrected(_)))
+}
+
+/// Whether a check is good as it was corrected: what stands beside it is what was entered.
+const fn corrected_word(good: bool, language: Language) -> &'static str {
+    if good {
+        said(language, "good as corrected", "bien tras corregirla")
+    } else {
+        said(language, "FAILED as corrected", "NO CUMPLE tras corregirla")
     }
 }
 
@@ -277,7 +296,9 @@ pub(super) fn gap_told(GapLine { blank, open_s }: &GapLine, reader: &Reader, now
 
 #[cfg(test)]
 mod tests {
-    use super::share;
+    use super::*;
+    use crate::core::reader::Scale;
+    use crate::core::record::{Amendment, Check};
 
     // Own rule: a share that is not all never looks like all, nor one that is not nothing worse than it is.
     #[test]
@@ -291,5 +312,32 @@ mod tests {
         ] {
             assert_eq!(share(given), shown);
         }
+    }
+
+    // Own promise: the word beside a value that was entered says where it is of the value that it was corrected to; a
+    // comment takes nothing of that back, a withdrawal does.
+    #[test]
+    fn a_corrected_check_is_judged_as_corrected() {
+        let strip = |mg_per_l| {
+            let (at, by) = (Timestamp::from_micros(0), "Ana".to_owned());
+            Check::Sanitizer { at, mg_per_l, ph: None, solution_c: None, method: None, by }
+        };
+        let later = |change| {
+            let (reason, by) = ("misread".to_owned(), "Bo".to_owned());
+            Later { index: 71, said: Some(Amendment { of: 70, reason, by, change }) }
+        };
+        let corrected = || later(AmendmentChange::Corrected(strip(50.0)));
+        let reader =
+            Reader { language: Language::English, scale: Scale::Celsius, zone: jiff::tz::TimeZone::UTC };
+        let record =
+            Record::new(Timestamp::from_micros(0), Some("dm2".to_owned()), Body::Check(strip(500.0)));
+        let word = |amendments: &[Later], good| {
+            of_record(70, &record, (Some(good), None), amendments, &reader).judged.map(|(_, word)| word)
+        };
+        assert_eq!(word(&[], false), Some("FAILED"));
+        assert_eq!(word(&[later(AmendmentChange::Comment)], false), Some("FAILED"));
+        assert_eq!(word(&[corrected()], true), Some("good as corrected"));
+        assert_eq!(word(&[corrected(), later(AmendmentChange::Comment)], true), Some("good as corrected"));
+        assert_eq!(word(&[corrected(), later(AmendmentChange::Withdrawn)], true), Some("good"));
     }
 }
