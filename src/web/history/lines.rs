@@ -154,8 +154,8 @@ fn of_record(
 
 /// Whether a check counts as it was corrected, and not as it was entered.
 fn is_corrected(amendments: &[Later]) -> bool {
-    let said = amendments.iter().filter_map(|later| later.said.as_ref().map(|said| &said.change));
-    let newest = said.filter(|change| **change != AmendmentChange::Comment).last();
+    let mut said = amendments.iter().filter_map(|later| later.said.as_ref().map(|said| &said.change));
+    let newest = said.rfind(|change| **change != AmendmentChange::Comment);
     matches!(newest, Some(AmendmentChange::Corrected(_)))
 }
 
