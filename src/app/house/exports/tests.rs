@@ -24,9 +24,13 @@ fn wanted(machine: Option<&str>) -> Wanted {
 fn a_name_is_safe_in_a_header_and_on_a_disk() {
     for (site, machine, expected) in [
         ("North kitchen", None, "north-kitchen_2026-11-01_2026-11-26.evidence.jsonl"),
-        ("../\"\r\nSet-Cookie: é", Some("dm/1"), "set-cookie_2026-11-01_2026-11-26_only-dm-1.evidence.jsonl"),
+        (
+            "../\"\r\nSet-Cookie: é",
+            Some("dm/1"),
+            "set-cookie_2026-11-01_2026-11-26_only-dm-1-3483a2b4.evidence.jsonl",
+        ),
         ("Кухня", None, "2026-11-01_2026-11-26.evidence.jsonl"),
-        ("Кухня", Some("Бар"), "2026-11-01_2026-11-26_only-1-machine.evidence.jsonl"),
+        ("Кухня", Some("Бар"), "2026-11-01_2026-11-26_only-1-machine-f99f85c5.evidence.jsonl"),
     ] {
         assert_eq!(name(site, &wanted(machine)), expected);
     }
