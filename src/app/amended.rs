@@ -1,14 +1,13 @@
 //! What people said of records later: which were withdrawn, and when a check is said since to have been made.
 //!
-//! An amendment may come years after what it speaks of. All of them are read once, from then on only what is new: what is
-//! damaged after it was read is told by `verify` and by the history of records.
+//! An amendment may come years after what it speaks of: all of them are read. What is damaged after it was read is told
+//! by `verify` and by the history of records.
 
 use std::ops::ControlFlow;
-use std::sync::{Arc, Mutex, PoisonError};
 
 use crate::core::record::{AmendmentChange, Body, CheckKind, Record};
 use crate::core::time::Timestamp;
-use crate::ledger::{LedgerError, Reader};
+use crate::ledger::{LedgerError, ReadOn, Reader};
 
 /// The amendments that change what counts, as far as the record was read.
 #[derive(Clone, Debug, Default)]
@@ -30,35 +29,16 @@ pub(super) struct Correction {
     pub(super) made: Timestamp,
 }
 
-impl Amended {
-    /// Reads them.
-    ///
-    /// # Errors
-    /// The ledger's, but for damage of single records.
-    pub(super) fn read(ledger: &Reader) -> Result<Self, LedgerError> {
-        let mut amended = Self::default();
-        amended.read_on(ledger)?;
-        Ok(amended)
+impl ReadOn for Amended {
+    fn next(&self) -> u64 {
+        self.next
     }
 
-    /// What is on record by now; reads only what is new.
-    ///
-    /// # Errors
-    /// As [`Amended::read`].
-    pub(super) fn fresh(shared: &Mutex<Arc<Self>>, ledger: &Reader) -> Result<Arc<Self>, LedgerError> {
-        let mut amended = shared.lock().unwrap_or_else(PoisonError::into_inner);
-        ledger.in_one_state(|size| {
-            if amended.next < size {
-                let known = Arc::make_mut(&mut amended);
-                known.read_on(ledger)?;
-                known.next = size;
-            }
-            Ok(Arc::clone(&amended))
-        })
-    }
-
-    fn read_on(&mut self, ledger: &Reader) -> Result<(), LedgerError> {
+    fn read_on(&mut self, ledger: &Reader, size: u64) -> Result<(), LedgerError> {
         ledger.records_found(&["amendment"], self.next, |index, found| {
+            if index >= size {
+                return ControlFlow::Break(());
+            }
             match found {
                 Ok((_, Record { machine, body: Body::Amendment(amendment), .. })) => {
                     let of = amendment.of;
@@ -76,9 +56,13 @@ impl Amended {
             }
             self.next = index + 1;
             ControlFlow::Continue(())
-        })
+        })?;
+        self.next = size.max(self.next);
+        Ok(())
     }
+}
 
+impl Amended {
     /// Whether this record was withdrawn for certain.
     pub(super) fn is_withdrawn(&self, record: u64) -> bool {
         self.withdrawn.iter().any(|(_, of)| *of == Some(record))

@@ -13,7 +13,7 @@ mod watched;
 
 use std::io;
 use std::path::{Path, PathBuf};
-use std::sync::{Arc, Mutex};
+use std::sync::Arc;
 
 use jiff::tz::TimeZone;
 
@@ -29,7 +29,7 @@ use crate::core::reader::Scale;
 use crate::core::record::{Body, Record};
 use crate::core::time::Timestamp;
 use crate::diagnostic::Diagnostic;
-use crate::ledger::{KnownBlanks, LedgerError, Reader, Subject};
+use crate::ledger::{Known, LedgerError, Missing, Reader, Subject};
 use crate::report::local;
 use crate::report::row::CycleRow;
 use crate::report::sheet::{Column, Form, Sheet};
@@ -55,7 +55,7 @@ pub(super) struct Ground<'r> {
     /// What puts racks in doubt, where it was read already.
     doubts: Option<Arc<Doubts>>,
     /// What was missing, as far as it was read already.
-    blanks: Arc<Mutex<KnownBlanks>>,
+    blanks: Known<Missing>,
     damaged: Vec<(u64, LedgerError)>,
 }
 
@@ -95,7 +95,7 @@ pub(super) struct Asked<'q> {
     /// What puts racks in doubt.
     pub(super) doubts: Arc<Doubts>,
     /// What was missing, as far as it was read already.
-    pub(super) blanks: Arc<Mutex<KnownBlanks>>,
+    pub(super) blanks: Known<Missing>,
 }
 
 /// The answer to a question in the form that it asks for, and the records that are damaged.
@@ -109,7 +109,7 @@ pub(super) fn told(
     asked: &Asked<'_>,
 ) -> Result<(Vec<u8>, Vec<u64>), Failure> {
     let &Asked { arguments, from, to, now, ref doubts, ref blanks } = asked;
-    let mut ground = Ground::of_service((reader, path), settings, (from, to), now, Arc::clone(blanks));
+    let mut ground = Ground::of_service((reader, path), settings, (from, to), now, blanks.clone());
     ground.doubts = Some(Arc::clone(doubts));
     let (mut out, mut err) = (Vec::new(), io::sink());
     ground.answer(arguments, &mut Streams { out: &mut out, err: &mut err })?;
@@ -173,7 +173,7 @@ impl<'r> Ground<'r> {
         settings: &Settings,
         (from, to): (Option<Timestamp>, Option<Timestamp>),
         now: Timestamp,
-        blanks: Arc<Mutex<KnownBlanks>>,
+        blanks: Known<Missing>,
     ) -> Self {
         Self {
             reader,
@@ -259,7 +259,7 @@ impl<'r> Ground<'r> {
                 .advice("--to names the last day, or the first instant after the span")
                 .into());
         }
-        let (doubts, blanks, damaged) = (None, Arc::default(), Vec::new());
+        let (doubts, blanks, damaged) = (None, Known::default(), Vec::new());
         Ok(Self { reader, path, zone, settings, said_by, from, to, now, doubts, blanks, damaged })
     }
 

@@ -43,7 +43,7 @@ use super::live::Tap;
 use super::seal::Seal;
 use crate::config::load::Loaded;
 use crate::core::alert::doubts::Doubts;
-use crate::ledger::{KnownBlanks, WholeChunks};
+use crate::ledger::{Known, Missing, WholeChunks};
 use crate::runtime::clock::Clock;
 use crate::runtime::driver::Pulse;
 use crate::series::pump::Standing as Backlog;
@@ -69,13 +69,13 @@ pub(super) struct House {
     lasts: Arc<Mutex<Lasts>>,
     /// What proofs of inclusion are made of.
     chunks: Arc<Mutex<WholeChunks>>,
-    standing: Arc<Mutex<Standing>>,
+    standing: Standing,
     /// What put racks in doubt which had passed.
-    doubts: Arc<Mutex<Arc<Doubts>>>,
+    doubts: Known<Doubts>,
     /// What was missing, as far as it was read.
-    blanks: Arc<Mutex<KnownBlanks>>,
+    blanks: Known<Missing>,
     /// What was withdrawn and corrected, as far as it was read.
-    amended: Arc<Mutex<Arc<Amended>>>,
+    amended: Known<Amended>,
     bench: Bench,
     beat: watch::Receiver<u64>,
     presses: Arc<tokio::sync::Mutex<Presses>>,
@@ -144,10 +144,10 @@ impl House {
             readers: Readers::new(ground.ledger.path().to_owned()),
             lasts: Arc::default(),
             chunks: Arc::default(),
-            standing: Arc::default(),
-            doubts: Arc::default(),
-            blanks: Arc::default(),
-            amended: Arc::default(),
+            standing: Standing::default(),
+            doubts: Known::default(),
+            blanks: Known::default(),
+            amended: Known::default(),
             bench,
             beat,
             edition: ground.edition.as_str().into(),

@@ -7,7 +7,7 @@ use crate::core::on_file::{InForce, OnFile};
 use crate::core::record::Correction;
 use crate::core::technician::words::gain_and_offset;
 use crate::core::time::Timestamp;
-use crate::ledger::{LedgerError, Reader};
+use crate::ledger::{LedgerError, ReadOn, Reader};
 
 /// The calibrations and response tests on record. One that is damaged counts no more, see
 /// [`crate::core::on_file`], and is told of: recording must go on. The desk raises `record-damaged` for it.
@@ -15,23 +15,24 @@ use crate::ledger::{LedgerError, Reader};
 /// # Errors
 /// The ledger's.
 pub(super) fn on_file(reader: &Reader) -> Result<OnFile, LedgerError> {
-    let mut file = OnFile::default();
-    read_on(reader, &mut file)?;
-    Ok(file)
+    OnFile::whole(reader)
 }
 
-/// Lets `file` take what came on record since it was read last, as [`on_file`].
-///
-/// # Errors
-/// The ledger's.
-pub(super) fn read_on(reader: &Reader, file: &mut OnFile) -> Result<(), LedgerError> {
-    for index in reader.read_on_file(file)? {
-        tracing::error!(
-            index,
-            "a record of a calibration, of a response test or of a withdrawal is damaged and counts no more"
-        );
+impl ReadOn for OnFile {
+    fn next(&self) -> u64 {
+        Self::next(self)
     }
-    Ok(())
+
+    fn read_on(&mut self, ledger: &Reader, size: u64) -> Result<(), LedgerError> {
+        for index in ledger.read_on_file(self)? {
+            tracing::error!(
+                index,
+                "a record of a calibration, of a response test or of a withdrawal is damaged and counts no more"
+            );
+        }
+        self.read_until(size);
+        Ok(())
+    }
 }
 
 /// The channels with what is on record laid over them, for a command that records nothing: without a

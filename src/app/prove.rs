@@ -31,7 +31,7 @@ use crate::core::technician::words::{self as technician_words, degrees};
 use crate::core::wiring::proofs::Proofs;
 use crate::core::wiring::{self, Finding, Found, Warmth};
 use crate::diagnostic::Diagnostic;
-use crate::ledger::{LedgerError, Reader};
+use crate::ledger::{LedgerError, ReadOn, Reader};
 use crate::runtime::clock::Clock;
 
 /// How often somebody who waits is told who is not at rest yet.
@@ -150,7 +150,7 @@ fn proved(
     let record = people::done(loaded, Order::Entry { entry })?.record;
     let path = &loaded.configuration.ledger.path;
     let before = Reader::open(path)
-        .and_then(|reader| proofs(&reader, &arguments.machine, record, &Amended::read(&reader)?));
+        .and_then(|reader| proofs(&reader, &arguments.machine, record, &Amended::whole(&reader)?));
     let before = before.map_err(|error| ledger::diagnose(&error, path))?;
     let on_file = OnFile::of(&all_of(loaded, &arguments.machine), before, &done);
     let answer = Answer { machine: &arguments.machine, record, done: &done, on_file: &on_file };

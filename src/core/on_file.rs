@@ -149,6 +149,11 @@ impl OnFile {
         self.next
     }
 
+    /// No record before this one is still to be taken.
+    pub fn read_until(&mut self, next: u64) {
+        self.next = self.next.max(next);
+    }
+
     /// What is in force for a probe at `at`, where [`Timestamp::MAX`] asks for the newest, whatever a clock that
     /// was set back may show; `configured` is the midnight of the day that the configuration
     /// gives for its calibration.

@@ -2,9 +2,8 @@
 //!
 //! It is read from all records that tell of it, in their order, since a gap can last for
 //! years: time grows with their number, 5 to 8 µs of processor time each with a configuration of
-//! 10 kB to every 50 gaps (`cargo bench --bench history`), not with that of the cycles. Who asks
-//! again and again keeps what was read, and only what is new is read then; what is damaged after it was read is told by
-//! `verify` and by the history of records.
+//! 10 kB to every 50 gaps (`cargo bench --bench history`), not with that of the cycles. What
+//! is damaged after it was read is told by `verify` and by the history of records.
 
 use std::collections::BTreeSet;
 
@@ -12,6 +11,7 @@ use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
 use super::error::LedgerError;
+use super::known::{Known, ReadOn};
 use super::reader::Reader;
 use crate::core::alert::hours::Stretch;
 use crate::core::monitored::{Blank, Blanks};
@@ -20,7 +20,7 @@ use crate::core::time::Timestamp;
 
 /// What was missing, as far as the record was read.
 #[derive(Clone, Debug, Default)]
-pub struct KnownBlanks {
+pub struct Missing {
     blanks: Blanks,
     /// Records that may tell of more and are damaged.
     damaged: Vec<u64>,
@@ -28,7 +28,29 @@ pub struct KnownBlanks {
     next: u64,
 }
 
-impl KnownBlanks {
+impl ReadOn for Missing {
+    fn next(&self) -> u64 {
+        self.next
+    }
+
+    fn read_on(&mut self, ledger: &Reader, size: u64) -> Result<(), LedgerError> {
+        let [gap, start, stop] = Blanks::KINDS;
+        for index in ledger.indices_of(&[gap, start, stop, "configuration-change"], self.next)? {
+            if index >= size {
+                break;
+            }
+            match ledger.record(index)? {
+                Err(_) => self.damaged.push(index),
+                Ok((_, record)) => self.take(index, &record),
+            }
+            self.next = index + 1;
+        }
+        self.next = size.max(self.next);
+        Ok(())
+    }
+}
+
+impl Missing {
     fn take(&mut self, index: u64, record: &Record) {
         let Body::ConfigurationChange(change) = &record.body else {
             self.blanks.note(index, record);
@@ -47,37 +69,22 @@ impl KnownBlanks {
 impl Reader {
     /// What was missing in a span up to `now`, in order of its start, and the indices of all
     /// records that may tell of more and are damaged. A gap of a probe that a later
-    /// configuration has no longer ends with that configuration. Reads what is new since `known` was handed in last.
+    /// configuration has no longer ends with that configuration.
     ///
     /// # Errors
     /// [`LedgerError`] where the database fails.
     pub fn blanks(
         &self,
-        known: &mut KnownBlanks,
+        known: &Known<Missing>,
         span: Stretch,
         now: Timestamp,
     ) -> Result<(Vec<Blank>, Vec<u64>), LedgerError> {
         let _one_state = self.one_state()?;
         let state = self.state()?;
-        let size = state.tree.size();
-        self.read_blanks(known)?;
-        known.next = size.max(known.next);
+        let missing = known.fresh(self)?;
         let last = state.last_recorded.map(Timestamp::from_micros);
-        let last = last.map(|last| (size.saturating_sub(1), last));
-        Ok((known.blanks.touching(span, last, now), known.damaged.clone()))
-    }
-
-    /// Where the database fails on the way, what was read is known and not read again.
-    fn read_blanks(&self, known: &mut KnownBlanks) -> Result<(), LedgerError> {
-        let [gap, start, stop] = Blanks::KINDS;
-        for index in self.indices_of(&[gap, start, stop, "configuration-change"], known.next)? {
-            match self.record(index)? {
-                Err(_) => known.damaged.push(index),
-                Ok((_, record)) => known.take(index, &record),
-            }
-            known.next = index + 1;
-        }
-        Ok(())
+        let last = last.map(|last| (state.tree.size().saturating_sub(1), last));
+        Ok((missing.blanks.touching(span, last, now), missing.damaged.clone()))
     }
 
     /// When the first record that can be read was made: before, nobody watched. `None` where

@@ -24,7 +24,7 @@ use rinseward::core::record::{
 use rinseward::core::time::Timestamp;
 use rinseward::core::wall_clock::local_date;
 use rinseward::ledger::{
-    Append, Commit, CycleFilter, KnownBlanks, Names, Order, Reader, RecordFilter, Subject, Writer,
+    Append, Commit, CycleFilter, Known, Names, Order, Reader, RecordFilter, Subject, Writer,
 };
 
 #[expect(dead_code, reason = "the tests use all of it")]
@@ -231,12 +231,12 @@ fn measure(cycles: u32) {
     ask("summary of the whole time, all machines", || days_of(&reader, &zone, first, last));
     let whole = Stretch { from: Timestamp::MIN, to: Timestamp::MAX };
     ask("gaps of the whole time", || {
-        let known = &mut KnownBlanks::default();
+        let known = &Known::default();
         reader.blanks(known, whole, at(seconds(cycles))).expect("the gaps").0.len()
     });
-    let mut known = KnownBlanks::default();
+    let known = Known::default();
     ask("gaps of the whole time, read before", || {
-        reader.blanks(&mut known, whole, at(seconds(cycles))).expect("the gaps").0.len()
+        reader.blanks(&known, whole, at(seconds(cycles))).expect("the gaps").0.len()
     });
     ask("one alert with its records", || {
         let alert = Subject::Alert(u64::from(draw.below(cycles / 2_000)));

@@ -8,13 +8,12 @@
 
 use std::collections::BTreeSet;
 use std::ops::ControlFlow;
-use std::sync::{Arc, Mutex, PoisonError};
 
 use crate::core::alert::AlertNumber;
 use crate::core::alert::doubts::{Doubts, can_doubt, is_within};
 use crate::core::record::{Body, Record};
 use crate::core::time::Timestamp;
-use crate::ledger::{CycleFilter, LedgerError, Order, Reader, Subject};
+use crate::ledger::{CycleFilter, LedgerError, Order, ReadOn, Reader, Subject};
 
 /// What the first records of a ledger say, as many as `size`.
 ///
@@ -22,25 +21,8 @@ use crate::ledger::{CycleFilter, LedgerError, Order, Reader, Subject};
 /// The ledger's, but for damage of single records: what those said is not known.
 pub(in crate::app) fn read(ledger: &Reader, size: u64) -> Result<Doubts, LedgerError> {
     let mut doubts = Doubts::default();
-    read_on(ledger, size, &mut doubts)?;
+    doubts.read_on(ledger, size)?;
     Ok(doubts)
-}
-
-/// What is on record by now; reads only what is new.
-///
-/// # Errors
-/// As [`read`].
-pub(in crate::app) fn fresh(
-    shared: &Mutex<Arc<Doubts>>,
-    ledger: &Reader,
-) -> Result<Arc<Doubts>, LedgerError> {
-    let mut doubts = shared.lock().unwrap_or_else(PoisonError::into_inner);
-    ledger.in_one_state(|size| {
-        if doubts.next() < size {
-            read_on(ledger, size, Arc::make_mut(&mut doubts))?;
-        }
-        Ok(Arc::clone(&doubts))
-    })
 }
 
 /// How many racks are still looked at, and passed over, while those in doubt are counted.
@@ -108,29 +90,35 @@ pub(in crate::app) fn count(
     failure.map_or(Ok(()), Err)
 }
 
-fn read_on(ledger: &Reader, size: u64, doubts: &mut Doubts) -> Result<(), LedgerError> {
-    let from = doubts.next();
-    let mut alerts: BTreeSet<AlertNumber> = doubts.open().collect();
-    ledger.records_found(&["alert-raised"], from, |index, found| {
-        if index >= size {
-            return ControlFlow::Break(());
-        }
-        if let Ok((_, Record { body: Body::AlertRaised(raised), .. })) = found
-            && can_doubt(raised.condition)
-        {
-            alerts.insert(raised.alert);
-        }
-        ControlFlow::Continue(())
-    })?;
-    let mut indices = BTreeSet::new();
-    for alert in alerts {
-        indices.extend(ledger.about(Subject::Alert(alert.0))?);
+impl ReadOn for Doubts {
+    fn next(&self) -> u64 {
+        Self::next(self)
     }
-    for index in indices.range(from..size) {
-        if let Ok((_, record)) = ledger.record(*index)? {
-            doubts.take(*index, &record);
+
+    fn read_on(&mut self, ledger: &Reader, size: u64) -> Result<(), LedgerError> {
+        let from = Self::next(self);
+        let mut alerts: BTreeSet<AlertNumber> = self.open().collect();
+        ledger.records_found(&["alert-raised"], from, |index, found| {
+            if index >= size {
+                return ControlFlow::Break(());
+            }
+            if let Ok((_, Record { body: Body::AlertRaised(raised), .. })) = found
+                && can_doubt(raised.condition)
+            {
+                alerts.insert(raised.alert);
+            }
+            ControlFlow::Continue(())
+        })?;
+        let mut indices = BTreeSet::new();
+        for alert in alerts {
+            indices.extend(ledger.about(Subject::Alert(alert.0))?);
         }
+        for index in indices.range(from..size) {
+            if let Ok((_, record)) = ledger.record(*index)? {
+                self.take(*index, &record);
+            }
+        }
+        self.read_until(size);
+        Ok(())
     }
-    doubts.read_until(size);
-    Ok(())
 }

@@ -1,17 +1,15 @@
 //! The temperature of a wash tank, read from the ledger where the desk asks for it.
 
 use std::collections::BTreeMap;
-use std::sync::{Mutex, PoisonError};
 use std::time::Duration;
 
-use crate::app::in_force;
 use crate::config::resolve::Configuration;
 use crate::core::channel::{Channel, Place, Probe, Role, Signal};
 use crate::core::intake::{Junction, Terminals, converted};
 use crate::core::on_file::OnFile;
 use crate::core::time::Timestamp;
 use crate::core::units::Celsius;
-use crate::ledger::{LedgerError, Reader, Reading};
+use crate::ledger::{Known, LedgerError, Reader, Reading};
 
 /// A reading older than this says nothing of the tank just now.
 const FRESH: Duration = Duration::from_secs(120);
@@ -24,7 +22,7 @@ pub(super) struct Tanks {
     calibrated_on: BTreeMap<String, Timestamp>,
     probe_of: BTreeMap<String, usize>,
     /// What is on record of the probes, as far as it was read at the last look.
-    file: Mutex<OnFile>,
+    file: Known<OnFile>,
 }
 
 impl Tanks {
@@ -39,7 +37,7 @@ impl Tanks {
         let on =
             |channel: &Channel| Some((channel.name.to_string(), configuration.calibrated_on(&channel.name)?));
         let calibrated_on = channels.iter().filter_map(on).collect();
-        Self { channels: channels.clone(), calibrated_on, probe_of, file: Mutex::default() }
+        Self { channels: channels.clone(), calibrated_on, probe_of, file: Known::default() }
     }
 
     /// The latest usable reading of a machine's tank and its time; `None` where there is no fresh one.
@@ -62,12 +60,8 @@ impl Tanks {
             Signal::Celsius | Signal::Fahrenheit | Signal::Kelvin | Signal::Pt100 => None,
         };
         let name = channel.name.as_str();
-        let calibration = {
-            let mut file = self.file.lock().unwrap_or_else(PoisonError::into_inner);
-            in_force::read_on(reader, &mut file)?;
-            let on = self.calibrated_on.get(name).copied();
-            file.correction(name, probe.calibration, on, Timestamp::MAX)
-        };
+        let on = self.calibrated_on.get(name).copied();
+        let calibration = self.file.fresh(reader)?.correction(name, probe.calibration, on, Timestamp::MAX);
         Ok(measured(probe, &reading, junction).map(|celsius| (reading.at, calibration.apply(celsius))))
     }
 

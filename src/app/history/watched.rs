@@ -1,7 +1,5 @@
 //! How much of a span was watched, machine by machine.
 
-use std::sync::{Arc, PoisonError};
-
 use super::Ground;
 use crate::app::Failure;
 use crate::core::alert::hours::Stretch;
@@ -17,11 +15,7 @@ pub(super) struct Watch {
 
 impl Watch {
     pub(super) fn new(ground: &mut Ground, span: Stretch) -> Result<Self, Failure> {
-        let known = Arc::clone(&ground.blanks);
-        let found = {
-            let mut known = known.lock().unwrap_or_else(PoisonError::into_inner);
-            ground.reader.blanks(&mut known, span, ground.now)
-        };
+        let found = ground.reader.blanks(&ground.blanks, span, ground.now);
         let (blanks, damaged) = found.map_err(|error| ground.failed(&error))?;
         for index in damaged {
             if let Err(error) = ground.reader.record(index).map_err(|error| ground.failed(&error))? {

@@ -8,9 +8,8 @@ use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use sha2::{Digest, Sha256};
 
 use super::House;
-use super::probes::{Standing, entered};
+use super::probes::entered;
 use crate::app::Failure;
-use crate::app::amended::Amended;
 use crate::app::logbook::Entry;
 use crate::app::sign_off::{self, Asked};
 use crate::core::record::{Body, Cycle, Record, SignedOff};
@@ -48,7 +47,7 @@ impl House {
             return Err(Refusal::Unknown);
         }
         let (loaded, by, now) = (Arc::clone(&self.loaded), person.name.clone(), self.clock.now());
-        let (standing, amended) = (Arc::clone(&self.standing), Arc::clone(&self.amended));
+        let (standing, amended) = (self.standing.file.clone(), self.amended.clone());
         let gathered = self.readers.ask(move |ledger| {
             if let Some(rack) = rack
                 && test_rack(ledger, &machine, rack)?.is_none()
@@ -56,7 +55,7 @@ impl House {
                 return Ok(None);
             }
             let newest = newest(ledger, &machine)?;
-            let known = Some((Standing::fresh(&standing, ledger)?, Amended::fresh(&amended, ledger)?));
+            let known = Some((standing.fresh(ledger)?, amended.fresh(ledger)?));
             let asked =
                 Asked { machine: &machine, cycle: rack, by: by.trim(), note: note.as_deref(), now, known };
             let signed = match asked.gather(&loaded, ledger) {
@@ -93,12 +92,12 @@ impl House {
     /// The newest sign-off of a machine, and whether the machine is still as it was signed.
     pub(super) async fn stood(&self, machine: String, person: &Person) -> Result<Option<Stood>, Refusal> {
         let (loaded, now, reader) = (Arc::clone(&self.loaded), self.clock.now(), person.reader.clone());
-        let (standing, amended) = (Arc::clone(&self.standing), Arc::clone(&self.amended));
+        let (standing, amended) = (self.standing.file.clone(), self.amended.clone());
         let stood = self.readers.ask(move |ledger| {
             let Some(record) = newest(ledger, &machine)? else { return Ok(Ok(None)) };
             let Some(signed) = of_record(ledger, record, &machine)? else { return Ok(Ok(None)) };
-            let amended = Amended::fresh(&amended, ledger)?;
-            let known = Some((Standing::fresh(&standing, ledger)?, Arc::clone(&amended)));
+            let amended = amended.fresh(ledger)?;
+            let known = Some((standing.fresh(ledger)?, Arc::clone(&amended)));
             let asked = Asked { machine: &machine, cycle: None, by: "", note: None, now, known };
             let fitted = match asked.fitted(&loaded, ledger) {
                 Ok(fitted) => fitted,
@@ -148,7 +147,7 @@ impl House {
     /// Whether this record is one of these of the machine and was not withdrawn. One that cannot be read is
     /// claimed by nothing.
     pub(super) async fn was_made(&self, machine: String, made: Made, record: u64) -> bool {
-        let amended = Arc::clone(&self.amended);
+        let amended = self.amended.clone();
         let asked = move |ledger: &Reader| {
             if record >= ledger.size()? {
                 return Ok(false);
@@ -160,7 +159,7 @@ impl House {
                 Made::SignOff => matches!(found.body, Body::SignOff(_)),
             };
             let is_its = is_made && found.machine.as_deref() == Some(machine.as_str());
-            Ok(is_its && !Amended::fresh(&amended, ledger)?.is_withdrawn(record))
+            Ok(is_its && !amended.fresh(ledger)?.is_withdrawn(record))
         };
         self.readers.ask(asked).await.unwrap_or(false)
     }

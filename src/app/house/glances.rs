@@ -272,13 +272,13 @@ impl Glances for House {
     async fn glances(&self, reader: &Reader) -> Result<AtAGlance, Refusal> {
         let now = self.clock.now();
         let (lasts, loaded) = (Arc::clone(&self.lasts), Arc::clone(&self.loaded));
-        let doubts = Arc::clone(&self.doubts);
+        let doubts = self.doubts.clone();
         let told = self.readers.ask(move |ledger| {
             let mut lasts = lasts.lock().unwrap_or_else(PoisonError::into_inner);
             let configuration = &loaded.configuration;
             let zone = &configuration.alerts.zone;
             lasts.read_on(ledger, &configuration.machines, zone, now)?;
-            lasts.count_doubted(ledger, &*doubts::fresh(&doubts, ledger)?, zone)?;
+            lasts.count_doubted(ledger, &*doubts.fresh(ledger)?, zone)?;
             Ok(lasts.machines.clone())
         });
         let mut told = told.await?;

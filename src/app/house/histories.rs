@@ -9,7 +9,7 @@ mod sums;
 use std::collections::BTreeSet;
 use std::ops::ControlFlow;
 use std::path::Path;
-use std::sync::{Arc, Mutex};
+use std::sync::Arc;
 
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
@@ -17,7 +17,6 @@ use jiff::tz::TimeZone;
 use super::machines::day_rack;
 use super::{House, compared};
 use crate::app::Failure;
-use crate::app::alerts::doubts;
 use crate::app::amended::Amended;
 use crate::app::export::seal;
 use crate::app::history::events::Sites;
@@ -32,7 +31,7 @@ use crate::core::reader::Reader;
 use crate::core::record::{Body, Record};
 use crate::core::time::Timestamp;
 use crate::core::wall_clock::{local_date, midnight};
-use crate::ledger::{self, CycleFilter, Found, KnownBlanks, LedgerError, Order, RecordFilter, Subject};
+use crate::ledger::{self, CycleFilter, Found, Known, LedgerError, Missing, Order, RecordFilter, Subject};
 use crate::web::cycle::Sealing;
 use crate::web::frame::Refusal;
 use crate::web::history::moment::{AsConfigured, Force, ProbeInForce};
@@ -54,7 +53,7 @@ pub(super) struct Around<'l> {
     /// What put racks in doubt which had passed.
     pub(super) doubts: &'l Doubts,
     /// What was missing, as far as it was read.
-    pub(super) blanks: &'l Arc<Mutex<KnownBlanks>>,
+    pub(super) blanks: &'l Known<Missing>,
     /// What was withdrawn and corrected.
     pub(super) amended: &'l Amended,
 }
@@ -339,12 +338,12 @@ impl Histories for House {
     async fn history(&self, question: Question, reader: &Reader) -> Result<Option<HistoryPart>, Refusal> {
         let sought = Sought::new(question, &reader.zone);
         let (path, now) = (Arc::clone(&self.path), self.clock.now());
-        let (loaded, doubts) = (Arc::clone(&self.loaded), Arc::clone(&self.doubts));
-        let (blanks, amended) = (Arc::clone(&self.blanks), Arc::clone(&self.amended));
+        let (loaded, doubts) = (Arc::clone(&self.loaded), self.doubts.clone());
+        let (blanks, amended) = (self.blanks.clone(), self.amended.clone());
         let asked = move |ledger: &ledger::Reader| {
             let settings = &loaded.configuration.alerts;
-            let doubts = &*doubts::fresh(&doubts, ledger)?;
-            let (blanks, amended) = (&blanks, &*Amended::fresh(&amended, ledger)?);
+            let doubts = &*doubts.fresh(ledger)?;
+            let (blanks, amended) = (&blanks, &*amended.fresh(ledger)?);
             let around = Around { ledger, path: &path, settings, now, doubts, blanks, amended };
             match gathered(&sought, around) {
                 Ok(part) => Ok(Ok(part)),

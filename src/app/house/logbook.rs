@@ -6,7 +6,6 @@ use std::sync::Arc;
 
 use super::House;
 use super::failed::{failed_since, open_then};
-use super::probes::Standing;
 use super::racks::set_off;
 use crate::app::enter;
 use crate::app::logbook::{Change, Correction, Entry};
@@ -159,10 +158,10 @@ impl Logbook for House {
         let midnight = local_date(&reader.zone, now).and_then(|day| midnight(&reader.zone, day));
         let plan = &loaded.configuration.alerts;
         let is_planned = !(plan.shifts.is_empty() && plan.meal_periods.is_empty());
-        let standing = Arc::clone(&self.standing);
+        let standing = self.standing.file.clone();
         let asked = self.readers.ask(move |ledger| {
             let configuration = &loaded.configuration;
-            let settings = configuration.alerts.with_on_file(&*Standing::fresh(&standing, ledger)?);
+            let settings = configuration.alerts.with_on_file(&*standing.fresh(ledger)?);
             let to_do = enter::to_do_by(ledger, &settings, now)?;
             Ok((to_do, since(ledger, &configuration.machines, midnight)?))
         });
@@ -172,10 +171,10 @@ impl Logbook for House {
 
     async fn tells_of_look(&self, record: u64) -> Result<bool, Refusal> {
         let (loaded, now, standing) =
-            (Arc::clone(&self.loaded), self.clock.now(), Arc::clone(&self.standing));
+            (Arc::clone(&self.loaded), self.clock.now(), self.standing.file.clone());
         let asked = self.readers.ask(move |ledger| {
             let alerts = &loaded.configuration.alerts;
-            let settings = alerts.with_on_file(&*Standing::fresh(&standing, ledger)?);
+            let settings = alerts.with_on_file(&*standing.fresh(ledger)?);
             enter::tells_of_look(ledger, &settings, record, now)
         });
         asked.await

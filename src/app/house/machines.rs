@@ -1,13 +1,11 @@
 //! One machine: its day, and what its probes showed in the last minutes.
 
 use std::ops::ControlFlow;
-use std::sync::Arc;
 use std::time::Duration;
 
 use jiff::civil::Date;
 
 use super::House;
-use crate::app::alerts::doubts;
 use crate::app::live::{Extremes, RECENT_S};
 use crate::core::alert::AlertNumber;
 use crate::core::alert::hours::Stretch;
@@ -147,10 +145,9 @@ impl Machines for House {
         let date = date.map_or(today, |date| date.min(today));
         let (next, stretch) = monitored::day(&reader.zone, date).ok_or(Refusal::Unknown)?;
         let asked = machine.to_owned();
-        let doubts = Arc::clone(&self.doubts);
-        let read = self
-            .readers
-            .ask(move |ledger| Ok((find(ledger, &asked, stretch)?, doubts::fresh(&doubts, ledger)?)));
+        let doubts = self.doubts.clone();
+        let read =
+            self.readers.ask(move |ledger| Ok((find(ledger, &asked, stretch)?, doubts.fresh(ledger)?)));
         let (found, doubts) = read.await?;
         let cycles: Vec<&Cycle> = found.racks.iter().map(|(_, cycle)| &**cycle).collect();
         let racks: Vec<DayRack> = found

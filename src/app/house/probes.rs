@@ -11,8 +11,6 @@ use tokio::sync::watch;
 use super::bench::{Came, Facts};
 use super::{House, compared};
 use crate::app::alerts::Reception;
-use crate::app::amended::Amended;
-use crate::app::in_force;
 use crate::app::live::LiveEvent;
 use crate::app::logbook::Entry;
 use crate::app::order::{Done, Order, Problem};
@@ -31,7 +29,7 @@ use crate::core::technician::proving::Proving;
 use crate::core::technician::responding::Responding;
 use crate::core::time::Timestamp;
 use crate::core::wall_clock::local_date;
-use crate::ledger::{LedgerError, Reader};
+use crate::ledger::Known;
 use crate::runtime::clock::Clock;
 use crate::web::attempt::{Begin, Ended, NotDone, OpenAt, Said, Under, What};
 use crate::web::frame::Refusal;
@@ -39,42 +37,29 @@ use crate::web::person::Person;
 use crate::web::probes::{Due, Filed, FiledProof, InForce, Made, Probes, Seen};
 use crate::web::sign_off::{Commissioning, Shown, Stood};
 
-/// Calibrations and response tests on record, and at which beat and after how many entries they were read.
-#[derive(Debug, Default)]
+/// Calibrations and response tests on record. Copies are the same.
+#[derive(Clone, Debug, Default)]
 pub(super) struct Standing {
-    read: Option<(u64, u64)>,
-    file: Arc<OnFile>,
+    pub(super) file: Known<OnFile>,
+    last: Arc<Mutex<Option<LastRead>>>,
 }
 
-impl Standing {
-    /// What is on record by now; reads only what is new.
-    pub(super) fn fresh(shared: &Mutex<Self>, ledger: &Reader) -> Result<Arc<OnFile>, LedgerError> {
-        let mut standing = shared.lock().unwrap_or_else(PoisonError::into_inner);
-        in_force::read_on(ledger, Arc::make_mut(&mut standing.file))?;
-        Ok(Arc::clone(&standing.file))
-    }
-}
+/// At which beat and after how many entries they were read, and what was read then.
+type LastRead = ((u64, u64), Arc<OnFile>);
 
 impl House {
     /// The calibrations and response tests on record.
     async fn standing(&self) -> Result<Arc<OnFile>, Refusal> {
         // The beat comes a little after a commit: whoever was told that an entry is on record waits for none.
         let now = (*self.beat.borrow(), self.reception.ended());
-        let read = {
-            let standing = self.standing.lock().unwrap_or_else(PoisonError::into_inner);
-            (standing.read == Some(now)).then(|| Arc::clone(&standing.file))
-        };
-        if let Some(file) = read {
-            return Ok(file);
+        let last = || self.standing.last.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some((_, file)) = last().as_ref().filter(|(then, _)| *then == now) {
+            return Ok(Arc::clone(file));
         }
-        let shared = Arc::clone(&self.standing);
-        self.readers
-            .ask(move |ledger| {
-                let file = Standing::fresh(&shared, ledger)?;
-                shared.lock().unwrap_or_else(PoisonError::into_inner).read = Some(now);
-                Ok(file)
-            })
-            .await
+        let known = self.standing.file.clone();
+        let file = self.readers.ask(move |ledger| known.fresh(ledger)).await?;
+        *last() = Some((now, Arc::clone(&file)));
+        Ok(file)
     }
 
     /// A temperature probe with what is on record laid over it.
@@ -340,12 +325,12 @@ impl Probes for House {
         let mut responses = file.responses(&probe).to_vec();
         calibrations.reverse();
         responses.reverse();
-        let amended = Arc::clone(&self.amended);
+        let amended = self.amended.clone();
         let found = self.readers.ask(move |ledger| {
             let machine = probe.split('/').next().unwrap_or_default();
             let compared = compared::newest(ledger, machine, &[&probe], Timestamp::MAX)?.remove(&probe);
             let mut proofs = Vec::new();
-            let amended = Amended::fresh(&amended, ledger)?;
+            let amended = amended.fresh(ledger)?;
             ledger.records_found(&["wiring-proof"], 0, |index, found| {
                 // One that is damaged is told by the history.
                 if let Ok((_, record)) = found

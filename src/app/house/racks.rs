@@ -11,8 +11,6 @@ use std::sync::{Arc, Mutex, PoisonError};
 pub(super) use self::counted::{leads, set_off};
 use super::House;
 use super::machines::plots;
-use super::probes::Standing;
-use crate::app::alerts::doubts;
 use crate::app::export::seal;
 use crate::config::recorded::Recorded;
 use crate::core::alert::AlertNumber;
@@ -187,10 +185,10 @@ fn seconds(cycle: &Cycle, trace: &Trace) -> Vec<(i64, Option<f64>, Option<f64>)>
 
 impl Racks for House {
     async fn rack(&self, record: u64, reader: &Reader) -> Result<RackFound, Refusal> {
-        let standing = Arc::clone(&self.standing);
-        let doubts = Arc::clone(&self.doubts);
+        let standing = self.standing.file.clone();
+        let doubts = self.doubts.clone();
         let asked = move |ledger: &ledger::Reader| {
-            let (file, doubts) = (Standing::fresh(&standing, ledger)?, doubts::fresh(&doubts, ledger)?);
+            let (file, doubts) = (standing.fresh(ledger)?, doubts.fresh(ledger)?);
             read(ledger, record, file, &doubts)
         };
         let stands = self.readers.ask(asked).await?;

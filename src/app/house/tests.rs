@@ -4,6 +4,7 @@ mod by_desk;
 mod counted;
 mod doubted;
 mod hits;
+mod known;
 mod missed;
 mod records;
 
@@ -29,7 +30,7 @@ use crate::core::record::{
     Notification, Outcome, Record, ServiceStop, StopCause,
 };
 use crate::core::time::Timestamp;
-use crate::ledger::{Append, KnownBlanks, NewRecord, Reader};
+use crate::ledger::{Append, Known, Missing, NewRecord, Reader};
 use crate::report::row::samples::cycle;
 use crate::web::cycle::InDoubt;
 use crate::web::logbook::Written;
@@ -73,7 +74,7 @@ fn gap(seconds: u64, closed: bool) -> Body {
 async fn gaps_that_are_read_on_are_those_of_a_first_reading() {
     let (_directory, path, handle) = book();
     let reader = Reader::open(&path).expect("a reader");
-    let (mut known, mut lines) = (KnownBlanks::default(), Vec::new());
+    let (known, mut lines) = (Known::<Missing>::default(), Vec::new());
     let without = "[[machine]]\nname = \"dm1\"\nprobes = [\"wash\"]\n".to_owned();
     let change = ConfigurationChange { sha256: "0".repeat(64), toml: without };
     let stop = ServiceStop { cause: StopCause::Signal };
@@ -91,8 +92,8 @@ async fn gaps_that_are_read_on_are_those_of_a_first_reading() {
         for span in [(0, 5_000), (350, 700)] {
             let [from, to] = [span.0, span.1].map(|second| NOW.plus(Duration::from_secs(second)));
             let span = Stretch { from, to };
-            let anew = reader.blanks(&mut KnownBlanks::default(), span, at).expect("read");
-            assert_eq!(reader.blanks(&mut known, span, at).expect("read on"), anew, "{number}");
+            let anew = reader.blanks(&Known::default(), span, at).expect("read");
+            assert_eq!(reader.blanks(&known, span, at).expect("read on"), anew, "{number}");
             lines.push(anew.0.len());
         }
     }

@@ -28,7 +28,7 @@ use crate::core::signoff::{OpenPoint, Seen, open_points};
 use crate::core::time::Timestamp;
 use crate::core::wiring::proofs::Proofs;
 use crate::diagnostic::Diagnostic;
-use crate::ledger::{CycleFilter, LedgerError, Reader};
+use crate::ledger::{CycleFilter, LedgerError, ReadOn, Reader};
 
 /// What somebody wants to sign.
 pub(in crate::app) struct Asked<'a> {
@@ -75,7 +75,7 @@ impl OnRecord {
     ) -> Result<Self, LedgerError> {
         let (probes, amended) = match known {
             Some(known) => known,
-            None => (Arc::new(in_force::on_file(reader)?), Arc::new(Amended::read(reader)?)),
+            None => (Arc::new(in_force::on_file(reader)?), Arc::new(Amended::whole(reader)?)),
         };
         let mut file = Self { probes, proofs: proofs(reader, machine, None, &amended)?, ..Self::default() };
         reader.records_of(&["configuration-change"], 0, |index, _, record| {

@@ -2,7 +2,7 @@
 
 use std::ops::ControlFlow;
 use std::path::Path;
-use std::sync::{Arc, Mutex};
+use std::sync::Arc;
 
 use serde::Deserialize;
 use serde_json::{Value, json};
@@ -10,7 +10,7 @@ use serde_json::{Value, json};
 use super::super::House;
 use super::place::{Place, follows_place, no_cursor};
 use super::{failed, refused, shown};
-use crate::app::alerts::{doubts, story};
+use crate::app::alerts::story;
 use crate::app::enter;
 use crate::app::history::{self, Asked as Question};
 use crate::cli::{FormArgs, HistoryArgs, Show};
@@ -26,7 +26,7 @@ use crate::core::time::Timestamp;
 use crate::core::units::Celsius;
 use crate::core::wall_clock;
 use crate::core::wall_clock::local_date;
-use crate::ledger::{KnownBlanks, LedgerError, Order, Reader, RecordFilter, Subject};
+use crate::ledger::{Known, LedgerError, Missing, Order, Reader, RecordFilter, Subject};
 use crate::report::alerts as told;
 use crate::web::api::{Asked, Rows, State, Trouble, View, When};
 use crate::web::now::{Data, Glance, Glances};
@@ -123,10 +123,10 @@ impl House {
     async fn by_index(&self, asked: Asked) -> Result<Rows, Trouble> {
         let after = asked.after.as_deref().map(number).transpose()?;
         let (loaded, path, now) = self.for_question();
-        let (doubts, blanks) = (Arc::clone(&self.doubts), Arc::clone(&self.blanks));
+        let (doubts, blanks) = (self.doubts.clone(), self.blanks.clone());
         let found = self.readers.ask(move |ledger| {
             ledger.in_one_state(|size| {
-                let (configuration, doubts) = (&loaded.configuration, doubts::fresh(&doubts, ledger)?);
+                let (configuration, doubts) = (&loaded.configuration, doubts.fresh(ledger)?);
                 let ground = By { ledger, path: &path, configuration, now, size, doubts, blanks };
                 Ok::<_, LedgerError>(by_index(&ground, &asked, after))
             })
@@ -138,9 +138,9 @@ impl House {
     async fn by_time(&self, asked: Asked) -> Result<Rows, Trouble> {
         let after = asked.after.as_deref().map(|text| Place::read(asked.view, text)).transpose()?;
         let (loaded, path, now) = self.for_question();
-        let (doubts, blanks) = (Arc::clone(&self.doubts), Arc::clone(&self.blanks));
+        let (doubts, blanks) = (self.doubts.clone(), self.blanks.clone());
         let found = self.readers.ask(move |ledger| {
-            let doubts = doubts::fresh(&doubts, ledger)?;
+            let doubts = doubts.fresh(ledger)?;
             let span = span(ledger, &loaded.configuration, &asked)?;
             let show = shown(asked.view).unwrap_or_default();
             let arguments = arguments(show, &asked);
@@ -228,7 +228,7 @@ struct By<'l> {
     /// Number of records.
     size: u64,
     doubts: Arc<Doubts>,
-    blanks: Arc<Mutex<KnownBlanks>>,
+    blanks: Known<Missing>,
 }
 
 fn by_index(ground: &By<'_>, asked: &Asked, after: Option<u64>) -> Result<Rows, Trouble> {
@@ -242,7 +242,7 @@ fn by_index(ground: &By<'_>, asked: &Asked, after: Option<u64>) -> Result<Rows, 
     let mut limit = asked.limit + 1;
     loop {
         let arguments = HistoryArgs { after, limit: Some(limit), ..arguments(show, asked) };
-        let (doubts, blanks) = (Arc::clone(doubts), Arc::clone(blanks));
+        let (doubts, blanks) = (Arc::clone(doubts), blanks.clone());
         let question = Question { arguments: &arguments, from, to, now, doubts, blanks };
         let told = history::told(ledger, path, &configuration.alerts, &question);
         let (bytes, damaged) = told.map_err(|failure| failed(&failure))?;

@@ -6,7 +6,7 @@ use super::super::House;
 use super::super::racks::{self, Proof};
 use super::rows::{line, of_glance};
 use super::{failed, rows};
-use crate::app::alerts::{doubts, story};
+use crate::app::alerts::story;
 use crate::app::history::{self, Asked as Question};
 use crate::cli::{FormArgs, HistoryArgs};
 use crate::config::resolve::Configuration;
@@ -14,7 +14,7 @@ use crate::core::access::Right;
 use crate::core::alert::doubts::Doubts;
 use crate::core::record::Body;
 use crate::core::time::Timestamp;
-use crate::ledger::{LedgerError, Reader, Subject, WholeChunks};
+use crate::ledger::{Known, LedgerError, Reader, Subject, WholeChunks};
 use crate::report::{alerts as told, json as report};
 use crate::web::api::{One, Single, Trouble};
 use crate::web::now::Glances;
@@ -32,10 +32,10 @@ impl House {
             return Ok(One { json: of_glance(own).to_string(), size: None });
         }
         let (loaded, path, now) = (Arc::clone(&self.loaded), self.path.clone(), self.clock.now());
-        let (chunks, doubts) = (Arc::clone(&self.chunks), Arc::clone(&self.doubts));
+        let (chunks, doubts) = (Arc::clone(&self.chunks), self.doubts.clone());
         let found = self.readers.ask(move |ledger| {
             ledger.in_one_state(|size| {
-                let doubts = doubts::fresh(&doubts, ledger)?;
+                let doubts = doubts.fresh(ledger)?;
                 let json = match asked {
                     Single::Machine(_) => Ok(Err(Trouble::NotNow)),
                     Single::Cycle(index) => cycle(ledger, index, size, &doubts),
@@ -214,7 +214,7 @@ fn record(
     }
     let form = FormArgs { json: true, csv: false };
     let arguments = HistoryArgs { record: Some(index), form, ..HistoryArgs::default() };
-    let blanks = Arc::default();
+    let blanks = Known::default();
     let question = Question { arguments: &arguments, from: None, to: None, now, doubts, blanks };
     let told = history::told(ledger, path, &configuration.alerts, &question);
     let (bytes, _) = told.map_err(|failure| failed(&failure))?;

@@ -1,7 +1,5 @@
 //! Days, gaps and drift of a span: what the command `history` shows, for the page.
 
-use std::sync::Arc;
-
 use jiff::ToSpan;
 use jiff::civil::Date;
 
@@ -26,13 +24,7 @@ use crate::web::history::{
 impl<'l> Around<'l> {
     /// The ground of the command, over a span.
     pub(super) fn ground(self, from: Option<Timestamp>, to: Option<Timestamp>) -> Ground<'l> {
-        Ground::of_service(
-            (self.ledger, self.path),
-            self.settings,
-            (from, to),
-            self.now,
-            Arc::clone(self.blanks),
-        )
+        Ground::of_service((self.ledger, self.path), self.settings, (from, to), self.now, self.blanks.clone())
     }
 
     /// The first moment that anything is on record of.

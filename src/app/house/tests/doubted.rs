@@ -18,7 +18,7 @@ use crate::core::cycle::verdict::Verdict;
 use crate::core::record::{AlertCleared, AlertRaised, Body, Clearing};
 use crate::core::time::Timestamp;
 use crate::core::wall_clock::local_date;
-use crate::ledger::{NewRecord, Reader};
+use crate::ledger::{NewRecord, ReadOn, Reader};
 use crate::report::row::samples::cycle;
 use crate::web::history::{
     DayLine, Doubted, Found, HistoryLine, LINES_MAX, Listed, Page, Question, Summed, View,
@@ -52,7 +52,7 @@ fn found(reader: &Reader, question: Question, minute: u64) -> Found {
         now: at(minute),
         doubts: &doubts,
         blanks: &Arc::default(),
-        amended: &Amended::read(reader).expect("the amendments"),
+        amended: &Amended::whole(reader).expect("the amendments"),
     };
     gathered(&sought, around).expect("gathered").expect("a page").found
 }

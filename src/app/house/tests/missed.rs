@@ -16,7 +16,7 @@ use crate::core::record::{
     AlertChanged, AlertCleared, AlertClosed, AlertRaised, Amendment, AmendmentChange, Body, Change, Check,
     CheckKind, Clearing, MissedDue,
 };
-use crate::ledger::{NewRecord, Reader, Subject};
+use crate::ledger::{NewRecord, ReadOn, Reader, Subject};
 use crate::report::account::RecordRange;
 use crate::report::account::build::{Builder, Question as OfAccount};
 use crate::web::history::missed::{LINES_MAX, MissedLine, MissedSummed};
@@ -118,7 +118,7 @@ fn found(reader: &Reader, question: Question) -> (Found, Vec<u64>) {
         now: at(NOW),
         doubts: &doubts(reader),
         blanks: &Arc::default(),
-        amended: &Amended::read(reader).expect("the amendments"),
+        amended: &Amended::whole(reader).expect("the amendments"),
     };
     let part = gathered(&sought, around).expect("gathered").expect("a page");
     (part.found, part.damaged)
@@ -376,7 +376,7 @@ fn the_records_of_an_alert_are_listed() {
             now: at(NOW),
             doubts: &doubts(reader),
             blanks: &Arc::default(),
-            amended: &Amended::read(reader).expect("the amendments"),
+            amended: &Amended::whole(reader).expect("the amendments"),
         };
         assert!(gathered(&Sought::new(astray, &TimeZone::UTC), around).expect("gathered").is_none());
     });

@@ -24,7 +24,7 @@ use crate::core::reading::Fault;
 use crate::core::record::{
     AlertRaised, Amendment, AmendmentChange, Body, Check, CheckKind, DialogWork, Gap, Maintenance,
 };
-use crate::ledger::{Append, NewRecord, Reader, StoredCheckpoint, WholeChunks};
+use crate::ledger::{Append, NewRecord, ReadOn, Reader, StoredCheckpoint, WholeChunks};
 use crate::web::history::{
     AlertsSummed, Found, GapLine, HistoryLine, HistoryPart, LINES_MAX, Listed, Page, Question, Tally, View,
 };
@@ -138,7 +138,7 @@ fn asked_for(reader: &Reader, question: Question) -> Option<HistoryPart> {
         now: at(250),
         doubts,
         blanks: &Arc::default(),
-        amended: &Amended::read(reader).expect("the amendments"),
+        amended: &Amended::whole(reader).expect("the amendments"),
     };
     gathered(&sought, around).expect("gathered")
 }

@@ -1,0 +1,53 @@
+//! What is read of a ledger once for all who ask, whichever state of it they ask from.
+
+use std::time::Duration;
+
+use tokio::runtime::Handle;
+use tokio::task::block_in_place;
+
+use super::{NOW, book, of, put};
+use crate::app::amended::Amended;
+use crate::core::record::{Amendment, AmendmentChange, Body, Note};
+use crate::ledger::{Known, NewRecord, ReadOn, Reader};
+
+fn note() -> NewRecord {
+    of("dm1", NOW, Body::Note(Note { text: "wet".to_owned(), by: "Ana".to_owned(), at: None }))
+}
+
+fn withdrawn(record: u64) -> NewRecord {
+    let (reason, by) = ("twice".to_owned(), "Ben".to_owned());
+    let body = Amendment { of: record, reason, by, change: AmendmentChange::Withdrawn };
+    of("dm1", NOW.plus(Duration::from_secs(60)), Body::Amendment(Box::new(body)))
+}
+
+// Own promise: what is read on is what a first reading comes to, nothing lost and nothing doubled, also while one asks
+// from a state of the ledger that others have gone past.
+#[tokio::test(flavor = "multi_thread")]
+async fn an_older_state_takes_nothing_from_what_is_known() {
+    let (_directory, path, handle) = book();
+    put(&handle, vec![note(), note(), withdrawn(0)]).await;
+    let [old, new] = [(), ()].map(|()| Reader::open(&path).expect("a reader"));
+    let known = Known::<Amended>::default();
+    let told = |amended: &Amended| amended.withdrawn().collect::<Vec<_>>();
+    let of_old = old.in_one_state(|size| {
+        assert_eq!(size, 3);
+        block_in_place(|| Handle::current().block_on(put(&handle, vec![withdrawn(1)])));
+        let of_new = known.fresh(&new)?;
+        assert_eq!(told(&of_new), [(2, Some(0)), (3, Some(1))]);
+        known.fresh(&old)
+    });
+    assert_eq!(told(&of_old.expect("read")), [(2, Some(0)), (3, Some(1))], "what is known by then");
+    let behind = Known::<Amended>::default();
+    let of_old = old.in_one_state(|_| {
+        block_in_place(|| Handle::current().block_on(put(&handle, vec![withdrawn(2)])));
+        behind.fresh(&old)
+    });
+    assert_eq!(of_old.expect("read").next(), 4, "no more than its state");
+    for reader in [&old, &new] {
+        let anew = Amended::whole(reader).expect("read");
+        for known in [&known, &behind] {
+            assert_eq!(told(&known.fresh(reader).expect("read on")), told(&anew));
+            assert_eq!(told(&anew).len(), 3);
+        }
+    }
+}
