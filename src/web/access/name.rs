@@ -7,8 +7,9 @@ use icu_normalizer::{ComposingNormalizerBorrowed, DecomposingNormalizerBorrowed}
 use icu_properties::props::{DefaultIgnorableCodePoint, GeneralCategory, GeneralCategoryGroup};
 use icu_properties::{CodePointMapData, CodePointSetData};
 use serde::{Deserialize, Serialize};
-use unicode_security::MixedScript;
+use unicode_security::RestrictionLevel::HighlyRestrictive;
 use unicode_security::confusable_detection::skeleton;
+use unicode_security::{MixedScript, RestrictionLevelDetection};
 
 use crate::core::logbook::{self, Impossible};
 
@@ -140,13 +141,20 @@ const fn is_slash(letter: char) -> bool {
 }
 
 /// Refuses a name of which one word holds letters of more than one script (UTS #39, 5.1, augmented script sets, so that
-/// the scripts of Japanese or Korean are one). Words of a name may each have their own: «Мария Smith».
+/// the scripts of Japanese or Korean are one), but for Latin beside those (5.2, «highly restrictive»). Words of a name
+/// may each have their own: «Мария Smith».
 ///
 /// # Errors
 /// [`NoShown::MixedScripts`], with the first such word.
 pub(super) fn one_script_a_word(shown: &str) -> Result<(), NoShown> {
-    let mut words = shown.split(|letter: char| !letter.is_alphanumeric());
-    let mixed = words.find(|word| !word.is_single_script());
+    let groups = CodePointMapData::<GeneralCategory>::new();
+    let in_word =
+        |letter: char| letter.is_alphanumeric() || GeneralCategoryGroup::Mark.contains(groups.get(letter));
+    // An accent of its own is written into its letter: a mark takes on the script of what it stands on.
+    let composed = ComposingNormalizerBorrowed::new_nfc().normalize(shown);
+    let mut words = composed.split(|letter| !in_word(letter));
+    let mixed =
+        words.find(|word| !word.is_single_script() && !word.check_restriction_level(HighlyRestrictive));
     mixed.map_or(Ok(()), |word| Err(NoShown::MixedScripts { word: word.to_owned() }))
 }
 
@@ -155,17 +163,27 @@ pub(super) fn one_script_a_word(shown: &str) -> Result<(), NoShown> {
 /// seen, as it can be in names of before that was refused.
 pub(super) fn reads_alike(one: &str, other: &str) -> bool {
     let nfkc = ComposingNormalizerBorrowed::new_nfkc();
-    let plain = |name: &str| {
+    let written = |name: &str| {
         let seen: String = name.chars().filter(|letter| letter.is_whitespace() || is_seen(*letter)).collect();
-        // Upper case first, which writes «ß» as «SS».
-        let cased = nfkc.normalize(&seen).to_uppercase().to_lowercase();
-        let cased = nfkc.normalize(&cased).into_owned();
-        cased.split_whitespace().collect::<Vec<_>>().join(" ")
+        nfkc.normalize(&seen).split_whitespace().collect::<Vec<_>>().join(" ")
     };
-    let (one, other) = (plain(one), plain(other));
-    let alike = |one: &str, other: &str| skeleton(one).eq(skeleton(other));
-    // Letters that are unlike in small may look alike in capitals: «ν» and «Ν».
-    one == other || alike(&one, &other) || alike(&one.to_uppercase(), &other.to_uppercase())
+    // Upper case first, which writes «ß» as «SS».
+    let small = |name: &str| nfkc.normalize(&name.to_uppercase().to_lowercase()).into_owned();
+    let (written_one, written_other) = (written(one), written(other));
+    let (one, other) = (small(&written_one), small(&written_other));
+    // Letters that are unlike in small may look alike in capitals, «ν» and «Ν», and as they were written, «l» and «I».
+    // A digit is told from a letter that is written in the other case: «Station 1» from «Station L».
+    let alike = |one: &str, other: &str| {
+        let digits = |name: &str| {
+            let digits = name.char_indices().filter(|(_, letter)| letter.is_ascii_digit());
+            digits.collect::<Vec<_>>()
+        };
+        skeleton(one).eq(skeleton(other)) && digits(one) == digits(other)
+    };
+    one == other
+        || skeleton(&written_one).eq(skeleton(&written_other))
+        || alike(&one, &other)
+        || alike(&one.to_uppercase(), &other.to_uppercase())
 }
 
 /// Word that stands on record before the name of a token.
@@ -289,10 +307,19 @@ mod tests {
             // Greek, Latin.
             ("ΑΝΝΑ", "Anna"),
             ("Мaria", "Maria"),
+            // Latin alone.
+            ("PauI", "Paul"),
+            ("AI Smith", "Al Smith"),
+            ("Pau1", "Paul"),
+            ("0scar", "Oscar"),
+            ("Station l", "Station 1"),
+            ("Station O", "Station 0"),
         ] {
             assert!(reads_alike(name, other), "{name:?}");
         }
         for (name, other) in [("Мария", "Maria"), ("Olga", "Ольга"), ("Ana Lee", "Ana Lea"), ("Tom", "Tim")]
+            .into_iter()
+            .chain([("Station L", "Station 1"), ("Station o", "Station 0"), ("Line 1", "Line 7")])
         {
             assert!(!reads_alike(name, other), "{name:?}");
         }
@@ -301,7 +328,9 @@ mod tests {
     // UTS #39, 5.1.
     #[test]
     fn a_word_is_written_in_one_script() {
-        for (name, word) in [("Мaria", "Мaria"), ("Ana Dіaz", "Dіaz"), ("Tom-Οtto", "Οtto")] {
+        for (name, word) in
+            [("Мaria", "Мaria"), ("Ana Dіaz", "Dіaz"), ("Tom-Οtto", "Οtto"), ("Mari\u{301}а", "Maríа")]
+        {
             assert_eq!(one_script_a_word(name), Err(NoShown::MixedScripts { word: word.to_owned() }));
         }
         let plain = [
@@ -314,7 +343,14 @@ mod tests {
             "Мария Smith",
             "Tom 2nd",
         ];
-        for name in plain.into_iter().chain(["María-José O’Neill, Jr.", "김철수 (Kim)", "Straßer"]) {
+        for name in plain.into_iter().chain([
+            "María-José O’Neill, Jr.",
+            "김철수 (Kim)",
+            "Straßer",
+            "Ken健",
+            "K子",
+            "नेहा\u{947}",
+        ]) {
             assert_eq!(one_script_a_word(name), Ok(()), "{name:?}");
         }
     }
