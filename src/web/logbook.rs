@@ -69,7 +69,7 @@ pub struct Entered {
     pub amendments: Vec<(u64, Timestamp, Amendment)>,
     /// Whether something that was said of it cannot be read.
     pub is_damaged: bool,
-    /// Alerts that it set off, by number, or that was open when it failed.
+    /// Alerts that it or its corrections set off, by number, or that was open when it failed.
     pub alerts: Vec<u64>,
     /// Where it is a good test of the sanitizer: when the latest one was made, if that is later and failed.
     pub failed_since: Option<Timestamp>,

@@ -87,7 +87,9 @@ pub(super) fn entered(
         return Ok(None);
     };
     let (mut amendments, mut is_damaged) = (Vec::new(), false);
+    let mut alerts = set_off(ledger, index)?;
     for (at, amendment) in ledger.amendments(index)? {
+        alerts.append(&mut set_off(ledger, at)?);
         match (amendment, ledger.record(at)?) {
             (Some(amendment), Ok((_, record))) => amendments.push((at, record.recorded, amendment)),
             _ => is_damaged = true,
@@ -101,7 +103,7 @@ pub(super) fn entered(
         }
         Written::Note(_) => None,
     };
-    let alerts = set_off(ledger, index)?.into_iter().map(|number| number.0).collect();
+    let alerts = alerts.into_iter().map(|number| number.0).collect();
     Ok(Some(Entered {
         record: index,
         machine,

@@ -350,6 +350,10 @@ async fn an_entry_stands_with_what_was_said_of_it() {
     put(&handle, vec![amended(AmendmentChange::Withdrawn)]).await;
     let entry = look();
     assert_eq!((good(&entry), entry.amendments.len()), (None, 2));
+    let by_correction =
+        AlertRaised { cause: Some(index + 3), ..AlertRaised::new(AlertNumber(4), Condition::Weak, NOW) };
+    put(&handle, vec![of("dm1", NOW, Body::AlertRaised(Box::new(by_correction)))]).await;
+    assert_eq!(look().alerts, [3, 4], "and to what its correction set off");
 
     let reader = Reader::open(&path).expect("readable");
     let (entries, damaged) = since(&reader, machines, Some(NOW)).expect("readable");
