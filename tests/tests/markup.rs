@@ -64,6 +64,7 @@ fn notice(condition: Condition, occasion: Occasion, language: Language) -> Notic
         cleared: None,
         needs_action: true,
         action: None,
+        rest_since: None,
     };
     Notice {
         key: "1-1-ana".to_owned(),

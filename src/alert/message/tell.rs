@@ -164,7 +164,7 @@ impl<'a> Teller<'a> {
 
     /// When something was due: «at 14:05 EST», «on Wed 7 Jan 2026, 10:04 EST».
     fn due(&self) -> String {
-        let time = self.time_with_article(self.alert().since);
+        let time = self.time_with_article(self.alert().lasts_since());
         match self.reader.language {
             Language::English if time.starts_with(|c: char| c.is_ascii_digit()) => format!("at {time}"),
             Language::English => format!("on {time}"),

@@ -97,6 +97,7 @@ fn alert(condition: Condition) -> Alert {
         cleared: None,
         needs_action: condition.needs_action(),
         action: None,
+        rest_since: None,
     }
 }
 

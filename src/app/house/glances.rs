@@ -298,7 +298,7 @@ impl Glances for House {
                 title: message::condition_title(alert.condition).say(reader.language).to_owned(),
                 condition: alert.condition,
                 about: alert.about.clone(),
-                since: alert.since,
+                since: alert.lasts_since(),
                 racks: alert.racks.count,
                 lasts: alert.cleared.is_none(),
                 uncovered: alert.action_missing().then(|| alert.racks_uncovered()),

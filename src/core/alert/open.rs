@@ -195,6 +195,10 @@ pub struct Alert {
     pub needs_action: bool,
     /// The latest corrective action; one written before the latest affected rack does not close it.
     pub action: Option<Action>,
+    /// Since when what it is still about has been so, where that began after `since`: the due time of the checks that
+    /// are left. Its records do not tell it.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub rest_since: Option<Timestamp>,
 }
 
 /// For `serde`, which gives a reference.
@@ -208,6 +212,12 @@ impl Alert {
     #[must_use]
     pub fn lasts_about(&self, what: &str) -> bool {
         self.cleared.is_none() && self.about.iter().any(|about| about == what)
+    }
+
+    /// Since when what it is about now has been so.
+    #[must_use]
+    pub fn lasts_since(&self) -> Timestamp {
+        self.rest_since.unwrap_or(self.since)
     }
 
     /// Whether a corrective action is still to be written: none was, or racks were affected after it.
@@ -303,6 +313,7 @@ impl Alert {
             cleared: None,
             needs_action: true,
             action: None,
+            rest_since: None,
         }
     }
 }

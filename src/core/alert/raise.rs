@@ -125,6 +125,7 @@ impl Turn<'_> {
             cleared: None,
             needs_action: condition.needs_action() || report.unproven,
             action: None,
+            rest_since: None,
         };
         let open = Open { alert, recovering: 0, telling: Telling::default() };
         self.state.open.entry(machine.to_owned()).or_default().insert(condition, open);
@@ -165,7 +166,7 @@ impl Turn<'_> {
         let grew = open.alert.grow(report);
         if let (Some(_), Some(missed)) = (cleared, told.missed) {
             // What was due before it had recovered was made since.
-            open.alert.since = missed.due;
+            (open.alert.since, open.alert.rest_since) = (missed.due, None);
         }
         if let Some(cleared) = cleared {
             open.telling.cleared_pending = false;

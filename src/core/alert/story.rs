@@ -112,6 +112,7 @@ fn raised_by(record: &Record, raised: &AlertRaised) -> Alert {
         cleared: None,
         needs_action: raised.condition.needs_action(),
         action: None,
+        rest_since: None,
     }
 }
 

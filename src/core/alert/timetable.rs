@@ -115,7 +115,11 @@ impl Turn<'_> {
         if memory.missing.get(&kind).is_some_and(|since| at >= *since) {
             memory.missing.remove(&kind);
             memory.overdue.remove(&kind);
+            let rest = memory.overdue.values().copied().min();
             self.resolve(machine, Condition::CheckOverdue, kind.as_str());
+            if let Some(open) = self.state.open_mut(machine, Condition::CheckOverdue) {
+                open.alert.rest_since = rest.filter(|since| *since > open.alert.since);
+            }
         }
     }
 

@@ -198,7 +198,15 @@ fn logbook_and_alert_say_the_same_of_what_is_overdue() {
     play.check(345.0, "hot", CheckKind::Supply);
     play.until(346.0);
     assert_eq!(overdue_since(&play, 346.0, "hot"), Some(at(300.0)));
-    assert_eq!(play.open(Condition::CheckOverdue).map(|alert| alert.since), Some(at(120.0)));
+    let left =
+        |play: &Play| play.open(Condition::CheckOverdue).map(|alert| (alert.since, alert.lasts_since()));
+    assert_eq!(
+        left(&play),
+        Some((at(120.0), at(300.0))),
+        "begun with the first, lasting since the one that is left"
+    );
+    play.check(350.0, "hot", CheckKind::DrainAndClean);
+    assert_eq!(left(&play), Some((at(120.0), at(120.0))), "nothing is left: it was so from the first on");
 }
 
 // Own promise: a test that failed is to be made again until a good one is on record, whatever the plan asks and
