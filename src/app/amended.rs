@@ -1,8 +1,10 @@
 //! What people said of records later: which were withdrawn, and when a check is said since to have been made.
 //!
 //! An amendment may come years after what it speaks of: all of them are read. What is damaged after it was read is told
-//! by `verify` and by the history of records.
+//! by `verify` and by the history of records. Each takes some hundred bytes for as long as the service runs: people
+//! write them by hand, and so no more than some thousands in ten years.
 
+use std::collections::BTreeSet;
 use std::ops::ControlFlow;
 
 use crate::core::record::{AmendmentChange, Body, CheckKind, Record};
@@ -13,6 +15,8 @@ use crate::ledger::{LedgerError, ReadOn, Reader};
 #[derive(Clone, Debug, Default)]
 pub(super) struct Amended {
     withdrawn: Vec<(u64, Option<u64>)>,
+    /// The records that were withdrawn for certain.
+    known: BTreeSet<u64>,
     corrected: Vec<Correction>,
     /// The first record that was not read.
     next: u64,
@@ -21,6 +25,8 @@ pub(super) struct Amended {
 /// A check as somebody corrected it.
 #[derive(Clone, Debug)]
 pub(super) struct Correction {
+    /// Record of the correction.
+    index: u64,
     /// Record of the entry.
     pub(super) of: u64,
     pub(super) machine: Option<String>,
@@ -43,10 +49,13 @@ impl ReadOn for Amended {
                 Ok((_, Record { machine, body: Body::Amendment(amendment), .. })) => {
                     let of = amendment.of;
                     match &amendment.change {
-                        AmendmentChange::Withdrawn => self.withdrawn.push((index, Some(of))),
+                        AmendmentChange::Withdrawn => {
+                            self.withdrawn.push((index, Some(of)));
+                            self.known.insert(of);
+                        }
                         AmendmentChange::Corrected(check) => {
                             let (check, made) = (check.kind(), check.at());
-                            self.corrected.push(Correction { of, machine, check, made });
+                            self.corrected.push(Correction { index, of, machine, check, made });
                         }
                         AmendmentChange::Comment => {}
                     }
@@ -65,7 +74,7 @@ impl ReadOn for Amended {
 impl Amended {
     /// Whether this record was withdrawn for certain.
     pub(super) fn is_withdrawn(&self, record: u64) -> bool {
-        self.withdrawn.iter().any(|(_, of)| *of == Some(record))
+        self.known.contains(&record)
     }
 
     /// What was withdrawn, in order of the records that say so: of one that is damaged nobody can say what it
@@ -74,13 +83,15 @@ impl Amended {
         self.withdrawn.iter().copied()
     }
 
-    /// Amendments that are damaged.
-    pub(super) fn damaged(&self) -> impl Iterator<Item = u64> {
-        self.withdrawn.iter().filter(|(_, of)| of.is_none()).map(|(index, _)| *index)
+    /// Amendments that are damaged among the first records, as many as `size`: somebody who looked meanwhile may have
+    /// read on past what is on record for this answer.
+    pub(super) fn damaged(&self, size: u64) -> impl Iterator<Item = u64> {
+        let damaged = self.withdrawn.iter().filter(|(_, of)| of.is_none()).map(|(index, _)| *index);
+        damaged.take_while(move |index| *index < size)
     }
 
-    /// The corrections of checks, whatever was said of their entries later.
-    pub(super) fn corrected(&self) -> &[Correction] {
-        &self.corrected
+    /// The corrections of checks among the first records, as many as `size`, whatever was said of their entries later.
+    pub(super) fn corrected(&self, size: u64) -> impl Iterator<Item = &Correction> {
+        self.corrected.iter().take_while(move |one| one.index < size)
     }
 }

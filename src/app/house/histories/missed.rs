@@ -99,11 +99,10 @@ pub(super) fn read(
             ControlFlow::Continue(())
         })?;
     }
-    // Any of these may have corrected an entry into a window.
-    damaged.extend(around.amended.damaged());
-    // Somebody who looked meanwhile may have read on past what is on record for this page.
     let size = ledger.size()?;
-    for corrected in around.amended.corrected().iter().filter(|one| one.of < size) {
+    // Any of these may have corrected an entry into a window.
+    damaged.extend(around.amended.damaged(size));
+    for corrected in around.amended.corrected(size) {
         let could_be = |(machine, window): &(Option<String>, Window)| {
             *machine == corrected.machine && window.holds(corrected.check, corrected.made)
         };

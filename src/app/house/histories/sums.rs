@@ -148,10 +148,7 @@ fn checks(around: Around<'_>, sought: &Sought, damaged: &mut Vec<u64>) -> Result
         |at: Timestamp| sought.from.is_none_or(|from| at >= from) && sought.to.is_none_or(|to| at < to);
     // A correction may have moved a check into the span.
     let machine = &sought.question.machine;
-    // Somebody who looked meanwhile may have read on past what is on record for this page.
-    let size = ledger.size()?;
-    let known = amended.corrected().iter().filter(|one| one.of < size);
-    let own = known.filter(|one| machine.is_none() || one.machine == *machine);
+    let own = amended.corrected(ledger.size()?).filter(|one| machine.is_none() || one.machine == *machine);
     entered.extend(own.filter(|one| inside(one.made)).map(|one| one.of));
     let sites = Sites::read(ledger)?;
     let mut tallies: BTreeMap<CheckKind, Tally> = BTreeMap::new();

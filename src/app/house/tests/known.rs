@@ -7,7 +7,7 @@ use tokio::task::block_in_place;
 
 use super::{NOW, book, of, put};
 use crate::app::amended::Amended;
-use crate::core::record::{Amendment, AmendmentChange, Body, Note};
+use crate::core::record::{Amendment, AmendmentChange, Body, Check, Note};
 use crate::ledger::{Known, NewRecord, ReadOn, Reader};
 
 fn note() -> NewRecord {
@@ -15,8 +15,18 @@ fn note() -> NewRecord {
 }
 
 fn withdrawn(record: u64) -> NewRecord {
+    amended(record, AmendmentChange::Withdrawn)
+}
+
+fn corrected(record: u64) -> NewRecord {
+    let (at, by) = (NOW, "Ben".to_owned());
+    let check = Check::Sanitizer { at, mg_per_l: 50.0, ph: None, solution_c: None, method: None, by };
+    amended(record, AmendmentChange::Corrected(check))
+}
+
+fn amended(record: u64, change: AmendmentChange) -> NewRecord {
     let (reason, by) = ("twice".to_owned(), "Ben".to_owned());
-    let body = Amendment { of: record, reason, by, change: AmendmentChange::Withdrawn };
+    let body = Amendment { of: record, reason, by, change };
     of("dm1", NOW.plus(Duration::from_secs(60)), Body::Amendment(Box::new(body)))
 }
 
@@ -31,18 +41,24 @@ async fn an_older_state_takes_nothing_from_what_is_known() {
     let told = |amended: &Amended| amended.withdrawn().collect::<Vec<_>>();
     let of_old = old.in_one_state(|size| {
         assert_eq!(size, 3);
-        block_in_place(|| Handle::current().block_on(put(&handle, vec![withdrawn(1)])));
+        block_in_place(|| Handle::current().block_on(put(&handle, vec![withdrawn(1), corrected(1)])));
         let of_new = known.fresh(&new)?;
         assert_eq!(told(&of_new), [(2, Some(0)), (3, Some(1))]);
         known.fresh(&old)
     });
-    assert_eq!(told(&of_old.expect("read")), [(2, Some(0)), (3, Some(1))], "what is known by then");
+    let of_old = of_old.expect("read");
+    assert_eq!(told(&of_old), [(2, Some(0)), (3, Some(1))], "what is known by then");
+    assert_eq!(
+        [of_old.corrected(4), of_old.corrected(5)].map(Iterator::count),
+        [0, 1],
+        "told as far as asked"
+    );
     let behind = Known::<Amended>::default();
     let of_old = old.in_one_state(|_| {
         block_in_place(|| Handle::current().block_on(put(&handle, vec![withdrawn(2)])));
         behind.fresh(&old)
     });
-    assert_eq!(of_old.expect("read").next(), 4, "no more than its state");
+    assert_eq!(of_old.expect("read").next(), 5, "no more than its state");
     for reader in [&old, &new] {
         let anew = Amended::whole(reader).expect("read");
         for known in [&known, &behind] {
