@@ -229,7 +229,7 @@ fn found(check: &Check) -> [String; 12] {
     cells
 }
 
-const ALERTS: [&str; 26] = [
+const ALERTS: [&str; 27] = [
     "number",
     "condition",
     "machine",
@@ -256,6 +256,7 @@ const ALERTS: [&str; 26] = [
     "messages_given_up (1)",
     "state (open, recovered, closed)",
     "racks_outside_span (1, of racks)",
+    "acknowledged_before (who and ISO 8601 interval UTC)",
 ];
 
 fn alert_cells(alert: &AlertAccount, zone: &TimeZone) -> Vec<String> {
@@ -297,7 +298,13 @@ fn alert_cells(alert: &AlertAccount, zone: &TimeZone) -> Vec<String> {
         alert.given_up.to_string(),
         state.to_owned(),
         alert.racks_outside.to_string(),
+        text(&alert.released.iter().map(released).collect::<Vec<_>>().join("; ")),
     ]
+}
+
+/// Who took care of an alert until it came back.
+fn released((by, taken, ended): &(String, Timestamp, Timestamp)) -> String {
+    format!("{by} {taken}/{ended}")
 }
 
 const ACTIONS: [&str; 9] = [
@@ -467,6 +474,7 @@ mod tests {
     use super::*;
     use crate::core::record::TEST_STRIP;
     use crate::core::time::Timestamp;
+    use crate::report::account::samples;
 
     // Own rule: a table is for programs. Its words are those of the record, in whatever language somebody asks for it.
     #[test]
@@ -482,5 +490,24 @@ mod tests {
             };
             assert_eq!(found(&check)[4], method);
         }
+    }
+
+    // Own rule: every column is there, and who took care of an alert before it came back is told with it; intervals by
+    // ISO 8601-1, 5.5.
+    #[test]
+    fn alerts_tell_who_took_care_of_them_before() {
+        let mut alert = samples::month().alerts.remove(0);
+        alert.released.clear();
+        let last = |alert: &AlertAccount| {
+            let cells = alert_cells(alert, &TimeZone::UTC);
+            assert_eq!(cells.len(), ALERTS.len());
+            cells.last().cloned()
+        };
+        assert_eq!(last(&alert).as_deref(), Some(""));
+        let [one, two, three] = [0, 60, 3_600].map(|second| Timestamp::from_micros(second * 1_000_000));
+        alert.released = vec![("Luis".to_owned(), one, two), ("Ana".to_owned(), two, three)];
+        let told =
+            "Luis 1970-01-01T00:00:00Z/1970-01-01T00:01:00Z; Ana 1970-01-01T00:01:00Z/1970-01-01T01:00:00Z";
+        assert_eq!(last(&alert).as_deref(), Some(told));
     }
 }
