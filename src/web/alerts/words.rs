@@ -103,15 +103,26 @@ pub(in crate::web) fn racks(count: u64, language: Language) -> String {
 /// That an alert is about several days of the reader, with the first and the last; `None` where it is of one.
 pub(super) fn days(alert: &Alert, reader: &Reader) -> Option<String> {
     let (first, last) = alert.span();
-    if reader.day(first) == reader.day(last) {
+    let since = alert.since;
+    if [last, since].iter().all(|at| reader.day(*at) == reader.day(first)) {
         return None;
     }
-    let phrase = said(
-        reader.language,
-        "It is about several days: the first is {first}, and its last rack is of {last}.",
-        "Abarca varios días: el primero es el {first}, y su última canasta es del {last}.",
-    );
-    Some(filled(phrase, &[("first", &reader.moment(first)), ("last", &reader.moment(last))]))
+    let phrase = if since <= last {
+        said(
+            reader.language,
+            "It is about several days: the first is {first}, and its last rack is of {last}.",
+            "Abarca varios días: el primero es el {first}, y su última canasta es del {last}.",
+        )
+    } else {
+        // Racks of before keep it open, and it came back.
+        said(
+            reader.language,
+            "It is about several days: its first rack is of {first}, its last of {last}, and it came back on {since}.",
+            "Abarca varios días: su primera canasta es del {first}, la última del {last}, y volvió el {since}.",
+        )
+    };
+    let [first, last, since] = [first, last, since].map(|at| reader.moment(at));
+    Some(filled(phrase, &[("first", &first), ("last", &last), ("since", &since)]))
 }
 
 /// That the list of racks is not all of them.

@@ -25,6 +25,23 @@ async fn an_alert_of_several_days_says_so() {
         spanish.starts_with("Abarca varios días: el primero es el lun 23 nov 2026, 18:30 EST"),
         "{spanish}"
     );
+    // Missed on Tuesday, with racks of Monday that are still to be dealt with.
+    let mut back = Alert { since: at("2026-11-24T19:00:00Z"), ..Alert::trial(at(evening)) };
+    for (index, rack) in [(7, evening), (9, "2026-11-24T00:30:00Z")] {
+        back.racks.push(Rack { index, at: at(rack) });
+    }
+    let zone = TimeZone::get("America/New_York").expect("built in");
+    for (language, wanted) in [
+        (
+            Language::English,
+            "its first rack is of Mon 23 Nov 2026, 18:30 EST, its last of Mon 23 Nov 2026, 19:30 EST, and it came back on Tue 24 Nov 2026, 14:00 EST.",
+        ),
+        (Language::Spanish, "y volvió el mar 24 nov 2026, 14:00 EST."),
+    ] {
+        let reader = Reader { language, scale: Scale::Celsius, zone: zone.clone() };
+        let said = words::days(&back, &reader).expect("two days");
+        assert!(said.ends_with(wanted), "{said}");
+    }
 
     let kitchen = StillKitchen::new();
     for (path, times) in [("/alerts", 1), ("/alerts/2", 1), ("/alerts/3", 0)] {
