@@ -288,9 +288,11 @@ impl<K: Kitchen> Told<K> {
         self.beat.borrow_and_update();
         // When it was, by the clock of the site: that of a phone may stand anywhere.
         let clock = self.reader.clock_and_zone(self.pages.kitchen.time());
-        let mut events = vec![Event::default().event("alive").data(clock)];
+        let alive = Event::default().event("alive").data(clock);
+        let mut events = Vec::new();
         match self.parts().await {
             Ok(Some((parts, open))) => {
+                events.push(alive);
                 if let Some(open) = open.filter(|_| self.counted != open) {
                     events.push(Event::default().event("count").data(open.to_string()));
                     self.counted = Some(open);
@@ -304,9 +306,10 @@ impl<K: Kitchen> Told<K> {
             }
             Ok(None) => {
                 self.over = true;
-                events.push(sign("end"));
+                events.extend([alive, sign("end")]);
             }
-            Err(_) => {}
+            // Nobody is told that what stands there is of now; the connection lives all the same.
+            Err(_) => events.push(Event::default().comment("not now")),
         }
         Some(events)
     }
@@ -344,13 +347,13 @@ impl<K: Kitchen> Told<K> {
             }
             Look::Alerts { number, seen } => {
                 let changed = kitchen.state(*number).await? != *seen;
-                let open = kitchen.open().await?;
+                let open = kitchen.open().await.ok();
                 let part = news(*number, changed, &self.reader).map_err(|error| unmade(&error))?;
-                return Ok(Some((vec![part], Some(open))));
+                return Ok(Some((vec![part], open)));
             }
             Look::Logbook { enters } => {
-                let parts = self.pages.live.logbook(kitchen, &self.reader, *enters, false).await?;
-                return Ok(Some((parts.into(), Some(kitchen.open().await?))));
+                let (parts, open) = self.pages.live.logbook(kitchen, &self.reader, *enters, false).await?;
+                return Ok(Some((parts.into(), open)));
             }
             Look::Check => integrity::part(&kitchen.standing().await?, &self.reader).map(|part| vec![part]),
         };

@@ -19,7 +19,8 @@ use crate::web::{logbook, machine};
 /// Shortest time between two drawings of one trace.
 const TRACE_EVERY: Duration = Duration::from_secs(4);
 
-/// Shortest time between two looks into the logbook for pages that are open (own choice: nobody enters a check faster).
+/// Shortest time between two looks into the logbook for pages that are open (own choice: what one enters, others see
+/// two seconds later at most, a beat of the gateway aside).
 const LOGBOOK_EVERY: Duration = Duration::from_secs(2);
 
 /// Every machine at one moment, for readers who read alike.
@@ -38,6 +39,9 @@ pub(in crate::web) struct Moment {
 
 /// For whom a moment is made: how they read, and the one machine that they look at, if any.
 type Key = (Language, Scale, Option<String>);
+
+/// The logbook of the day: what is due and what was entered, and the number of open alerts where it is known.
+type LogbookParts = ([Card; 2], Option<usize>);
 
 /// What was asked of the kitchen for one beat.
 #[derive(Clone, Debug)]
@@ -74,7 +78,7 @@ pub(in crate::web) struct Live {
     glanced: Made<(Language, Scale), Glanced>,
     moments: Made<Key, Arc<Moment>>,
     /// By who may enter something too, and when it was made.
-    logbooks: Made<(Language, Scale, bool), (Instant, [Card; 2])>,
+    logbooks: Made<(Language, Scale, bool), (Instant, LogbookParts)>,
     /// For whoever is sent something for long.
     pub(in crate::web) places: Places,
 }
@@ -102,15 +106,16 @@ impl Live {
         reader: &Reader,
         enters: bool,
         fresh: bool,
-    ) -> Result<[Card; 2], Refusal> {
+    ) -> Result<LogbookParts, Refusal> {
         let mut made = self.logbooks.of((reader.language, reader.scale, enters)).await;
         if let Some((_, parts)) = made.as_ref().filter(|(at, _)| !fresh && at.elapsed() < LOGBOOK_EVERY) {
             return Ok(parts.clone());
         }
         let today = kitchen.today(reader).await?;
         let parts = logbook::parts(&today, reader, kitchen.time(), enters).map_err(|error| unmade(&error))?;
-        *made = Some((Instant::now(), parts.clone()));
-        Ok(parts)
+        let made_now = (parts, kitchen.open().await.ok());
+        *made = Some((Instant::now(), made_now.clone()));
+        Ok(made_now)
     }
 
     /// The cards as they are now: of all machines, or of one with the trace of its probes behind it.

@@ -109,7 +109,7 @@ struct EnteredPart {
 /// Shows the logbook of the day.
 pub(in crate::web) async fn show<K: Kitchen>(State(pages): State<Pages<K>>, person: Person) -> Response {
     let reader = &person.reader;
-    let [due, entered] =
+    let ([due, entered], _) =
         match pages.live.logbook(&pages.kitchen, reader, person.may(Right::Enter), true).await {
             Ok(parts) => parts,
             Err(refused) => return frame::refuse(refused, &person, &pages.site, 0),

@@ -1,5 +1,6 @@
 //! An open front page follows what others enter.
 
+use std::sync::atomic::Ordering;
 use std::time::Duration;
 
 use axum::Router;
@@ -85,14 +86,40 @@ async fn what_one_enters_stands_on_the_pages_of_others() {
     let first = heard(&mut auditor, "id=\"entered\"").await;
     assert!(first.contains("data-say=\"Pendiente: 2\""), "{first}");
     assert!(!first.contains("href=\"logbook/sanitizer"), "{first}");
+    let mut colleague = looked.open(Role::Auditor, Language::English).await;
+    let first = heard(&mut colleague, "id=\"entered\"").await;
+    assert!(first.contains("data-say=\"Due: 2\"") && !first.contains("href=\"logbook/sanitizer"), "{first}");
     looked.enter("gloves").await;
     assert!(looked.page(Role::Operator).await.contains("gloves"), "whoever opens it sees it");
-    for stream in [&mut operator, &mut auditor] {
-        // The next beats, none of which goes back.
+    for stream in [&mut operator, &mut auditor, &mut colleague] {
         let told = heard(stream, "gloves").await;
         assert!(told.contains("event: part") && told.contains("data-say="), "{told}");
+    }
+    for _ in 0..3 {
+        looked.kitchen.beat.send_modify(|beat| *beat += 1);
+        // No beat goes back.
+        for stream in [&mut operator, &mut auditor, &mut colleague] {
+            let told = heard(stream, "event: alive").await;
+            assert!(!told.contains("id=\"entered\"") || told.contains("gloves"), "{told}");
+        }
     }
     tokio::time::advance(Duration::from_secs(3)).await;
     let mut later = looked.open(Role::Operator, Language::English).await;
     assert!(heard(&mut later, "id=\"entered\"").await.contains("gloves"));
+}
+
+// Own promise: a page that cannot be told what is due is not told either that it is of now, and is told again by itself
+// once that can be read.
+#[tokio::test(start_paused = true)]
+async fn a_logbook_that_cannot_be_read_is_not_alive() {
+    let looked = Looked::new();
+    let mut stream = looked.open(Role::Operator, Language::English).await;
+    heard(&mut stream, "id=\"entered\"").await;
+    looked.kitchen.desk.is_shut.store(true, Ordering::Relaxed);
+    tokio::time::advance(Duration::from_secs(3)).await;
+    let silent = heard(&mut stream, ": not now").await;
+    assert!(!silent.contains("event:"), "{silent}");
+    looked.kitchen.desk.is_shut.store(false, Ordering::Relaxed);
+    looked.enter("gloves").await;
+    assert!(heard(&mut stream, "gloves").await.contains("event: alive"));
 }
