@@ -2,7 +2,7 @@
 //!
 //! The cards are made once for all who read in the same language and on the same scale, however
 //! many look; so are those of one machine, with the trace of its probes, which is drawn anew every
-//! few seconds; those of probes and of what a technician is at are made for each. A stream sends a
+//! few seconds, and the logbook of the day; those of probes and of what a technician is at are made for each. A stream sends a
 //! card when it has changed and a sign of life between; it ends after
 //! [`STREAM_MAX`], and the browser asks again, so that whoever was logged out meanwhile sees no more.
 

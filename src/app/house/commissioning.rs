@@ -64,9 +64,7 @@ impl House {
             };
             let record = signed.test_cycle.map(|tested| tested.record);
             let tested = record.map(|record| test_rack(ledger, &machine, record)).transpose()?.flatten();
-            let mut others = last_racks(ledger, &machine)?;
-            others.retain(|rack| Some(rack.record) != record);
-            others.truncate(RACKS_MAX);
+            let others = last_racks(ledger, &machine, record)?;
             Ok(Some(Ok(Unsigned { signed, newest, tested, others })))
         });
         gathered.await?.ok_or(Refusal::Unknown)?.map_err(|failure| not_now(&failure))
@@ -203,17 +201,20 @@ fn test_rack(ledger: &Reader, machine: &str, index: u64) -> Result<Option<TestRa
     Ok((own.as_deref() == Some(machine)).then(|| told(index, &cycle)))
 }
 
-/// The last racks of a machine, the newest first, at most [`RACKS_MAX`] and one more. What is damaged is left out.
-fn last_racks(ledger: &Reader, machine: &str) -> Result<Vec<TestRack>, LedgerError> {
+/// The last racks of a machine but this one, the newest first, at most [`RACKS_MAX`]. What is damaged is left out.
+fn last_racks(ledger: &Reader, machine: &str, but: Option<u64>) -> Result<Vec<TestRack>, LedgerError> {
     let machine = Some(machine.to_owned());
     let filter = CycleFilter { machine, limit: Some(RACKS_MAX + 1), ..CycleFilter::default() };
     let mut racks = Vec::new();
     ledger.cycles_found(Order::NewestFirst, &filter, |index, found| {
-        if let Ok((_, Record { body: Body::Cycle(cycle), .. })) = found {
+        if let Ok((_, Record { body: Body::Cycle(cycle), .. })) = found
+            && Some(index) != but
+        {
             racks.push(told(index, &cycle));
         }
         ControlFlow::Continue(())
     })?;
+    racks.truncate(RACKS_MAX);
     Ok(racks)
 }
 
@@ -321,11 +322,19 @@ mod tests {
         records.extend((0..20).map(washed));
         written(&path, records).close().expect("it closes");
         let ledger = Reader::open(&path).expect("a ledger");
-        let racks = last_racks(&ledger, "dm2").expect("read");
-        let records: Vec<u64> = racks.iter().map(|rack| rack.record).collect();
+        let racks = last_racks(&ledger, "dm2", None).expect("read");
+        let offered = |but| -> Vec<u64> {
+            last_racks(&ledger, "dm2", but).expect("read").iter().map(|rack| rack.record).collect()
+        };
         let own: Vec<u64> =
             (0..20).rev().filter(|minute| rack(*minute).0 == "dm2").map(|at| first + at).collect();
-        assert_eq!(records, own[..=RACKS_MAX]);
+        assert_eq!(offered(None), own[..RACKS_MAX]);
+        assert_eq!(
+            offered(own.last().copied()),
+            own[..RACKS_MAX],
+            "one that is none of the last takes no place"
+        );
+        assert_eq!(offered(Some(own[0])), own[1..=RACKS_MAX], "beside the one that is chosen");
         let newest = own[0];
         assert_eq!(test_rack(&ledger, "dm2", newest).expect("read"), Some(racks[0].clone()));
         for (machine, record) in [("dm1", newest), ("dm2", 0), ("dm2", 9_999)] {

@@ -332,12 +332,14 @@ mod tests {
         let record =
             Record::new(Timestamp::from_micros(0), Some("dm2".to_owned()), Body::Check(strip(500.0)));
         let word = |amendments: &[Later], good| {
-            of_record(70, &record, (Some(good), None), amendments, &reader).judged.map(|(_, word)| word)
+            of_record(70, &record, (good, None), amendments, &reader).judged.map(|(_, word)| word)
         };
-        assert_eq!(word(&[], false), Some("FAILED"));
-        assert_eq!(word(&[later(AmendmentChange::Comment)], false), Some("FAILED"));
-        assert_eq!(word(&[corrected()], true), Some("good as corrected"));
-        assert_eq!(word(&[corrected(), later(AmendmentChange::Comment)], true), Some("good as corrected"));
-        assert_eq!(word(&[corrected(), later(AmendmentChange::Withdrawn)], true), Some("good"));
+        let (good, failed) = (Some(true), Some(false));
+        assert_eq!(word(&[], failed), Some("FAILED"));
+        assert_eq!(word(&[later(AmendmentChange::Comment)], failed), Some("FAILED"));
+        assert_eq!(word(&[corrected()], good), Some("good as corrected"));
+        assert_eq!(word(&[corrected()], failed), Some("FAILED as corrected"));
+        assert_eq!(word(&[corrected(), later(AmendmentChange::Comment)], good), Some("good as corrected"));
+        assert_eq!(word(&[corrected(), later(AmendmentChange::Withdrawn)], None), None, "it counts no more");
     }
 }
