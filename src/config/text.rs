@@ -117,16 +117,25 @@ pub fn of_duration(duration: Duration) -> String {
     format!("{}{name}", micros / u128::from(*unit))
 }
 
-/// The canonical spelling of a temperature: the shortest digits that give it back.
+/// The canonical spelling of a temperature: the shortest digits that give it back, in °C, or in °F where only
+/// that is a short one: it was written so.
 #[must_use]
-pub fn of_temperature(temperature: Celsius) -> String {
-    format!("{} °C", temperature.0)
+pub fn of_temperature(celsius: Celsius) -> String {
+    shortest(celsius.0, celsius.0 * 1.8 + 32.0, |text| temperature(text).ok().map(|read| read.0))
 }
 
-/// The canonical spelling of a difference.
+/// The canonical spelling of a difference, as that of a temperature.
 #[must_use]
 pub fn of_difference(kelvin: f64) -> String {
-    format!("{kelvin} °C")
+    shortest(kelvin, kelvin * 1.8, |text| difference(text).ok())
+}
+
+fn shortest(celsius: f64, fahrenheit: f64, read: impl Fn(&str) -> Option<f64>) -> String {
+    // The way there and back costs some of the last digits of a double.
+    let fahrenheit = (fahrenheit * 1e6).round() / 1e6;
+    let (in_celsius, in_fahrenheit) = (format!("{celsius} °C"), format!("{fahrenheit} °F"));
+    let is_shorter = in_fahrenheit.len() + 4 < in_celsius.len() && read(&in_fahrenheit) == Some(celsius);
+    if is_shorter { in_fahrenheit } else { in_celsius }
 }
 
 /// Splits a text into its number and its unit, which may be empty.
@@ -170,6 +179,24 @@ mod tests {
         }
     }
 
+    // By the definition of the scales; own rule: what was written in °F is read in °F, and not as 82.22222222222221 °C.
+    #[test]
+    fn a_temperature_is_told_as_it_was_written() {
+        for (text, told) in [
+            ("180 °F", "180 °F"),
+            ("149.5F", "149.5 °F"),
+            ("82.2 °C", "82.2 °C"),
+            ("-4 °F", "-20 °C"),
+            ("194 °F", "90 °C"),
+            ("82.2222 °C", "82.2222 °C"),
+        ] {
+            assert_eq!(of_temperature(temperature(text).expect("a temperature")), told, "{text}");
+        }
+        for (text, told) in [("2 °F", "2 °F"), ("0.9 °F", "0.5 °C"), ("1.1 K", "1.1 °C")] {
+            assert_eq!(of_difference(difference(text).expect("a difference")), told, "{text}");
+        }
+    }
+
     // Seconds by the definition of the units (BIPM SI Brochure, 9th edition, table 8).
     #[test]
     fn reads_durations() {
@@ -209,6 +236,14 @@ mod tests {
         #[test]
         fn a_canonical_temperature_reads_back(celsius in -300.0..2000.0_f64) {
             prop_assert_eq!(temperature(&of_temperature(Celsius(celsius))), Ok(Celsius(celsius)));
+        }
+
+        #[test]
+        fn a_canonical_temperature_of_fahrenheit_reads_back(tenths in -4_000..20_000_i32) {
+            let celsius = Celsius::from_fahrenheit(f64::from(tenths) / 10.0);
+            prop_assert_eq!(temperature(&of_temperature(celsius)), Ok(celsius));
+            let kelvin = f64::from(tenths) / 18.0;
+            prop_assert_eq!(difference(&of_difference(kelvin)), Ok(kelvin));
         }
 
         #[test]
