@@ -102,9 +102,12 @@ impl Configured {
         rules.map_or_else(|| Rules::of(&alert::Rules::default()), Rules::of)
     }
 
-    /// Each configuration that was in force in the span, with the part of it.
+    /// Each configuration that was in force in the span so far, with the part of it.
     fn parts<'c>(&'c self, question: &Question) -> impl Iterator<Item = (Stretch, &'c Recorded)> {
-        let span = question.past();
+        self.parts_of(question.past())
+    }
+
+    fn parts_of(&self, span: Stretch) -> impl Iterator<Item = (Stretch, &Recorded)> {
         let ends = self.in_force.iter().skip(1).map(|(at, _)| *at).chain([Timestamp::MAX]);
         self.in_force.iter().zip(ends).filter_map(move |((at, read), end)| {
             let part = Stretch { from: span.from.max(*at), to: span.to.min(end) };
@@ -112,9 +115,10 @@ impl Configured {
         })
     }
 
-    /// Names of the machines that were there in the span.
+    /// Names of the machines that are there in the span, be it over or not.
     pub(super) fn machines(&self, question: &Question) -> BTreeSet<String> {
-        let machines = self.parts(question).flat_map(|(_, read)| &read.machines);
+        let whole = Stretch { from: question.from, to: question.to };
+        let machines = self.parts_of(whole).flat_map(|(_, read)| &read.machines);
         machines.map(|machine: &Profile| machine.name.clone()).collect()
     }
 
