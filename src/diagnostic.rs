@@ -59,7 +59,7 @@ impl Exit {
 }
 
 /// Every slug with its exit code and what it means, in the order of the README.
-pub const SLUGS: [(&str, Exit, &str); 69] = [
+pub const SLUGS: [(&str, Exit, &str); 70] = [
     ("usage", Exit::Usage, "the command line is not understood"),
     (
         "bug",
@@ -164,6 +164,7 @@ pub const SLUGS: [(&str, Exit, &str); 69] = [
     ),
     ("verify-not-whole", Exit::NotWhole, "what was verified was changed, cut back or damaged"),
     ("verify-unchecked", Exit::NotChecked, "it could not be verified, so that nothing is said of it"),
+    ("export-ahead", Exit::InputOutput, "an export is asked for of a time that has not begun"),
     ("export-before", Exit::InputOutput, "an export is asked for of a time before the ledger begins"),
     ("export-unsealed", Exit::InputOutput, "there is no checkpoint to prove an export by"),
     ("report-missing", Exit::InputOutput, "the program that makes PDF reports is not installed"),

@@ -284,13 +284,21 @@ pub(in crate::app) fn begins_after(
     Ok(Some(first).filter(|_| !any && found.is_ok()))
 }
 
-/// Says where nothing can be in an export because the ledger begins later.
+/// Says where nothing can be in an export because the span has not begun, or the ledger begins later.
 fn warn_before(
     question: &Question,
     reader: &Reader,
     path: &Path,
     streams: &mut Streams<'_>,
 ) -> Result<(), Failure> {
+    if question.from > question.made {
+        let summary = "nothing is on record of this span: it has not begun";
+        let warning = Diagnostic::warning("export-ahead", summary)
+            .place(path.display().to_string())
+            .cause(format!("by its clock it is {}", local::second(question.made, &question.zone)))
+            .advice("give a span that has begun; the clock is that of the gateway where it runs");
+        return writeln!(streams.err, "{warning}").map_err(Failure::output);
+    }
     let found = begins_after(question, reader);
     let Some(first) = found.map_err(|error| Failure::from(ledger::diagnose(&error, path)))? else {
         return Ok(());

@@ -377,4 +377,9 @@ fn a_span_before_the_ledger_begins_is_told() {
             assert!(told.contains(part), "{part}: {told}");
         }
     }
+    let out = site.path("ahead");
+    let ahead = site.export(&["--form", "json", "--day", "2999-12-31", "--out", shown(&out)]);
+    let told = String::from_utf8_lossy(&ahead.stderr).into_owned();
+    assert!(ahead.status.success() && told.contains("warning[export-ahead]"), "{told}");
+    assert!(told.contains("it has not begun") && told.contains("by its clock it is "), "{told}");
 }

@@ -35,18 +35,19 @@ impl Draft<'_> {
         };
         let rows = self.account.alerts.iter().map(row).collect();
         self.table(columns, rows);
-        if self.account.alerts.iter().any(|alert| alert.racks_outside > 0) {
-            self.text(Tone::Small, self.teller.say(Word::RacksOutside));
+        if let Some(alert) = self.account.alerts.iter().find(|alert| alert.racks_outside > 0) {
+            let [inside, all] = inside(alert);
+            let note = self.teller.with(Word::RacksOutside, &[("inside", &inside), ("all", &all)]);
+            self.text(Tone::Small, note);
         }
     }
 
     /// How many racks of the span it counts, and of how many where others lie outside.
     fn racks_of(&self, alert: &AlertAccount) -> String {
-        let all = alert.racks.to_string();
+        let [inside, all] = inside(alert);
         if alert.racks_outside == 0 {
             return all;
         }
-        let inside = alert.racks.saturating_sub(alert.racks_outside).to_string();
         self.teller.with(Word::RacksOf, &[("inside", &inside), ("all", &all)])
     }
 
@@ -309,4 +310,9 @@ impl Draft<'_> {
             Some((_, AmendmentChange::Comment | AmendmentChange::Withdrawn)) | None => text,
         }
     }
+}
+
+/// How many racks that an alert counts are in the span, and how many it counts.
+fn inside(alert: &AlertAccount) -> [String; 2] {
+    [alert.racks.saturating_sub(alert.racks_outside), alert.racks].map(|count| count.to_string())
 }

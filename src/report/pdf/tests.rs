@@ -320,9 +320,10 @@ fn what_the_account_leaves_out_is_said() {
 // Own rule: a report counts the racks of its span, and says where an alert counts others.
 #[test]
 fn racks_of_an_alert_outside_the_span_are_told_apart() {
-    for (language, cell, note) in
-        [(Language::English, "1 of 5", "before or after"), (Language::Spanish, "1 de 5", "antes o después")]
-    {
+    for (language, cell, note) in [
+        (Language::English, "1 of 5", "«1 of 5»: of the 5 racks"),
+        (Language::Spanish, "1 de 5", "«1 de 5»: de las 5 canastas"),
+    ] {
         let mut account = samples::month();
         let says = |account: &Account, wanted: &str| {
             texts(&made(account, language, Scale::Celsius)).iter().any(|text| text.contains(wanted))

@@ -186,7 +186,7 @@ words! {
     Doubted: "racks that had passed and are in doubt: {count}", "canastas que habían pasado y están en duda: {count}";
     RacksDoubted: "Racks that passed and are in doubt", "Canastas que pasaron y están en duda";
     RacksOf: "{inside} of {all}", "{inside} de {all}";
-    RacksOutside: "«5 of 12»: of the 12 racks that the alert counts 5 are among those of this report. The others were washed before or after its span, or their records could not be read.", "«5 de 12»: de las 12 canastas que cuenta la alerta, 5 están entre las de este informe. Las demás se lavaron antes o después del periodo, o sus asientos no se pudieron leer.";
+    RacksOutside: "«{inside} of {all}»: of the {all} racks that the alert counts {inside} are among those of this report. The others were washed before or after its span, or their records could not be read.", "«{inside} de {all}»: de las {all} canastas que cuenta la alerta, {inside} están entre las de este informe. Las demás se lavaron antes o después del periodo, o sus asientos no se pudieron leer.";
     ActionShort: "Later racks without a corrective action: {count}.", "Canastas posteriores sin acción correctiva: {count}.";
     OfSite: "site", "sitio";
 
