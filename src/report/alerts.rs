@@ -235,10 +235,12 @@ fn in_missed(missed: MissedDue, reader: &Reader) -> String {
     format!(", {} due {}", missed.check.as_str(), reader.near(missed.due, missed.due))
 }
 
-/// That racks which had passed are in doubt.
+/// That racks which had passed are in doubt, and which others are held with them.
 fn doubted(earlier: Option<&Earlier>) -> String {
-    let count = earlier.map_or(0, |earlier| earlier.racks.count);
-    if count == 0 { String::new() } else { format!(", {} that had passed in doubt", racks(count)) }
+    let Some(earlier) = earlier else { return String::new() };
+    let told = |count, what| if count == 0 { String::new() } else { format!(", {} {what}", racks(count)) };
+    let beside = told(earlier.beside.count, "without a good verdict held with them");
+    told(earlier.racks.count, "that had passed in doubt") + &beside
 }
 
 const fn in_change(change: Change) -> &'static str {

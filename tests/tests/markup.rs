@@ -56,6 +56,7 @@ fn notice(condition: Condition, occasion: Occasion, language: Language) -> Notic
         limit: Some(Quantity::Celsius(82.0)),
         racks,
         earlier: 0,
+        beside: 0,
         last_good: Some(Rack { index: 0, at: since }),
         before_return: 0,
         pattern: None,

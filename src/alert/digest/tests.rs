@@ -87,6 +87,7 @@ fn alert(number: u64, condition: Condition, about: &[&str]) -> Alert {
         limit: None,
         racks: Racks::default(),
         earlier: 0,
+        beside: 0,
         last_good: None,
         before_return: 0,
         pattern: None,

@@ -319,6 +319,21 @@ fn limit_name(alert: &Alert) -> Phrase {
     }
 }
 
+/// How many racks it is about, and what those are that it counts for another reason than their verdict.
+fn racks(teller: &Teller<'_>) -> Option<String> {
+    let alert = teller.alert();
+    let [count, earlier, beside] =
+        [alert.racks.count, alert.earlier, alert.beside].map(|count| count.to_string());
+    let values = [("count", count.as_str()), ("earlier", &earlier), ("beside", &beside)];
+    match (alert.racks.count, alert.earlier, alert.beside) {
+        (0, ..) => None,
+        (_, 0, 0) => Some(count),
+        (_, _, 0) => Some(teller.with(Phrase::RacksWithEarlier, &values)),
+        (_, 0, _) => Some(teller.with(Phrase::RacksWithBeside, &values)),
+        (..) => Some(teller.with(Phrase::RacksWithBoth, &values)),
+    }
+}
+
 /// The facts, one row each.
 fn rows(teller: &Teller<'_>) -> Vec<(String, String)> {
     let alert = teller.alert();
@@ -345,17 +360,7 @@ fn rows(teller: &Teller<'_>) -> Vec<(String, String)> {
     });
     row(limit_name(alert), limit.or(range));
     row(Phrase::RowSince, Some(reader.moment(alert.since)));
-    let (count, earlier) = (alert.racks.count.to_string(), alert.earlier.to_string());
-    row(
-        Phrase::RowRacks,
-        match (alert.racks.count, alert.earlier) {
-            (0, _) => None,
-            (_, 0) => Some(count),
-            (_, _) => {
-                Some(teller.with(Phrase::RacksWithEarlier, &[("count", &count), ("earlier", &earlier)]))
-            }
-        },
-    );
+    row(Phrase::RowRacks, racks(teller));
     // Between that rack and the return others lie.
     let last_good = if alert.came_back() { Phrase::RowLastGoodBack } else { Phrase::RowLastGood };
     let has_racks = !conditions::is_of_a_task(alert.condition) || alert.racks.count > 0;

@@ -120,7 +120,7 @@ phrases! {
     StopFeeding: "Stop feeding the machine.", "Deje de cargar la máquina.";
     HoldSinceGood: "Hold every rack washed since the last good one ({last_good}). Do not use that ware.", "Aparte todas las canastas lavadas desde la última correcta ({last_good}). No use esa vajilla.";
     HoldOlderToo: "Hold every rack washed since the last good one ({last_good}), and those of before that this alert names. Do not use that ware.", "Aparte todas las canastas lavadas desde la última correcta ({last_good}), y las anteriores que esta alerta nombra. No use esa vajilla.";
-    HoldSinceCheck: "Hold every rack washed since the last good sanitizer check, also those that passed. Do not use that ware.", "Aparte todas las canastas lavadas desde el último control correcto del desinfectante, también las que pasaron. No use esa vajilla.";
+    HoldSinceCheck: "Hold every rack washed since the last good sanitizer check, whatever its verdict ({racks} so far; the page of this alert names them). Do not use that ware.", "Aparte todas las canastas lavadas desde el último control correcto del desinfectante, sea cual sea su resultado ({racks} hasta ahora; la página de esta alerta las nombra). No use esa vajilla.";
     HoldSince: "Hold every rack washed since {since}. Do not use that ware.", "Aparte todas las canastas lavadas desde {since}. No use esa vajilla.";
     RunEmpty: "Run an empty rack, then another: does the final rinse reach {limit}?", "Pase una canasta vacía y luego otra: ¿llega el enjuague final a {limit}?";
     RunEmptyPlain: "Run an empty rack, then another: is the final rinse good again?", "Pase una canasta vacía y luego otra: ¿vuelve a ser correcto el enjuague final?";
@@ -195,6 +195,8 @@ phrases! {
     RowSince: "Since", "Desde";
     RowRacks: "Racks affected", "Canastas afectadas";
     RacksWithEarlier: "{count}, {earlier} of them passed before it was found", "{count}, {earlier} de ellas pasaron antes de descubrirse";
+    RacksWithBeside: "{count}, {beside} of them unproven, cold or too short by their own verdict", "{count}, {beside} de ellas sin comprobar, frías o cortas por su propio resultado";
+    RacksWithBoth: "{count}, {earlier} of them passed before it was found, and {beside} are unproven, cold or too short by their own verdict", "{count}, {earlier} de ellas pasaron antes de descubrirse, y {beside} son sin comprobar, frías o cortas por su propio resultado";
     RowLastGood: "Last good rack", "Última canasta correcta";
     RowLastGoodBack: "Last good rack before it came back", "Última canasta correcta antes de que volviera";
     BeforeItCameBack: "{ended}, before it came back", "{ended}, antes de que volviera";

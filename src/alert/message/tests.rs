@@ -89,6 +89,7 @@ fn alert(condition: Condition) -> Alert {
         limit: figures.map(|figures| figures.2),
         racks: if figures.is_some() && !of_site { racks } else { Racks::default() },
         earlier: 0,
+        beside: 0,
         last_good: (!of_site).then(|| Rack { index: 4208, at: at("2026-11-25T17:01:40Z") }),
         before_return: 0,
         pattern: (condition == Condition::Cold).then_some(Pattern::Repeated),

@@ -45,6 +45,8 @@ impl Turn<'_> {
             self.drift(machine, cycle);
             self.passed(machine, cycle, rack);
             self.state.memory(machine).last_good = Some(rack);
+        } else {
+            self.not_passed(machine, cycle, rack);
         }
         self.missing_checks(machine);
     }

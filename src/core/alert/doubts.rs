@@ -134,6 +134,17 @@ impl Doubts {
         alerts
     }
 
+    /// The alerts that hold a rack of a machine which did not pass with those that did, in order.
+    #[must_use]
+    pub fn beside(&self, machine: &str, index: u64, cycle: &Cycle) -> Vec<AlertNumber> {
+        let told = self.machines.get(machine).map(|own| own.told.as_slice()).unwrap_or_default();
+        let holding = told.iter().filter(|(_, earlier)| earlier.holds_beside(index, cycle));
+        let mut alerts: Vec<AlertNumber> = holding.map(|(number, _)| *number).collect();
+        alerts.sort_unstable();
+        alerts.dedup();
+        alerts
+    }
+
     /// The machines of which something was found wrong.
     pub fn machines(&self) -> impl Iterator<Item = &str> {
         self.machines.keys().map(String::as_str)

@@ -36,6 +36,14 @@ pub struct Earlier {
     /// By which probe they passed; absent where it was the concentration on file.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub by_probe: Option<ByProbe>,
+    /// Racks of the same time without a good verdict of their own, that are held with them.
+    #[serde(skip_serializing_if = "is_none", default)]
+    pub beside: Racks,
+}
+
+/// For `serde`: whether there are none.
+const fn is_none(racks: &Racks) -> bool {
+    racks.count == 0
 }
 
 /// The racks of a probe that shows too much.
@@ -54,7 +62,7 @@ impl Earlier {
     /// Whether it says anything: a probe without such a rack puts those after it in doubt.
     #[must_use]
     pub const fn matters(&self) -> bool {
-        self.racks.count > 0 || self.by_probe.is_some()
+        self.racks.count > 0 || self.beside.count > 0 || self.by_probe.is_some()
     }
 
     /// Whether a rack that passed is one of them.
@@ -106,6 +114,9 @@ pub(super) struct FoundRight {
     at: Timestamp,
     /// The racks that passed between the one before and it.
     racks: Racks,
+    /// Those beside them.
+    #[serde(default)]
+    beside: Racks,
 }
 
 /// Racks whose margins lie in the same steps.
@@ -281,7 +292,7 @@ impl Turn<'_> {
         let doubted = off.next().map(|off| (off.place, off.probe.clone()));
         memory.margins.push(cycle, rack, doubted.is_some());
         if late {
-            let earlier = Some(Earlier { racks: Racks::of(rack), by_probe: None });
+            let earlier = Some(Earlier { racks: Racks::of(rack), by_probe: None, beside: Racks::default() });
             self.report(Report { earlier, ..Report::new(Condition::Weak, machine, rack.at) });
         }
         let Some((place, probe)) = doubted else { return };
@@ -331,7 +342,7 @@ impl Turn<'_> {
         let racks = memory.margins.count(place, within_k);
         let by_probe = ByProbe { probe: probe.to_owned(), place, within_k };
         memory.too_much.insert(probe.to_owned(), by_probe.clone());
-        let earlier = Earlier { racks, by_probe: Some(by_probe) };
+        let earlier = Earlier { racks, by_probe: Some(by_probe), beside: Racks::default() };
         let is_less = known
             .is_some_and(|known| within_k.is_some_and(|within| known.is_none_or(|known| within < known)));
         if is_less {
@@ -351,7 +362,9 @@ impl Turn<'_> {
         }
         let after = memory.by_concentration.after(at);
         let racks = std::mem::replace(&mut memory.by_concentration, after).until(at);
-        memory.found_right = Some(FoundRight { by, at, racks });
+        let after = memory.beside.after(at);
+        let beside = std::mem::replace(&mut memory.beside, after).until(at);
+        memory.found_right = Some(FoundRight { by, at, racks, beside });
     }
 
     /// What this test found right, if it did, is in doubt again.
@@ -360,6 +373,8 @@ impl Turn<'_> {
         if let Some(right) = memory.found_right.take_if(|known| known.by == by) {
             let since = std::mem::replace(&mut memory.by_concentration, right.racks);
             memory.by_concentration.add(&since);
+            let since = std::mem::replace(&mut memory.beside, right.beside);
+            memory.beside.add(&since);
         }
     }
 
@@ -367,13 +382,15 @@ impl Turn<'_> {
     /// entered before this one, found it right again, those between.
     pub(super) fn sanitizer_wrong(&mut self, machine: &str, at: Timestamp, is_latest: bool) -> Earlier {
         let memory = self.state.memory(machine);
-        let racks = if is_latest {
-            std::mem::take(&mut memory.by_concentration)
+        let (racks, beside) = if is_latest {
+            (std::mem::take(&mut memory.by_concentration), std::mem::take(&mut memory.beside))
         } else {
             let right = memory.found_right.as_mut().filter(|right| right.at > at);
-            right.map(|right| std::mem::take(&mut right.racks)).unwrap_or_default()
+            let taken = right.map(|own| (std::mem::take(&mut own.racks), std::mem::take(&mut own.beside)));
+            taken.unwrap_or_default()
         };
-        Earlier { racks, by_probe: None }
+        memory.beside_counted.add(&beside);
+        Earlier { racks, by_probe: None, beside }
     }
 
     /// What raised an alert was withdrawn or corrected, and nothing like it is left: the racks that it put in doubt
@@ -383,13 +400,13 @@ impl Turn<'_> {
         let Some(open) = self.state.open_mut(machine, condition) else { return };
         let alert = &mut open.alert;
         // Those of a thermometer are in doubt by nothing else.
-        let bad = condition != Condition::ThermometerOff && alert.racks.count != alert.earlier;
+        let bad = condition != Condition::ThermometerOff && alert.racks.count != alert.earlier + alert.beside;
         if bad || alert.before_return > 0 || alert.action.is_some() {
             self.clear(machine, condition, Clearing::Recovered);
             return;
         }
         let racks = std::mem::take(&mut alert.racks);
-        (alert.earlier, alert.needs_action) = (0, false);
+        (alert.earlier, alert.beside, alert.needs_action) = (0, 0, false);
         // Where it had recovered, it goes through its end once more, as one without racks.
         alert.cleared = None;
         let settled = open.telling.settled;
@@ -398,8 +415,11 @@ impl Turn<'_> {
             self.state.memory(machine).margins.release();
         } else {
             let memory = self.state.memory(machine);
-            let since = std::mem::replace(&mut memory.by_concentration, racks);
+            let beside = std::mem::take(&mut memory.beside_counted);
+            let since = std::mem::replace(&mut memory.by_concentration, racks.without(&beside));
             memory.by_concentration.add(&since);
+            let since = std::mem::replace(&mut memory.beside, beside);
+            memory.beside.add(&since);
         }
         if settled {
             self.close(machine, condition);
@@ -414,6 +434,7 @@ impl Turn<'_> {
             memory.off_by.clear();
         } else if condition == Condition::Weak {
             memory.weak_by.clear();
+            memory.beside_counted = Racks::default();
         }
     }
 }

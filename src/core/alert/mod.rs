@@ -79,6 +79,7 @@
 //! enter 4,000 bytes. At a limit the rest is counted or the oldest forgotten.
 
 pub mod affected;
+mod beside;
 pub mod condition;
 pub mod contact;
 mod cycles;

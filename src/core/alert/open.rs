@@ -177,6 +177,9 @@ pub struct Alert {
     /// How many of them had passed before it was found, by what was found wrong.
     #[serde(skip_serializing_if = "is_zero", default)]
     pub earlier: u64,
+    /// How many more of them had no good verdict of their own, and are held with those.
+    #[serde(skip_serializing_if = "is_zero", default)]
+    pub beside: u64,
     /// The last cycle of this machine that passed before it, or before it came back: racks since then are in doubt.
     pub last_good: Option<Rack>,
     /// Racks that it counted before it came back last; 0 where it never did.
@@ -305,6 +308,7 @@ impl Alert {
             limit: Some(Quantity::Celsius(82.222_222)),
             racks: Racks { count: 1, named: Vec::new() },
             earlier: 0,
+            beside: 0,
             last_good: None,
             before_return: 0,
             pattern: Some(Pattern::FirstAfterIdle),

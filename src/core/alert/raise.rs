@@ -98,8 +98,9 @@ impl Turn<'_> {
         self.state.last_number += 1;
         let number = AlertNumber(self.state.last_number);
         let earlier = report.earlier;
-        let mut racks = earlier.as_ref().map(|earlier| earlier.racks.clone()).unwrap_or_default();
-        let before = racks.count;
+        let mut racks = earlier.as_ref().map(Earlier::all).unwrap_or_default();
+        let (before, beside) =
+            earlier.as_ref().map_or((0, 0), |earlier| (earlier.racks.count, earlier.beside.count));
         racks.add(&report.racks);
         let good = self.state.machines.get(machine).and_then(|memory| memory.last_good);
         // The latest one that passed may be in doubt itself.
@@ -117,6 +118,7 @@ impl Turn<'_> {
             limit,
             racks,
             earlier: before,
+            beside,
             last_good,
             before_return: 0,
             pattern,
@@ -184,6 +186,8 @@ impl Turn<'_> {
             self.tell_again(machine, condition, Occasion::Grew);
         } else if told.missed.is_some() {
             self.changed_by(machine, condition, Change::MissedAgain, told);
+        } else if told.earlier.is_some() {
+            self.changed_by(machine, condition, Change::Grew, told);
         }
     }
 
@@ -302,9 +306,11 @@ impl Alert {
         let mut grew = false;
         if let Some(earlier) = report.earlier {
             self.place = self.place.or(report.place);
-            self.racks.add(&earlier.racks);
+            self.racks.add(&earlier.all());
             self.earlier += earlier.racks.count;
-            grew = true;
+            self.beside += earlier.beside.count;
+            // More that are held beside are told with the summary.
+            grew = earlier.racks.count > 0 || earlier.by_probe.is_some();
         }
         self.racks.add(&report.racks);
         if report.measured.is_some() {

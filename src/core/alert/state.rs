@@ -162,6 +162,12 @@ pub(super) struct Memory {
     /// Racks that passed since the sanitizer was found right last.
     #[serde(default)]
     pub(super) by_concentration: Racks,
+    /// Racks since then that had no good verdict of their own, and are held with them.
+    #[serde(default)]
+    pub(super) beside: Racks,
+    /// Those of them that the open alert of a weak sanitizer counts.
+    #[serde(default)]
+    pub(super) beside_counted: Racks,
     /// Those that the latest test found right, to be in doubt again where it is withdrawn.
     #[serde(default)]
     pub(super) found_right: Option<FoundRight>,

@@ -103,6 +103,7 @@ fn raised_by(record: &Record, raised: &AlertRaised) -> Alert {
         limit: raised.limit,
         racks: Racks { count: u64::from(raised.pattern.is_some()), named: Vec::new() },
         earlier: 0,
+        beside: 0,
         // When it was, only its own record says, or a corrective action.
         last_good: None,
         before_return: 0,
@@ -119,10 +120,11 @@ fn raised_by(record: &Record, raised: &AlertRaised) -> Alert {
 impl Story {
     /// Takes racks that had passed before: their record says which, and they are given to nothing else.
     fn earlier(&mut self, earlier: Option<&Earlier>) {
-        let Some(Earlier { racks, .. }) = earlier else { return };
-        let alert = &mut self.alert;
-        alert.racks.add(racks);
-        alert.earlier += racks.count;
+        let Some(earlier) = earlier else { return };
+        let (alert, racks) = (&mut self.alert, earlier.all());
+        alert.racks.add(&racks);
+        alert.earlier += earlier.racks.count;
+        alert.beside += earlier.beside.count;
         alert.needs_action |= racks.count > 0;
         self.taken += racks.count;
     }
@@ -172,7 +174,7 @@ impl Story {
                 self.missed(changed.missed);
                 let alert = &mut self.alert;
                 if let Some(good) = changed.last_good {
-                    let earlier = changed.earlier.as_ref().map_or(0, |earlier| earlier.racks.count);
+                    let earlier = changed.earlier.as_ref().map_or(0, |earlier| earlier.all().count);
                     alert.before_return = alert.racks.count.saturating_sub(earlier);
                     (self.last_good, alert.last_good) = (Some(good), None);
                 }
@@ -211,7 +213,8 @@ impl Story {
                 alert.racks.count = cleared.racks;
                 alert.cleared = Some(at);
                 if cleared.clearing == Clearing::Withdrawn {
-                    (alert.racks, alert.earlier, alert.needs_action) = (Racks::default(), 0, false);
+                    (alert.earlier, alert.beside, alert.needs_action) = (0, 0, false);
+                    alert.racks = Racks::default();
                     self.taken = 0;
                 }
             }

@@ -247,7 +247,8 @@ impl Companions {
 
     /// Whether an alert puts racks in doubt that may be in the file.
     fn doubts(&self, earlier: Option<&Earlier>) -> bool {
-        let ends = earlier.and_then(|own| Some((own.racks.first()?.index, own.racks.last()?.index)));
+        let racks = earlier.map(Earlier::all);
+        let ends = racks.and_then(|racks| Some((racks.first()?.index, racks.last()?.index)));
         ends.is_some_and(|(first, last)| {
             first < self.end && last >= self.first || self.found.range(first..=last).next().is_some()
         })

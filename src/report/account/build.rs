@@ -298,7 +298,11 @@ impl Builder {
         let doubts = if inside { self.doubts.by(name, index, cycle) } else { Vec::new() };
         // Those of before are in no file that proves the account.
         if inside {
-            self.count(name, index, cycle, &doubts);
+            let beside = self.doubts.beside(name, index, cycle);
+            if !beside.is_empty() {
+                self.named.entry(index).or_default().extend(beside.iter().map(|alert| alert.0));
+            }
+            self.count(name, index, cycle, &[doubts.as_slice(), &beside].concat());
         }
         let Some(machine) = self.machines.get_mut(name) else { return };
         if inside {
@@ -308,7 +312,7 @@ impl Builder {
         machine.take(&taken, &self.question, &mut self.room, trace);
     }
 
-    /// Tells the alerts that count a rack; `doubts` are those that do since it passed and is in doubt.
+    /// Tells the alerts that count a rack; `doubts` are those that do by what was found wrong.
     fn count(&mut self, machine: &str, index: u64, cycle: &Cycle, doubts: &[AlertNumber]) {
         let settings = self.configured.latest().and_then(|read| read.settings.machines.get(machine));
         let probe = settings.and_then(|own| own.rinse_probe.as_deref());

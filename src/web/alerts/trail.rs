@@ -281,12 +281,14 @@ fn of_raised(raised: &AlertRaised, reader: &Reader) -> String {
             format!("{raised_word}: {}", about.join(", "))
         }
     };
-    [what].into_iter().chain(doubted(raised.earlier.as_ref(), reader)).collect::<Vec<_>>().join("; ")
+    let earlier = raised.earlier.as_ref();
+    let more = doubted(earlier, reader).into_iter().chain(beside(earlier, reader.language));
+    [what].into_iter().chain(more).collect::<Vec<_>>().join("; ")
 }
 
 /// That racks which had passed are in doubt, and why those.
 fn doubted(earlier: Option<&Earlier>, reader: &Reader) -> Option<String> {
-    let Earlier { racks, by_probe } = earlier.filter(|earlier| earlier.racks.count > 0)?;
+    let Earlier { racks, by_probe, .. } = earlier.filter(|earlier| earlier.racks.count > 0)?;
     let (count, language) = (racks.count, reader.language);
     let which = match (by_probe.as_ref().map(|own| own.within_k), language) {
         (None, Language::English) => "washed since the last good test".to_owned(),
@@ -308,6 +310,16 @@ fn doubted(earlier: Option<&Earlier>, reader: &Reader) -> Option<String> {
         (_, Language::English) => format!("{count} racks that had passed are in doubt ({which})"),
         (_, Language::Spanish) => format!("{count} canastas que habían pasado están en duda ({which})"),
     })
+}
+
+/// That others are held with them, and why those.
+fn beside(earlier: Option<&Earlier>, language: Language) -> Option<String> {
+    let count = earlier.map(|earlier| earlier.beside.count).filter(|count| *count > 0)?;
+    let pair = (
+        "held with them, without a good verdict of their own: {racks}",
+        "se apartan con ellas, sin buen resultado propio: {racks}",
+    );
+    Some(filled(say(language, pair), &[("racks", &Noun::Racks.of(count, language))]))
 }
 
 /// A check that is overdue by its heading; a probe, a route or a record as it is named.
@@ -355,8 +367,9 @@ fn of_changed(changed: &AlertChanged, recorded: Option<Timestamp>, reader: &Read
         format!("{}: {word}", say(reader.language, ("one more", "una cosa más")))
     });
     let earlier = doubted(changed.earlier.as_ref(), reader);
+    let beside = beside(changed.earlier.as_ref(), reader.language);
     let missed = changed.missed.map(|missed| due_again(missed, changed.change, recorded, reader));
-    let beside: Vec<String> = [racks, added, measured, earlier, missed].into_iter().flatten().collect();
+    let beside: Vec<String> = [racks, added, measured, earlier, beside, missed].into_iter().flatten().collect();
     let what = if beside.is_empty() { what.to_owned() } else { format!("{what} ({})", beside.join(", ")) };
     let Some(by) = &changed.released else { return what };
     let pair = (

@@ -155,7 +155,7 @@ impl Years {
             let by_probe = Some(ByProbe { probe, place: Place::FinalRinse, within_k: Some(0.5) });
             let alert = AlertNumber(u64::from(2_000_000 + n / 20_000));
             let raised = AlertRaised::new(alert, Condition::ThermometerOff, at(s));
-            let earlier = Some(Earlier { racks, by_probe });
+            let earlier = Some(Earlier { racks, by_probe, beside: Racks::default() });
             add(Body::AlertRaised(Box::new(AlertRaised { earlier, ..raised })));
         }
         if n % 20_000 == 6_060 {

@@ -280,6 +280,7 @@ fn raised(alert: AlertNumber, cause: Option<u64>) -> AlertRaised {
                 place: Place::FinalRinse,
                 within_k: Some(1.5),
             }),
+            beside: Racks::of(Rack { index, at: at(NOON_S) }),
         }),
         missed: cause.map(|_| MissedDue {
             check: CheckKind::Sanitizer,

@@ -13,7 +13,7 @@ use crate::app::alerts::story;
 use crate::app::history::events::Sites;
 use crate::core::alert::affected::OF_PROBES;
 use crate::core::alert::story::{Story, note};
-use crate::core::alert::{Alert, AlertNumber, Condition};
+use crate::core::alert::{Alert, AlertNumber, Condition, Earlier};
 use crate::core::late::stands_at;
 use crate::core::record::{Body, OfAlert, Record};
 use crate::core::time::Timestamp;
@@ -38,8 +38,8 @@ impl Reach {
         for (_, found) in ledger.records_about(Subject::Alert(number.0))? {
             let Ok((_, record)) = found else { continue };
             note(&mut stories, &record);
-            let racks = record.body.of_alert().and_then(OfAlert::earlier).map(|earlier| &earlier.racks);
-            earlier.extend(racks.into_iter().flat_map(|racks| racks.named.iter().map(|rack| rack.at)));
+            let racks = record.body.of_alert().and_then(OfAlert::earlier).map(Earlier::all);
+            earlier.extend(racks.into_iter().flat_map(|racks| racks.named).map(|rack| rack.at));
         }
         let Some(Story { alert, closed, .. }) = stories.remove(&number) else { return Ok(None) };
         let Some(machine) = alert.machine.clone() else { return Ok(None) };
@@ -100,7 +100,7 @@ impl Sought {
         let counted = counted(ledger, &reach, order, &looked)?;
         for (index, found) in looked {
             let fits = found.as_ref().is_ok_and(|(_, record)| self.fits(record));
-            let doubted = || around.doubting(index, &found).contains(&number);
+            let doubted = || around.holding(index, &found).contains(&number);
             if found.is_err() || fits && (counted.contains(&index) || doubted()) {
                 let line = rack_line(around, index, found)?;
                 if gathered.take(index, line).is_break() {

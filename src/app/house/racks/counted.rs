@@ -6,7 +6,7 @@
 //! |---|---|---|
 //! | what speaks of the rack | alerts that it set off, changed, or opened again | none |
 //! | the desk's past | the alert of each condition that can tell of it, where it was open | that of [`PastOf`] |
-//! | what was found wrong | of a rack that passed, the alerts of a sanitizer or a thermometer that put it in doubt | that of [`Doubts`] |
+//! | what was found wrong | the alerts of a sanitizer or a thermometer that put a rack in doubt which passed, or hold another with it | that of [`Doubts`] |
 //! | on from the rack | the alert of the row that it is one of, narrow or without proof | [`ROW_MAX`] racks of its machine: a row that takes longer is not found |
 
 use std::collections::BTreeSet;
@@ -37,14 +37,16 @@ pub(in crate::app::house) fn leads(
     ledger: &ledger::Reader,
     index: u64,
     record: &Record,
-    doubts: &Doubts,
+    known: &Doubts,
 ) -> Result<Leads, LedgerError> {
     let (Body::Cycle(cycle), Some(machine)) = (&record.body, &record.machine) else {
         return Ok(Leads::default());
     };
     let mut alerts = set_off(ledger, index)?;
-    let doubts: BTreeSet<AlertNumber> = doubts.by(machine, index, cycle).into_iter().collect();
+    let doubts: BTreeSet<AlertNumber> = known.by(machine, index, cycle).into_iter().collect();
     alerts.extend(&doubts);
+    let holding = known.beside(machine, index, cycle);
+    alerts.extend(&holding);
     let probes = || [None].into_iter().chain(OF_PROBES.map(Some));
     let tells = |condition: &Condition| probes().any(|probe| measured(*condition, cycle, probe).is_some());
     let conditions: Vec<Condition> = Condition::ALL.into_iter().filter(tells).collect();

@@ -112,7 +112,7 @@ fn weak(number: u64, first: u64, last: u64, minute: u64) -> NewRecord {
     let rack = |index| Rack { index, at: at(index) };
     let racks = Racks { count: last - first + 1, named: vec![rack(first), rack(last)] };
     let raised = AlertRaised {
-        earlier: Some(Earlier { racks, by_probe: None }),
+        earlier: Some(Earlier { racks, by_probe: None, beside: Racks::default() }),
         ..AlertRaised::new(AlertNumber(number), Condition::Weak, at(minute))
     };
     of("dm1", at(minute), Body::AlertRaised(Box::new(raised)))
@@ -193,7 +193,7 @@ fn a_page_looks_through_so_many_racks_and_leads_on() {
     let rack = |index| Rack { index, at: at(index) };
     let racks = Racks { count: 3, named: vec![rack(first), rack(last)] };
     let raised = AlertRaised {
-        earlier: Some(Earlier { racks, by_probe }),
+        earlier: Some(Earlier { racks, by_probe, beside: Racks::default() }),
         about: vec!["dm1/rinse".to_owned()],
         ..AlertRaised::new(AlertNumber(1), Condition::ThermometerOff, at(3_000))
     };
@@ -227,7 +227,7 @@ fn racks_of_a_machine_that_was_given_away_are_found_at_once() {
     let (old, _) = passed(&mut records, 700);
     let by_probe = Some(ByProbe { probe: "dm1/rinse".to_owned(), place: Place::FinalRinse, within_k: None });
     let raised = AlertRaised {
-        earlier: Some(Earlier { racks: Racks::default(), by_probe }),
+        earlier: Some(Earlier { racks: Racks::default(), by_probe, beside: Racks::default() }),
         about: vec!["dm1/rinse".to_owned()],
         ..AlertRaised::new(AlertNumber(1), Condition::ThermometerOff, at(700))
     };

@@ -157,7 +157,7 @@ fn what_puts_passed_racks_in_doubt_is_named_in_the_sum() {
     let doubting = |alert, minute| {
         let racks = Racks::of(Rack { index: 1, at: at(30) });
         let body = AlertRaised {
-            earlier: Some(Earlier { racks, by_probe: None }),
+            earlier: Some(Earlier { racks, by_probe: None, beside: Racks::default() }),
             ..AlertRaised::new(AlertNumber(alert), Condition::Weak, at(minute))
         };
         plain(minute, Some("dm2"), Body::AlertRaised(Box::new(body)))

@@ -1,6 +1,7 @@
 //! Racks that passed, once what they passed by is found wrong.
 
 use super::fixture::{Play, Rack, at, in_ice, settings};
+use crate::core::alert::story::note;
 use crate::core::alert::{Alert, Condition, Earlier, Event};
 use crate::core::record::{Amendment, AmendmentChange, Body, Check, Clearing};
 
@@ -61,6 +62,51 @@ fn a_weak_strip_puts_what_passed_since_the_good_one_in_doubt() {
         play.rack(7.0, "chem", Rack::Good);
         assert_eq!(open(&play, Condition::Weak).racks.count, 3);
     }
+}
+
+// Own promise: what is to be held is what is counted: every rack since the good strip, whatever its own verdict, also
+// those that come while the sanitizer is known to be wrong; none that a good strip followed, and none of work.
+#[test]
+fn a_weak_strip_holds_racks_without_proof_too() {
+    use crate::core::reading::Fault;
+    for restores in [false, true] {
+        let mut play = Play::new(settings());
+        play.restores = restores;
+        play.racks(0.0, "chem", &[Rack::Gappy]);
+        enter(&mut play, 1.0, "chem", strip(1.0, 100.0));
+        play.racks(2.0, "chem", &[Rack::Gappy, Rack::Good, Rack::Fault(Fault::Silent), Rack::WorkedOn]);
+        play.racks(6.0, "chem", &[Rack::Cold]);
+        enter(&mut play, 7.0, "chem", strip(7.0, 10.0));
+        let named = |play: &Play| -> Vec<u64> {
+            open(play, Condition::Weak).racks.named.iter().map(|rack| rack.index).collect()
+        };
+        let alert = open(&play, Condition::Weak);
+        assert_eq!((alert.racks.count, alert.earlier, alert.beside), (4, 1, 3));
+        assert_eq!(named(&play), [2, 3, 4, 6]);
+        let mut stories = std::collections::BTreeMap::new();
+        play.effects.records.iter().for_each(|record| note(&mut stories, record));
+        let story = stories.remove(&alert.number).expect("on record").alert;
+        assert_eq!((&story.racks, story.earlier, story.beside), (&alert.racks, 1, 3));
+        play.racks(8.0, "chem", &[Rack::Weak, Rack::Gappy]);
+        assert_eq!((named(&play), open(&play, Condition::Weak).beside), (vec![2, 3, 4, 6, 8, 9], 4));
+        enter(&mut play, 11.0, "chem", strip(11.0, 100.0));
+        play.rack(12.0, "chem", Rack::Gappy);
+        assert_eq!(open(&play, Condition::Weak).racks.count, 6);
+    }
+}
+
+// Own promise: of a strip that was misread nothing is held, and the next one finds each rack again, once.
+#[test]
+fn racks_without_proof_are_held_by_the_next_strip_after_one_that_was_misread() {
+    let mut play = Play::new(settings());
+    play.racks(0.0, "chem", &[Rack::Good, Rack::Gappy]);
+    enter(&mut play, 2.0, "chem", strip(2.0, 10.0));
+    amend(&mut play, 3.0, "chem", 2, AmendmentChange::Withdrawn);
+    assert_eq!((open(&play, Condition::Weak).racks.count, cleared(&play)), (0, vec![Clearing::Withdrawn]));
+    play.until(60.0);
+    enter(&mut play, 61.0, "chem", strip(61.0, 10.0));
+    let alert = open(&play, Condition::Weak);
+    assert_eq!((alert.racks.count, alert.earlier, alert.beside), (2, 1, 1));
 }
 
 // Own promise: what was entered wrongly puts nothing in doubt once it is corrected; the racks stand by the strip again.
