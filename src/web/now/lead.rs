@@ -265,9 +265,13 @@ mod tests {
     fn racks_of_every_alert_are_told_together() {
         let late = alert(Severity::Warning, true, None);
         let cold = |lasts, racks| alert(Severity::Critical, lasts, Some(racks));
+        // Unsafe they are not called, and each misses an action.
+        let silent = alert(Severity::Serious, false, Some(2));
         for (alerts, said) in [
             (vec![late.clone(), cold(false, 33)], "2 alerts open: corrective action missing for 33 racks"),
             (vec![late, cold(true, 2), cold(false, 33)], "3 alerts open: 35 racks to wash again"),
+            (vec![cold(false, 1), cold(false, 33)], "2 alerts open: 2 corrective actions missing for 34 racks"),
+            (vec![silent.clone(), silent], "2 alerts open: 2 corrective actions missing"),
         ] {
             let glance = machine(1, Some(Verdict::Pass), Data::Live, alerts);
             assert_eq!(Stand::of(&glance, Language::English).said, said);

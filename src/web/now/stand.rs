@@ -116,17 +116,27 @@ fn alarm(alerts: &[GlanceAlert], language: Language) -> String {
         Some(_) if held > 0 && alerts.iter().any(|alert| alert.lasts && racks(alert) > 0) => {
             to_wash(held, language)
         }
-        Some(_) if held > 0 => filled(
-            said(language, "corrective action missing for {racks}", "falta la acción correctiva de {racks}"),
-            &[("racks", &Noun::Racks.of(held, language))],
-        ),
-        Some(alert) if !alert.lasts => {
-            said(language, "corrective action missing", "falta la acción correctiva").to_owned()
+        Some(_) if held > 0 => {
+            let phrase = said(language, "{actions} for {racks}", "{actions} de {racks}");
+            let (actions, racks) = (missing(alerts, language), Noun::Racks.of(held, language));
+            filled(phrase, &[("actions", &actions), ("racks", &racks)])
         }
+        Some(alert) if !alert.lasts => missing(alerts, language),
         Some(alert) => alert.title.clone(),
         None => String::new(),
     };
     format!("{open}: {what}")
+}
+
+/// That a corrective action is missing, of how many of the alerts.
+fn missing(alerts: &[GlanceAlert], language: Language) -> String {
+    let count = alerts.iter().filter(|alert| alert.uncovered.is_some()).count();
+    match (count, language) {
+        (0 | 1, Language::English) => "corrective action missing".to_owned(),
+        (0 | 1, Language::Spanish) => "falta la acción correctiva".to_owned(),
+        (_, Language::English) => format!("{count} corrective actions missing"),
+        (_, Language::Spanish) => format!("faltan {count} acciones correctivas"),
+    }
 }
 
 fn to_wash(racks: u64, language: Language) -> String {
