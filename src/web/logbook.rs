@@ -71,6 +71,8 @@ pub struct Entered {
     pub is_damaged: bool,
     /// Alerts that it or its corrections set off, by number, or that was open when it failed.
     pub alerts: Vec<u64>,
+    /// Those of them that are open, where it is looked at by itself.
+    pub waiting: Vec<u64>,
     /// Where it is a good test of the sanitizer: when the latest one was made, if that is later and failed.
     pub failed_since: Option<Timestamp>,
 }

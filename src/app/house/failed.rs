@@ -95,6 +95,14 @@ pub(super) fn open_then(
     Ok((!over).then_some(number))
 }
 
+/// Whether an alert is open: nothing on record closes it.
+pub(super) fn is_open(ledger: &Reader, number: u64) -> Result<bool, LedgerError> {
+    let told = ledger.records_about(Subject::Alert(number))?;
+    let is_end =
+        |found: &Result<(_, Record), _>| matches!(found, Ok((_, Record { body: Body::AlertClosed(_), .. })));
+    Ok(!told.iter().any(|(_, found)| is_end(found)))
+}
+
 /// When the latest test of the sanitizer of a machine was made that counts, where it is later than this one and failed.
 pub(super) fn failed_since(
     ledger: &Reader,

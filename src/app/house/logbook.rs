@@ -5,7 +5,7 @@ use std::ops::ControlFlow;
 use std::sync::Arc;
 
 use super::House;
-use super::failed::{failed_since, open_then};
+use super::failed::{failed_since, is_open, open_then};
 use super::racks::set_off;
 use crate::app::enter;
 use crate::app::logbook::{Change, Correction, Entry};
@@ -15,7 +15,7 @@ use crate::core::cycle::plate::Profile;
 use crate::core::logbook::{counting, judge_known};
 use crate::core::merkle::Hash;
 use crate::core::reader::Reader;
-use crate::core::record::{Body, CheckKind, Record};
+use crate::core::record::{AmendmentChange, Body, CheckKind, Record};
 use crate::core::sanitizer::too_strong_between;
 use crate::core::time::Timestamp;
 use crate::core::wall_clock::{local_date, midnight};
@@ -113,22 +113,52 @@ pub(super) fn entered(
         amendments,
         is_damaged,
         alerts,
+        waiting: Vec::new(),
         failed_since: None,
     }))
 }
 
-/// What others on record have to do with an entry: the alert that a failed one belongs to, and a later test that failed.
+/// What others on record have to do with an entry: the alert that one belongs to which failed, however it counts since,
+/// which of its alerts are open, and a later test that failed.
 fn beside(ledger: &ledger::Reader, machines: &[Profile], entered: &mut Entered) -> Result<(), LedgerError> {
-    let good = entered.judgement.as_ref().and_then(|judgement| judgement.good);
-    let (Some(machine), Some(check)) = (&entered.machine, entered.counting()) else { return Ok(()) };
-    let (kind, at) = (check.kind(), check.at());
-    if good == Some(false) && entered.alerts.is_empty() {
+    let kept = match (&entered.machine, &entered.written) {
+        (Some(machine), Written::Check(check)) => Some((machine, check.kind())),
+        (None, _) | (_, Written::Note(_)) => None,
+    };
+    if let Some((machine, kind)) = kept
+        && entered.alerts.is_empty()
+        && has_failed(entered, machines)
+    {
         let open = open_then(ledger, machine, kind, (entered.record, entered.recorded))?;
         entered.alerts.extend(open);
-    } else if good == Some(true) && kind == CheckKind::Sanitizer {
-        entered.failed_since = failed_since(ledger, machines, machine, at)?;
+    }
+    for alert in &entered.alerts {
+        if is_open(ledger, *alert)? {
+            entered.waiting.push(*alert);
+        }
+    }
+    let good = entered.judgement.as_ref().and_then(|judgement| judgement.good);
+    if let (Some(machine), Some(check)) = (&entered.machine, entered.counting())
+        && good == Some(true)
+        && check.kind() == CheckKind::Sanitizer
+    {
+        entered.failed_since = failed_since(ledger, machines, machine, check.at())?;
     }
     Ok(())
+}
+
+/// Whether a check failed as it was entered, or as it counted by one of its corrections.
+fn has_failed(entered: &Entered, machines: &[Profile]) -> bool {
+    let profile = machines.iter().find(|one| Some(&one.name) == entered.machine.as_ref());
+    let corrected = entered.amendments.iter().filter_map(|(_, _, one)| match &one.change {
+        AmendmentChange::Corrected(check) => Some(check),
+        AmendmentChange::Comment | AmendmentChange::Withdrawn => None,
+    });
+    let first = match &entered.written {
+        Written::Check(check) => Some(check),
+        Written::Note(_) => None,
+    };
+    first.into_iter().chain(corrected).any(|check| judge_known(check, profile).good == Some(false))
 }
 
 fn not_put(problem: Problem) -> NotPut {
@@ -250,5 +280,63 @@ impl Logbook for House {
         let done = self.reception.perform(order::Order::Entry { entry }).await.map_err(not_put)?;
         presses.push(once, done.record);
         Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::app::fixture::{at, ledger, opening, plain};
+    use crate::config::recorded::Recorded;
+    use crate::core::alert::{AlertNumber, Condition};
+    use crate::core::record::{AlertClosed, AlertRaised, Amendment, Check};
+    use crate::ledger::NewRecord;
+
+    const CHEMICAL: &str = "[site]\nname = \"north kitchen\"\ntime-zone = \"UTC\"\n[[machine]]\nname = \"dm1\"\n\
+                            kind = \"stationary-rack-single-temperature\"\nsanitizing = \"chlorine\"\n\
+                            probes = [\"rinse\", \"sanitizer\"]\n";
+
+    fn strip(minute: u64, mg_per_l: f64) -> Check {
+        let (at, by) = (at(minute), "Ana".to_owned());
+        Check::Sanitizer { at, mg_per_l, ph: None, solution_c: None, method: None, by }
+    }
+
+    // 4-501.114: chlorine below 25 mg/L is too weak. Own promise: a test that failed while an alert was open belongs to
+    // it, and leads there, also once it was corrected or withdrawn; what is closed waits for nobody.
+    #[test]
+    fn an_amended_entry_keeps_its_alert() {
+        let directory = tempfile::tempdir().expect("room for a directory");
+        let machines = Recorded::read(CHEMICAL).expect("a configuration").machines;
+        let dm1 = |minute, body| plain(minute, Some("dm1"), body);
+        let number = AlertNumber(4);
+        let amended = |change| {
+            let (reason, by) = ("misread".to_owned(), "Bo".to_owned());
+            dm1(30, Body::Amendment(Box::new(Amendment { of: 4, reason, by, change })))
+        };
+        let corrected = || amended(AmendmentChange::Corrected(strip(20, 100.0)));
+        let closed =
+            || dm1(40, Body::AlertClosed(AlertClosed { alert: number, racks: 0, needed_action: false }));
+        for (name, later, waiting) in [
+            ("failed", Vec::<NewRecord>::new(), vec![4]),
+            ("corrected", vec![corrected()], vec![4]),
+            ("withdrawn", vec![amended(AmendmentChange::Withdrawn)], vec![4]),
+            ("closed", vec![corrected(), closed()], vec![]),
+        ] {
+            let path = directory.path().join(name);
+            let raised = AlertRaised { cause: Some(2), ..AlertRaised::new(number, Condition::Weak, at(10)) };
+            let mut records = opening(CHEMICAL);
+            records.extend([
+                dm1(10, Body::Check(strip(10, 10.0))),
+                dm1(10, Body::AlertRaised(Box::new(raised))),
+                dm1(20, Body::Check(strip(20, 20.0))), // record 4
+            ]);
+            records.extend(later);
+            ledger(&path, records).close().expect("it closes");
+            let reader = ledger::Reader::open(&path).expect("a reader");
+            let (_, record) = reader.record(4).expect("readable").expect("whole");
+            let mut found = entered(&reader, &machines, 4, record).expect("readable").expect("an entry");
+            beside(&reader, &machines, &mut found).expect("readable");
+            assert_eq!((found.alerts, found.waiting), (vec![4], waiting), "{name}");
+        }
     }
 }

@@ -14,7 +14,7 @@ use crate::core::address::escaped;
 use crate::core::logbook::lateness;
 use crate::core::logbook::words::{Told, late, tell};
 use crate::core::reader::{Reader, filled, said};
-use crate::core::record::{Amendment, Check, CheckKind};
+use crate::core::record::{Amendment, AmendmentChange, Check, CheckKind};
 use crate::core::time::Timestamp;
 use crate::web::form::clock;
 use crate::web::frame::{self, Frame, Refusal, Tab};
@@ -40,6 +40,8 @@ struct EntryPage<'a> {
     found: String,
     /// Alerts that it set off.
     alerts: &'a [u64],
+    /// Which of them wait for somebody, of one that was put right since.
+    waiting: Vec<String>,
     /// What counted before it was corrected, the newest first.
     was: Vec<String>,
     /// The two times that the one which was typed may be.
@@ -125,6 +127,7 @@ pub(super) async fn answer<K: Kitchen>(
         by,
         found,
         alerts: &entered.alerts,
+        waiting: waiting(&entered, reader),
         was,
         twice: fields.twice(reader),
         supplies: supplies_of(sanitizing, &fields.short, reader.language),
@@ -159,6 +162,21 @@ pub(super) fn good_then(
     );
     let (at, later) = (reader.near(at, now), reader.near(later, now));
     filled(phrase, &[("verdict", verdict.trim_end_matches('.')), ("at", &at), ("later", &later)])
+}
+
+/// Which of its alerts are open though what set them off does not count as it did: an amendment closes none.
+fn waiting(entered: &Entered, reader: &Reader) -> Vec<String> {
+    let is_change = |one: &Amendment| one.change != AmendmentChange::Comment;
+    if !entered.amendments.iter().any(|(_, _, one)| is_change(one)) {
+        return Vec::new();
+    }
+    let phrase = said(
+        reader.language,
+        "Alert {alert} is still open: it waits for action, whatever this entry counts as by now.",
+        "La alerta {alert} sigue abierta: espera una acción, valga lo que valga ahora esta anotación.",
+    );
+    let told = |alert: &u64| filled(phrase, &[("alert", &alert.to_string())]);
+    entered.waiting.iter().map(told).collect()
 }
 
 /// What was said of it, and when.

@@ -129,6 +129,7 @@ fn a_corrected_entry_shows_the_value_in_force() {
         judgement: None,
         amendments: vec![said(AmendmentChange::Corrected(strip(50.0))), said(AmendmentChange::Comment)],
         alerts: Vec::new(),
+        waiting: Vec::new(),
         is_damaged: false,
         failed_since: None,
     };
@@ -155,5 +156,23 @@ async fn a_comment_that_arrives_twice_is_one() {
             let (status, _) = post(&kitchen, path, &format!("{sent}&once={once}"), role).await;
             assert_eq!((status, told() - before), (StatusCode::SEE_OTHER, expected), "{path} {once}");
         }
+    }
+}
+
+// Own promise: an amendment closes no alert, so whoever looks at what was amended reads that it waits, and finds it.
+#[tokio::test]
+async fn an_amended_entry_says_that_its_alert_waits() {
+    let kitchen = StillKitchen::new();
+    post(&kitchen, "/logbook/sanitizer", "machine=dm2&strip=10", Role::Operator).await;
+    kitchen.desk.alarm(70, 3);
+    let (english, spanish) = ("Alert 3 is still open: it waits for action", "La alerta 3 sigue abierta");
+    let (_, page) = get(&kitchen, "/logbook/entries/70", Role::Operator, Language::English).await;
+    assert!(page.contains("href=\"../../alerts/3\"") && !page.contains(english), "{page}");
+    let sent = "reason=misread&change=withdraw";
+    let (status, _) = post(&kitchen, "/logbook/entries/70", sent, Role::Manager).await;
+    assert_eq!(status, StatusCode::SEE_OTHER);
+    for (language, said) in [(Language::English, english), (Language::Spanish, spanish)] {
+        let (_, page) = get(&kitchen, "/logbook/entries/70", Role::Operator, language).await;
+        assert!(page.contains(said) && page.contains("href=\"../../alerts/3\""), "{page}");
     }
 }
