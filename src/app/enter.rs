@@ -20,8 +20,8 @@ use crate::config::load::Loaded;
 use crate::core::alert::supplies::Shortage;
 use crate::core::alert::{Desk, DueCheck, Effects, Event, Settings};
 use crate::core::food_code::Rounding;
-use crate::core::logbook::Device;
 use crate::core::logbook::words::{self, Entered};
+use crate::core::logbook::{Device, Lacking};
 use crate::core::reader::{self, Language};
 use crate::core::record::{Check, CheckKind, Note};
 use crate::core::time::Timestamp;
@@ -83,11 +83,14 @@ fn put(
     let at = when(entry.at, &loaded, now)?.unwrap_or(now);
     let check = made(at, entry.by.clone());
     let entered = Entered::Check { kind: check.kind(), machine: machine.to_owned() };
-    let order =
-        Order::Entry { entry: Entry::Check { machine: machine_of(machine), check, late: entry.late } };
+    let own = loaded.configuration.machines.iter().find(|one| one.name == machine);
+    let sanitizing = own.map(|one| one.sanitizing);
+    let machine = machine_of(machine);
+    let order = Order::Entry { entry: Entry::Check { machine, check: check.clone(), late: entry.late } };
     let done = people::done(&loaded, order)?;
-    let told = is_told(&loaded, &done, done.record);
-    answer(&done, &entered, told, entry.answer, streams)
+    let alerted = is_told(&loaded, &done, done.record);
+    let lacking = Lacking { alerted, ..Lacking::of(&check, sanitizing) };
+    answer(&done, &entered, lacking, entry.answer, streams)
 }
 
 /// The instant that was given with `--at`, by the clock of the site.
@@ -107,7 +110,7 @@ fn note(arguments: &NoteArgs, streams: &mut Streams<'_>) -> Result<(), Failure> 
     let note = Note { at, text, by: arguments.entry.by.clone() };
     let entry = Entry::Note { machine, note, late: arguments.entry.late };
     let done = people::done(&loaded, Order::Entry { entry })?;
-    answer(&done, &Entered::Note, false, arguments.entry.answer, streams)
+    answer(&done, &Entered::Note, Lacking::default(), arguments.entry.answer, streams)
 }
 
 fn amend(arguments: &AmendmentArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
@@ -136,8 +139,9 @@ fn amend(arguments: &AmendmentArgs, streams: &mut Streams<'_>) -> Result<(), Fai
     };
     let (reason, by) = (arguments.reason.clone(), arguments.by.clone());
     let done = people::done(&loaded, Order::Entry { entry: Entry::Amendment { of, reason, by, change } })?;
-    let told = is_told(&loaded, &done, Some(of));
-    answer(&done, &entered, told, arguments.answer, streams)
+    let alerted = is_told(&loaded, &done, Some(of));
+    let lacking = Lacking { alerted, ..Lacking::default() };
+    answer(&done, &entered, lacking, arguments.answer, streams)
 }
 
 /// Whether somebody is told of what a look on record found short. Nobody is while no service runs, and
@@ -158,7 +162,7 @@ fn is_told(loaded: &Loaded, done: &Done, look: Option<u64>) -> bool {
 fn answer(
     done: &Done,
     entered: &Entered,
-    is_told: bool,
+    lacking: Lacking<'_>,
     how: AnswerArgs,
     streams: &mut Streams<'_>,
 ) -> Result<(), Failure> {
@@ -168,7 +172,7 @@ fn answer(
     } else {
         writeln!(out, "{}", words::on_record(entered, done.record, how.language)).and_then(|()| {
             match &done.judged {
-                Some(judged) => judgement(out, judged, is_told, how),
+                Some(judged) => judgement(out, judged, lacking, how),
                 None => Ok(()),
             }
         })
@@ -176,10 +180,15 @@ fn answer(
     written.map_err(Failure::output)
 }
 
-fn judgement(out: &mut dyn Write, judged: &Judged, is_told: bool, how: AnswerArgs) -> std::io::Result<()> {
+fn judgement(
+    out: &mut dyn Write,
+    judged: &Judged,
+    lacking: Lacking<'_>,
+    how: AnswerArgs,
+) -> std::io::Result<()> {
     let zone = jiff::tz::TimeZone::system();
     let reader = reader::Reader { language: how.language, scale: how.scale, zone };
-    let told = words::tell(&judged.judgement, judged.check, is_told, &reader);
+    let told = words::tell(&judged.judgement, judged.check, lacking, &reader);
     let mark = match judged.judgement.good {
         Some(true) => "✓",
         Some(false) => "✗",

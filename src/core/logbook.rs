@@ -17,6 +17,7 @@
 
 mod field;
 mod judge;
+mod lacking;
 pub mod method;
 #[cfg(test)]
 mod tests;
@@ -27,6 +28,7 @@ use std::time::Duration;
 
 pub use self::field::Field;
 pub use self::judge::{Finding, Judgement, judge, judge_known};
+pub use self::lacking::Lacking;
 use super::cycle::plate::Sanitizing;
 use super::food_code::{Printed, Rounding};
 use super::record::{AmendmentChange, Check};

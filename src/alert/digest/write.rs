@@ -11,7 +11,7 @@ use crate::core::counted::Noun;
 use crate::core::cycle::counts::Counts;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::verdict;
-use crate::core::logbook::{Judgement, words};
+use crate::core::logbook::{Judgement, Lacking, words};
 use crate::core::record::{Check, CheckKind};
 
 /// Most machines told one by one; those with bad racks come first (own choice: one screen).
@@ -319,7 +319,7 @@ impl Writer<'_> {
         let about =
             about.map_or_else(String::new, |about| format!(", «{}»", one_line(&about, NAME_CHARS_MAX)));
         let judgement = Judgement { good: Some(false), findings: failed.findings.clone() };
-        let why = words::tell(&judgement, kind, false, reader).why.join(" ");
+        let why = words::tell(&judgement, kind, Lacking::default(), reader).why.join(" ");
         let at = match self.digest.span {
             Span::Day => reader.clock_and_zone(failed.check.at()),
             Span::Week => reader.moment(failed.check.at()),

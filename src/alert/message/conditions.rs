@@ -1,7 +1,8 @@
 //! What is said of each condition: its name, how bad it is, what to do.
 
 use super::phrases::Phrase;
-use crate::core::alert::{Alert, Condition, Pattern};
+use crate::core::alert::{Alert, Condition, Pattern, supplies};
+use crate::core::record::Supply;
 
 /// What is wrong.
 pub(super) const fn title(condition: Condition) -> Phrase {
@@ -118,6 +119,13 @@ pub(super) fn why(alert: &Alert, chemical: bool) -> Vec<Phrase> {
     }
 }
 
+/// Whether the sanitizer is among what looks found short: it is named, or nothing is and the note says what.
+fn may_lack_sanitizer(alert: &Alert) -> bool {
+    let named = |about: &String| supplies::looked(about).0;
+    let mut looks = alert.about.iter().map(named).peekable();
+    looks.peek().is_none() || looks.any(|named| named.is_empty() || named.contains(&Supply::Sanitizer))
+}
+
 /// What to do now, in order.
 pub(super) fn steps(alert: &Alert, chemical: bool) -> Vec<Phrase> {
     let hold = match alert.last_good {
@@ -182,7 +190,7 @@ pub(super) fn steps(alert: &Alert, chemical: bool) -> Vec<Phrase> {
             };
             vec![Phrase::CheckByHand, racks, Phrase::CompareAgain, Phrase::Call]
         }
-        Condition::SuppliesShort if chemical => {
+        Condition::SuppliesShort if chemical && may_lack_sanitizer(alert) => {
             vec![Phrase::NoSanitizer, Phrase::FillUp, Phrase::EnterSupplies]
         }
         Condition::SuppliesShort => vec![Phrase::FillUp, Phrase::EnterSupplies],
@@ -253,4 +261,29 @@ pub(super) fn cautions(condition: Condition, chemical: bool) -> Vec<Phrase> {
     let all =
         [(scald, Phrase::Scald), (chlorine, Phrase::Chlorine), (mains, Phrase::Mains), (scald, Phrase::Aid)];
     all.into_iter().filter(|(wanted, _)| *wanted).map(|(_, phrase)| phrase).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::core::time::Timestamp;
+
+    // Own promise: the racks are held for the sanitizer where it is short or may be, and for nothing else.
+    #[test]
+    fn detergent_gets_no_advice_for_the_sanitizer() {
+        for (about, chemical, holds) in [
+            ("[sanitizer] Ana", true, true),
+            ("[detergent sanitizer] Ana", true, true),
+            ("Ana: half a can", true, true),
+            ("[detergent] Ana", true, false),
+            ("[sanitizer] Ana", false, false),
+        ] {
+            let trial = Alert::trial(Timestamp::from_micros(0));
+            let about = vec![about.to_owned()];
+            let alert = Alert { condition: Condition::SuppliesShort, about, ..trial };
+            let steps = steps(&alert, chemical);
+            let found = steps.iter().any(|step| matches!(step, Phrase::NoSanitizer));
+            assert_eq!(found, holds, "{:?}", alert.about);
+        }
+    }
 }

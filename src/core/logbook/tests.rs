@@ -288,8 +288,8 @@ fn a_failed_check_says_what_to_do() {
         ),
     ];
     for (judgement, kind, why) in failed {
-        let english = tell(&judgement, kind, true, &reader(Language::English, Scale::Celsius));
-        let spanish = tell(&judgement, kind, true, &reader(Language::Spanish, Scale::Celsius));
+        let english = tell(&judgement, kind, ALERTED, &reader(Language::English, Scale::Celsius));
+        let spanish = tell(&judgement, kind, ALERTED, &reader(Language::Spanish, Scale::Celsius));
         assert!(english.verdict.starts_with("FAILED") && spanish.verdict.starts_with("NO CUMPLE"), "{why}");
         assert!(english.why[0].starts_with(why), "{:?}", english.why);
         assert_eq!(english.steps.len(), spanish.steps.len(), "{why}");
@@ -299,7 +299,7 @@ fn a_failed_check_says_what_to_do() {
         assert_ne!(english.why, spanish.why);
     }
     let good = judge(&strip(100.0, Some(7.0), Some(30.0)), Chlorine, &rules);
-    let told = tell(&good, CheckKind::Sanitizer, true, &reader(Language::English, Scale::Fahrenheit));
+    let told = tell(&good, CheckKind::Sanitizer, ALERTED, &reader(Language::English, Scale::Fahrenheit));
     assert_eq!(told.verdict, "The sanitizer is good.");
     assert_eq!(
         told.why,
@@ -309,6 +309,8 @@ fn a_failed_check_says_what_to_do() {
     );
     assert!(told.steps.is_empty() && told.cautions.is_empty());
 }
+
+const ALERTED: Lacking<'_> = Lacking { supplies: &[], sanitizing: None, alerted: true };
 
 // Own rule: what is short is filled up, looked at again and entered; that somebody is told is said only where it is so.
 #[test]
@@ -321,7 +323,8 @@ fn supplies_that_are_short_say_who_is_told() {
         (false, Language::English, "Tell the person in charge."),
         (false, Language::Spanish, "Avise a la persona a cargo."),
     ] {
-        let told = tell(&judgement, CheckKind::Supply, alerted, &reader(language, Scale::Celsius));
+        let lacking = Lacking { alerted, ..Lacking::default() };
+        let told = tell(&judgement, CheckKind::Supply, lacking, &reader(language, Scale::Celsius));
         let [fill, sanitizer, again, last] = told.steps.as_slice() else { panic!("{:?}", told.steps) };
         assert!(last.starts_with(expected), "{last}");
         let spanish = language == Language::Spanish;
@@ -335,7 +338,7 @@ fn supplies_that_are_short_say_who_is_told() {
 #[test]
 fn a_difference_above_its_tolerance_never_looks_equal_to_it() {
     let judged = judge(&compared(81.54, 80.0, 1.5), HotWater, &Rules::default());
-    let told = tell(&judged, CheckKind::Thermometer, true, &reader(Language::English, Scale::Celsius));
+    let told = tell(&judged, CheckKind::Thermometer, ALERTED, &reader(Language::English, Scale::Celsius));
     assert_eq!(told.why, ["It shows 1.54 °C too much, by the reference; ±1.50 °C are permitted."]);
     for (shown, said) in [
         (77.9, "Marca 2.1 °C de menos, según la referencia; se permiten ±1.5 °C."),
@@ -343,7 +346,7 @@ fn a_difference_above_its_tolerance_never_looks_equal_to_it() {
         (80.0, "Marca lo mismo que la referencia; se permiten ±1.5 °C."),
     ] {
         let judged = judge(&compared(shown, 80.0, 1.5), HotWater, &Rules::default());
-        let told = tell(&judged, CheckKind::Thermometer, true, &reader(Language::Spanish, Scale::Celsius));
+        let told = tell(&judged, CheckKind::Thermometer, ALERTED, &reader(Language::Spanish, Scale::Celsius));
         assert_eq!(told.why, [said]);
     }
 }

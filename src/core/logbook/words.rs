@@ -3,7 +3,7 @@
 //! English and Spanish side by side; the Spanish is that of kitchens in the Americas.
 
 use super::method::{Method, known_method};
-use super::{Finding, Judgement};
+use super::{Finding, Judgement, Lacking};
 use crate::core::alert::supplies::looked;
 use crate::core::reader::{Language, Reader, filled};
 use crate::core::record::{CheckKind, Supply};
@@ -33,10 +33,9 @@ pub fn method(on_record: &str, language: Language) -> &str {
     say(language, pair)
 }
 
-/// Puts the judgement of a check of this kind into words; `alerted` where somebody is told by an alert, which
-/// is open, of the supplies that it found short (see [`crate::core::alert::Desk::tells_of_look`]).
+/// Puts the judgement of a check of this kind into words, with what it found short.
 #[must_use]
-pub fn tell(judgement: &Judgement, kind: CheckKind, alerted: bool, reader: &Reader) -> Told {
+pub fn tell(judgement: &Judgement, kind: CheckKind, lacking: Lacking<'_>, reader: &Reader) -> Told {
     let language = reader.language;
     let why = judgement.findings.iter().map(|finding| told(finding, reader)).collect();
     let failing = judgement.findings.iter().filter(|finding| finding.fails());
@@ -44,8 +43,8 @@ pub fn tell(judgement: &Judgement, kind: CheckKind, alerted: bool, reader: &Read
     if judgement.good == Some(false) && kind == CheckKind::Sanitizer {
         steps.push(say(language, STOP).to_owned());
     }
-    for step in failing.flat_map(steps_for) {
-        let step = say(language, *step).to_owned();
+    for step in failing.flat_map(|finding| steps_for(finding, lacking)) {
+        let step = say(language, step).to_owned();
         if !steps.contains(&step) {
             steps.push(step);
         }
@@ -56,7 +55,7 @@ pub fn tell(judgement: &Judgement, kind: CheckKind, alerted: bool, reader: &Read
             CheckKind::Sanitizer => (Some(TEST_AGAIN), Some(CHEMICALS)),
             CheckKind::Supply => {
                 steps.push(say(language, SUPPLY_AGAIN).to_owned());
-                (Some(if alerted { ALERTED } else { TELL_SOMEBODY }), Some(CHEMICALS))
+                (Some(if lacking.alerted { ALERTED } else { TELL_SOMEBODY }), Some(CHEMICALS))
             }
             CheckKind::Thermometer => (Some(TELL_SOMEBODY), Some(HEAT)),
             CheckKind::DrainAndClean => (None, None),
@@ -249,7 +248,7 @@ pub const fn none_due(none_asked: bool, language: Language) -> &'static str {
 }
 
 /// English and Spanish.
-type Pair = (&'static str, &'static str);
+pub(super) type Pair = (&'static str, &'static str);
 
 const fn say(language: Language, pair: Pair) -> &'static str {
     match language {
@@ -331,7 +330,6 @@ pub(crate) const NO_SANITIZER: Pair = (
     "Si es el desinfectante: deje de cargar la máquina, aparte las canastas lavadas desde la última prueba correcta \
      y mida con una tira antes de volver a usarla.",
 );
-const SHORT: [Pair; 2] = [FILL_UP, NO_SANITIZER];
 const OFF: [Pair; 2] = [
     (
         "Do not rely on it: read another thermometer until it is adjusted or replaced.",
@@ -368,16 +366,18 @@ const HEAT: Pair = (
      un termómetro.",
 );
 
-const fn steps_for(finding: &Finding) -> &'static [Pair] {
+fn steps_for(finding: &Finding, lacking: Lacking<'_>) -> Vec<Pair> {
     match finding {
-        Finding::TooWeak { .. } => &WEAK,
-        Finding::TooStrong { .. } => &STRONG,
-        Finding::PhTooHigh { .. } => &PH,
-        Finding::ColdSolution { .. } => &COLD,
-        Finding::NotAMeasurement => &KIT,
-        Finding::Short => &SHORT,
-        Finding::Off { .. } => &OFF,
-        Finding::Needs { .. } | Finding::PhAssumed | Finding::NotChemical | Finding::Agrees { .. } => &[],
+        Finding::TooWeak { .. } => WEAK.to_vec(),
+        Finding::TooStrong { .. } => STRONG.to_vec(),
+        Finding::PhTooHigh { .. } => PH.to_vec(),
+        Finding::ColdSolution { .. } => COLD.to_vec(),
+        Finding::NotAMeasurement => KIT.to_vec(),
+        Finding::Short => lacking.steps(),
+        Finding::Off { .. } => OFF.to_vec(),
+        Finding::Needs { .. } | Finding::PhAssumed | Finding::NotChemical | Finding::Agrees { .. } => {
+            Vec::new()
+        }
     }
 }
 

@@ -11,8 +11,8 @@ use super::words::{Words, amended, heading, words};
 use super::{Entered, Written};
 use crate::core::access::Right;
 use crate::core::address::escaped;
-use crate::core::logbook::lateness;
 use crate::core::logbook::words::{Told, late, tell};
+use crate::core::logbook::{Lacking, lateness};
 use crate::core::reader::{Reader, filled, said};
 use crate::core::record::{Amendment, AmendmentChange, Check, CheckKind};
 use crate::core::time::Timestamp;
@@ -105,15 +105,17 @@ pub(super) async fn answer<K: Kitchen>(
         kind == Some(CheckKind::Supply) && judged.is_some_and(|judgement| judgement.good == Some(false));
     // Where that cannot be read, nothing is promised.
     let alerted = is_short && pages.kitchen.tells_of_look(record).await.unwrap_or(false);
-    let mut told = judged.zip(kind).map(|(judgement, kind)| tell(judgement, kind, alerted, reader));
+    let known = pages.kitchen.machines();
+    let own = known.iter().find(|one| Some(&one.name) == entered.machine.as_ref());
+    let sanitizing = own.map(|one| one.sanitizing);
+    let lacking = entered.counting().map(|check| Lacking { alerted, ..Lacking::of(check, sanitizing) });
+    let lacking = lacking.unwrap_or_default();
+    let mut told = judged.zip(kind).map(|(judgement, kind)| tell(judgement, kind, lacking, reader));
     if let (Some(told), Some(later)) = (&mut told, entered.failed_since) {
         let own = entered.counting().map_or(at, Check::at);
         told.verdict = good_then(&told.verdict, (own, later), pages.kitchen.time(), reader);
     }
     let (found, was) = entered.told(reader);
-    let known = pages.kitchen.machines();
-    let own = known.iter().find(|one| Some(&one.name) == entered.machine.as_ref());
-    let sanitizing = own.map(|one| one.sanitizing);
     let now = pages.kitchen.time();
     let own_until = entered.own_until(person, now).map(|until| reader.with_article(reader.near(until, now)));
     let page = EntryPage {

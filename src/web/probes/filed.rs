@@ -1,8 +1,8 @@
 //! What is on record of one probe, as lists.
 
 use super::{Compared, Filed, FiledProof, words};
-use crate::core::logbook::judge_known;
 use crate::core::logbook::words::tell;
+use crate::core::logbook::{Lacking, judge_known};
 use crate::core::on_file::Filed as OnFile;
 use crate::core::reader::Reader;
 use crate::core::record::{CalibrationDone, Check, ResponseDone};
@@ -68,7 +68,7 @@ pub(super) fn compared(Compared { check, .. }: &Compared, reader: &Reader) -> It
 /// How a comparison was judged, with its mark, and why.
 pub(in crate::web) fn judged(check: &Check, reader: &Reader) -> (String, String) {
     let judgement = judge_known(check, None);
-    let told = tell(&judgement, check.kind(), false, reader);
+    let told = tell(&judgement, check.kind(), Lacking::default(), reader);
     let mark = if judgement.good == Some(false) { "✗" } else { "✓" };
     (format!("{mark} {}", told.verdict), told.why.join(" "))
 }

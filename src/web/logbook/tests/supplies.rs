@@ -68,11 +68,16 @@ async fn short_supplies_say_what_to_do_and_who_is_told() {
     for (language, expected) in [
         (
             Language::English,
-            ["Fill up or change", "Look again and enter it", "on duty for alerts is told", "acid"],
+            [
+                "Detergent: fill it up or change",
+                "Look again and enter it",
+                "on duty for alerts is told",
+                "acid",
+            ],
         ),
         (
             Language::Spanish,
-            ["Rellene o cambie", "Revise otra vez", "Se avisa a quien esté de turno", "ácido"],
+            ["Detergente: rellénelo", "Revise otra vez", "Se avisa a quien esté de turno", "ácido"],
         ),
     ] {
         let (_, page) = get(&kitchen, &format!("/logbook/{to}"), Role::Operator, language).await;
@@ -80,6 +85,7 @@ async fn short_supplies_say_what_to_do_and_who_is_told() {
     }
     let (_, page) = get(&kitchen, &format!("/logbook/{to}"), Role::Operator, Language::English).await;
     assert!(page.contains("href=\"../../logbook/supply?machine=dm1\""), "and leads to the next look: {page}");
+    assert!(!page.contains("anitizer"), "it sanitizes with hot water: {page}");
     // Of this one the desk tells nobody.
     let (_, to) =
         post(&kitchen, "/logbook/supply", "machine=dm2&enough=no&short-sanitizer=yes", Role::Operator).await;
