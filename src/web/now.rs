@@ -24,7 +24,7 @@ pub(super) use lead::lead;
 use super::frame::{self, Frame, Refusal, Tab};
 use super::kitchen::{Kitchen, Pages};
 use super::person::Person;
-use crate::core::alert::Condition;
+use crate::core::alert::{Condition, Severity};
 use crate::core::cycle::verdict::{Finding, Verdict};
 use crate::core::reader::{Language, Reader};
 use crate::core::record::Worked;
@@ -126,6 +126,28 @@ pub struct GlanceAlert {
     pub uncovered: Option<u64>,
     /// Who takes care of it.
     pub taken_by: Option<String>,
+}
+
+impl GlanceAlert {
+    /// Whether ware may not be fit for use by it just now: racks are bad, or what makes them good is missing or was
+    /// found off.
+    pub(in crate::web) fn endangers_ware(&self) -> bool {
+        let is_missing = matches!(
+            self.condition,
+            Condition::WashLow | Condition::TankCold | Condition::ThermometerOff | Condition::SuppliesShort
+        );
+        self.lasts && (is_missing || self.condition.severity() == Severity::Critical)
+    }
+
+    /// Puts those by which ware is in danger, or racks are that nobody has accounted for, before checks that are late,
+    /// and else leaves the order.
+    pub(crate) fn danger_first(alerts: &mut [Self]) {
+        let is_held =
+            |alert: &Self| alert.condition.severity() == Severity::Critical && alert.uncovered.is_some();
+        let is_late =
+            |alert: &Self| matches!(alert.condition, Condition::CheckOverdue | Condition::CalibrationOverdue);
+        alerts.sort_by_key(|alert| (!(alert.endangers_ware() || is_held(alert)), is_late(alert)));
+    }
 }
 
 /// Every machine at one moment.

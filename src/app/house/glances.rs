@@ -304,6 +304,8 @@ impl Glances for House {
                 uncovered: alert.action_missing().then(|| alert.racks_uncovered()),
                 taken_by: alert.acknowledged.as_ref().map(|taken| taken.by.clone()),
             };
+            let mut alerts: Vec<GlanceAlert> = own.map(told).collect();
+            GlanceAlert::danger_first(&mut alerts);
             Glance {
                 place,
                 machine: machine.name.clone(),
@@ -318,7 +320,7 @@ impl Glances for House {
                 tank,
                 today,
                 in_doubt,
-                alerts: own.map(told).collect(),
+                alerts,
                 work_until: work_until.filter(|until| *until > now),
                 worked,
             }

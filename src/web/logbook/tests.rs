@@ -71,13 +71,17 @@ async fn what_is_due_leads_to_its_form() {
 #[tokio::test]
 async fn what_is_due_after_a_failure_says_what_was_found() {
     let kitchen = StillKitchen::new();
-    let found = "✗ Found at 12:00 UTC: 10 mg/L";
+    let found = "<span>Found at 12:00 UTC: 10 mg/L";
     post(&kitchen, "/logbook/sanitizer", "machine=dm2&strip=10", Role::Operator).await;
     let (_, page) = get(&kitchen, "/logbook", Role::Operator, Language::English).await;
     assert!(page.contains(found) && page.contains("then enter it again"), "{page}");
+    assert!(
+        page.contains("class=\"target danger\"") && page.contains("<b>✗ dm2: test the sanitizer"),
+        "{page}"
+    );
     post(&kitchen, "/logbook/sanitizer", "machine=dm2&strip=50", Role::Operator).await;
     let (_, page) = get(&kitchen, "/logbook", Role::Operator, Language::English).await;
-    assert!(!page.contains("Found at"), "{page}");
+    assert!(!page.contains("Found at") && !page.contains("target danger"), "{page}");
 }
 
 // 4-501.114: chlorine below 25 mg/L is too weak at any temperature. A failed check is a true entry.

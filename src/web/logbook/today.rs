@@ -23,30 +23,41 @@ use crate::web::now::Card;
 use crate::web::person::Person;
 use crate::web::who;
 
-/// A check that is due, as a target.
+/// How pressing it is, the most pressing first.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+enum Rank {
+    /// Ware may not be fit for use by it: a test failed, or something is short.
+    Danger,
+    /// Its time is over.
+    Overdue,
+    /// It can still be in time.
+    Due,
+}
+
+impl Rank {
+    /// The class of its target.
+    const fn class(self) -> &'static str {
+        match self {
+            Self::Danger => " danger",
+            Self::Overdue => " overdue",
+            Self::Due => "",
+        }
+    }
+}
+
+/// Something that is to be done, as a target.
 struct Target {
+    rank: Rank,
+    /// Since when it stands so, or when its time is over.
+    since: Timestamp,
     /// Where it leads, with its machine.
     to: String,
     what: String,
     machine: String,
-    when: String,
-    /// What was found since, which is to be put right first.
-    found: Option<String>,
-    /// Record of the entry that failed.
+    /// Since when, what was found since, what to put right first.
+    told: Vec<String>,
+    /// Record of the entry that failed, or that found something short.
     entry: Option<u64>,
-    overdue: bool,
-}
-
-/// Something that is short, as a target.
-struct Short {
-    /// Where it is said that it is put right.
-    to: String,
-    machine: String,
-    what: String,
-    /// Since when, and who found it.
-    found: String,
-    /// Record of the entry.
-    entry: u64,
     alert: Option<u64>,
 }
 
@@ -90,7 +101,6 @@ struct TodayPage<'a> {
 #[template(path = "web/logbook/due.html", config = ".askama.toml")]
 struct DuePart {
     words: &'static Words,
-    short: Vec<Short>,
     due: Vec<Target>,
     none_due: &'static str,
     /// Whether whoever looks may enter it.
@@ -138,23 +148,19 @@ pub(in crate::web) fn parts(
     enters: bool,
 ) -> Result<[Card; 2], askama::Error> {
     let words = words(reader.language);
-    let mut due: Vec<Target> = today.due.iter().map(|due| target(due, today, reader, now)).collect();
+    let short = today.short.iter().map(|one| short(one, reader, now));
+    let mut due: Vec<Target> =
+        short.chain(today.due.iter().map(|due| target(due, today, reader, now))).collect();
     most_pressing_first(&mut due);
-    let due = DuePart {
-        words,
-        short: today.short.iter().map(|one| short(one, reader, now)).collect(),
-        due,
-        none_due: told::none_due(!today.is_planned, reader.language),
-        enters,
-    };
+    let due = DuePart { words, due, none_due: told::none_due(!today.is_planned, reader.language), enters };
     let entries = today.entries.iter().map(|entered| line(entered, reader)).collect();
     let entered = EnteredPart { words, entries, damaged: today.damaged > 0 };
     Ok([Card { html: due.render()? }, Card { html: entered.render()? }])
 }
 
-/// Puts what failed or is overdue before what can still be in time.
+/// Puts what endangers ware before what is overdue, and that before what can still be in time; of each the oldest first.
 fn most_pressing_first(due: &mut [Target]) {
-    due.sort_by_key(|target| (target.found.is_none(), !target.overdue));
+    due.sort_by_key(|target| (target.rank, target.since));
 }
 
 fn target(due: &DueCheck, today: &Today, reader: &Reader, now: Timestamp) -> Target {
@@ -166,33 +172,40 @@ fn target(due: &DueCheck, today: &Today, reader: &Reader, now: Timestamp) -> Tar
         told::Due::Since
     };
     let since = reader.near(due.since, now);
+    let found = failed(due, today, reader, now);
+    let rank = match (&found, due.overdue) {
+        (Some(_), _) => Rank::Danger,
+        (None, true) => Rank::Overdue,
+        (None, false) => Rank::Due,
+    };
+    let when = format!("{} {}", told::due(how, reader.language), since);
     Target {
+        rank,
+        since: due.again.as_ref().map_or(due.since, |again| again.at),
         to: format!("logbook/{}?machine={}", due.check.as_str(), escaped(&due.machine)),
         what: due.again.as_ref().map_or_else(
             || told::to_do(due.check, reader.language).to_owned(),
             |again| told::to_do_again(due.check, again.what.as_deref(), reader.language),
         ),
         machine: due.machine.clone(),
-        when: format!("{} {}", told::due(how, reader.language), since),
-        found: failed(due, today, reader, now),
+        told: std::iter::once(when).chain(found).collect(),
         entry: due.again.as_ref().map(|again| again.record),
-        overdue: due.overdue,
+        alert: None,
     }
 }
 
-fn short(one: &Shortage, reader: &Reader, now: Timestamp) -> Short {
+fn short(one: &Shortage, reader: &Reader, now: Timestamp) -> Target {
     let words = words(reader.language);
     let machine = one.machine.as_deref();
-    Short {
+    let since = reader.with_article(reader.near(one.since, now));
+    Target {
+        rank: Rank::Danger,
+        since: one.since,
         to: format!("logbook/supply?machine={}", machine.map_or_else(|| SITE.to_owned(), escaped)),
         machine: machine.unwrap_or(words.site).to_owned(),
         what: said::is_short(&one.supplies, reader.language),
-        found: said::short_since(
-            &reader.with_article(reader.near(one.since, now)),
-            &one.said,
-            reader.language,
-        ),
-        entry: one.look,
+        told: vec![said::short_since(&since, &one.said, reader.language), words.put_right.to_owned()],
+        entry: Some(one.look),
         alert: one.alert.map(|alert| alert.0),
     }
 }
@@ -299,26 +312,29 @@ impl Entered {
 mod tests {
     use super::*;
 
-    // Own promise: whoever looks at what is due sees first what went wrong, then what is late, machine by machine.
+    // Own promise: whoever looks at what is due sees first what endangers ware, then what is late, then the rest, and of
+    // each what stands so for longest.
     #[test]
-    fn what_failed_or_is_late_comes_first() {
-        let target = |machine: &str, found: Option<&str>, overdue| Target {
+    fn what_endangers_ware_comes_first_then_what_is_late() {
+        let target = |machine: &str, rank, since| Target {
+            rank,
+            since: Timestamp::from_micros(since),
             to: String::new(),
             what: String::new(),
             machine: machine.to_owned(),
-            when: String::new(),
-            found: found.map(str::to_owned),
+            told: Vec::new(),
             entry: None,
-            overdue,
+            alert: None,
         };
         let mut due = [
-            target("a", None, false),
-            target("b", None, true),
-            target("c", Some("short"), false),
-            target("d", None, true),
+            target("soon", Rank::Due, 1),
+            target("late", Rank::Overdue, 5),
+            target("failed", Rank::Danger, 9),
+            target("later", Rank::Overdue, 2),
+            target("short", Rank::Danger, 7),
         ];
         most_pressing_first(&mut due);
         let order: Vec<&str> = due.iter().map(|target| target.machine.as_str()).collect();
-        assert_eq!(order, ["c", "b", "d", "a"]);
+        assert_eq!(order, ["short", "failed", "later", "late", "soon"]);
     }
 }

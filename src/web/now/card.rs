@@ -6,7 +6,7 @@ use askama::Template;
 
 use super::stand::Stand;
 use super::{Data, Glance, GlanceAlert, LastRack, Tank};
-use crate::core::alert::{Condition, Severity};
+use crate::core::alert::Condition;
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::{Finding, Verdict};
 use crate::core::cycle::words::{ended, meaning, of_these_in_doubt, verdict, verdicts};
@@ -174,7 +174,9 @@ pub(in crate::web) fn card(
         clock: judged.map(|rack| ended(&reader.clock_and_zone(rack.ended), language)).unwrap_or_default(),
         verdict: word,
         meaning: judged.map_or("", |rack| meaning(rack.verdict, language)),
-        beside: judged.map(|rack| [off(glance, language), beside(rack, reader)].concat()).unwrap_or_default(),
+        beside: judged
+            .map(|rack| [off(glance, language), short(glance, language), beside(rack, reader)].concat())
+            .unwrap_or_default(),
         ruler: judged.and_then(|rack| ruler(rack, reader)),
         off_scale: judged.and_then(|rack| off_scale(rack, reader)),
         measured,
@@ -192,10 +194,9 @@ pub(in crate::web) fn card(
 /// first screen of a phone).
 const ALERTS_SHOWN: usize = 2;
 
-/// Those that are shown and those that are folded; one that is critical and lasts is always shown.
+/// Those that are shown and those that are folded; one by which ware is in danger is always shown.
 fn unfolded(all: &[GlanceAlert], brief: bool) -> (Vec<&GlanceAlert>, Vec<&GlanceAlert>) {
-    let critical = |alert: &GlanceAlert| alert.lasts && alert.condition.severity() == Severity::Critical;
-    let shown = |place: usize, alert: &GlanceAlert| !brief || place < ALERTS_SHOWN || critical(alert);
+    let shown = |place: usize, alert: &GlanceAlert| !brief || place < ALERTS_SHOWN || alert.endangers_ware();
     let (shown, folded): (Vec<_>, Vec<_>) =
         all.iter().enumerate().partition(|(place, alert)| shown(*place, alert));
     let alone = |alerts: Vec<(usize, _)>| alerts.into_iter().map(|(_, alert)| alert).collect();
@@ -278,6 +279,22 @@ fn off(glance: &Glance, language: Language) -> Vec<String> {
         "No se fíe de ello: {probes} se halló desviada.",
     );
     vec![filled(text, &[("probes", &probes.join(", "))])]
+}
+
+/// That something is short, so that the last rack says nothing of the next ones.
+fn short(glance: &Glance, language: Language) -> Vec<String> {
+    let is_short = |alert: &&GlanceAlert| alert.condition == Condition::SuppliesShort && alert.lasts;
+    let about = glance.alerts.iter().filter(is_short).flat_map(|alert| &alert.about);
+    let what: Vec<String> = about.map(|about| subject(Condition::SuppliesShort, about, language)).collect();
+    if what.is_empty() {
+        return Vec::new();
+    }
+    let text = said(
+        language,
+        "It says nothing of the next racks: SHORT is {what}.",
+        "No dice nada de las próximas canastas: FALTA {what}.",
+    );
+    vec![filled(text, &[("what", &what.join("; "))])]
 }
 
 /// What was found beside the verdict.

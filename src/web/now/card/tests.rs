@@ -210,3 +210,52 @@ fn further_alerts_are_folded_among_other_cards() {
         assert_eq!(among.contains("<details"), folds, "{among}");
     }
 }
+
+fn alert(number: u64, condition: Condition, about: &str, uncovered: Option<u64>) -> GlanceAlert {
+    GlanceAlert {
+        number,
+        headline: String::new(),
+        title: condition.as_str().to_owned(),
+        condition,
+        about: vec![about.to_owned()],
+        since: Timestamp::from_micros(0),
+        racks: uncovered.unwrap_or_default(),
+        lasts: true,
+        uncovered,
+        taken_by: None,
+    }
+}
+
+// Own promise: what endangers ware stands before a check that is late, whatever racks that has, and is never folded.
+#[test]
+fn danger_stands_before_what_is_late() {
+    let late = alert(5, Condition::CheckOverdue, "sanitizer", Some(4));
+    let silent = alert(4, Condition::ProbeSilent, "dm1/wash", None);
+    let off = alert(2, Condition::ThermometerOff, "dm1/rinse", Some(1));
+    let short = alert(1, Condition::SuppliesShort, "[detergent] Ana", None);
+    let mut alerts = vec![late, silent, off, short];
+    GlanceAlert::danger_first(&mut alerts);
+    let order: Vec<u64> = alerts.iter().map(|alert| alert.number).collect();
+    assert_eq!(order, [2, 1, 4, 5]);
+    let over = GlanceAlert { lasts: false, ..alert(1, Condition::SuppliesShort, "[detergent] Ana", None) };
+    assert!(!over.endangers_ware());
+}
+
+// Own promise: a good rack does not stand unquestioned beside supplies that are short.
+#[test]
+fn a_good_rack_says_nothing_of_the_next_where_supplies_are_short() {
+    for (language, said) in [
+        (Language::English, "It says nothing of the next racks: SHORT is detergent (Ana)."),
+        (Language::Spanish, "No dice nada de las próximas canastas: FALTA detergente (Ana)."),
+    ] {
+        let last = LastRack { verdict: Verdict::Pass, ..rack(84.0) };
+        let short = alert(1, Condition::SuppliesShort, "[detergent] Ana", None);
+        let reader = Reader { language, scale: Scale::Celsius, zone: jiff::tz::TimeZone::UTC };
+        let made = |alerts| {
+            let glance = Glance { last: Some(last.clone()), alerts, ..glance() };
+            card(&glance, &reader, Timestamp::from_micros(0), "").expect("a card").html
+        };
+        assert!(made(vec![short]).contains(said));
+        assert!(!made(Vec::new()).contains(said));
+    }
+}
