@@ -133,7 +133,7 @@ pub(super) async fn answer<K: Kitchen>(
         was,
         twice: fields.twice(reader),
         supplies: supplies_of(sanitizing, &fields.short, reader.language),
-        good: judged.and_then(|judgement| judgement.good),
+        good: entered.good(),
         withdrawn,
         told,
         late: late_by.map(|by| late(by.as_secs_f64(), reader.language)),

@@ -149,6 +149,34 @@ async fn the_other_checks_are_entered() {
     assert!(page.contains("the booster hums") && page.contains("✗ FAILED"), "{page}");
 }
 
+// Own promise: every entry that is good bears one mark, and one that is not judged none.
+#[tokio::test]
+async fn every_good_entry_has_the_same_mark() {
+    let kitchen = StillKitchen::new();
+    for (path, sent, mark) in [
+        ("/logbook/supply", "machine=dm1&enough=yes", "✓"),
+        ("/logbook/drain-and-clean", "machine=dm1", "✓"),
+        ("/logbook/sanitizer", "machine=dm2&strip=50", "✓"),
+        ("/logbook/sanitizer", "machine=dm2&strip=10", "✗"),
+        ("/logbook/note", "machine=all&note=it+hums", ""),
+    ] {
+        let (_, to) = post(&kitchen, path, sent, Role::Operator).await;
+        let (_, page) = get(&kitchen, "/logbook", Role::Operator, Language::English).await;
+        let lines = page.split("<li class=\"entry").nth(1).expect("the newest entry");
+        for sign in ["✓", "✗"] {
+            assert_eq!(
+                lines.split("</li>").next().is_some_and(|own| own.contains(sign)),
+                sign == mark,
+                "{page}"
+            );
+        }
+        let (_, page) = get(&kitchen, &format!("/logbook/{to}"), Role::Operator, Language::English).await;
+        let outcome = page.split("class=\"outcome").nth(1).and_then(|rest| rest.split("</p>").next());
+        let outcome = outcome.expect("what it came to");
+        assert!(outcome.contains(mark) && (!mark.is_empty() || !outcome.contains("✓")), "{outcome}");
+    }
+}
+
 // Own promise: an impossible input is shown again as it was typed, its fault beside the field; nothing goes on record.
 #[tokio::test]
 async fn what_cannot_be_is_asked_again() {

@@ -273,7 +273,7 @@ pub(super) fn line(entered: &Entered, reader: &Reader) -> Line {
         found,
         was,
         by: by.to_owned(),
-        good: entered.judgement.as_ref().and_then(|judgement| judgement.good).filter(|_| !withdrawn),
+        good: entered.good(),
         withdrawn,
         late: crate::core::logbook::lateness(at, entered.recorded).is_some(),
         amendments: entered.amendments.iter().map(|(_, _, one)| said::amended(one, reader)).collect(),
@@ -293,6 +293,14 @@ impl Entered {
         let counts = told.pop().unwrap_or_default();
         told.reverse();
         (counts, told)
+    }
+
+    /// Whether it is good, for its mark: as it was judged, and what was drained and cleaned is done. Absent where nothing
+    /// is said of it, and where it counts no more.
+    pub(super) fn good(&self) -> Option<bool> {
+        let is_done = |check: &Check| (check.kind() == CheckKind::DrainAndClean).then_some(true);
+        let judged = || self.judgement.as_ref().and_then(|judgement| judgement.good);
+        self.counting().and_then(|check| judged().or_else(|| is_done(check)))
     }
 
     /// Whether it counts no more.
