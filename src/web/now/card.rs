@@ -9,7 +9,7 @@ use super::{Data, Glance, GlanceAlert, LastRack, Tank};
 use crate::core::alert::Condition;
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::{Finding, Verdict};
-use crate::core::cycle::words::{ended, meaning, of_these_in_doubt, verdict, verdicts};
+use crate::core::cycle::words::{ended, meaning, verdict, verdicts};
 use crate::core::reader::{Language, Reader, filled};
 use crate::core::sanitizer::shown as concentration;
 pub(in crate::web) use crate::core::technician::told::ago;
@@ -281,6 +281,23 @@ fn off(glance: &Glance, language: Language) -> Vec<String> {
     vec![filled(text, &[("probes", &probes.join(", "))])]
 }
 
+/// How many of the racks that passed a later test of the sanitizer or of a thermometer speaks against.
+fn overturned(racks: u64, language: Language) -> String {
+    let phrase = match (racks, language) {
+        (1, Language::English) => "1 of those that passed may be bad after all, by a test that failed later",
+        (_, Language::English) => {
+            "{racks} of those that passed may be bad after all, by a test that failed later"
+        }
+        (1, Language::Spanish) => {
+            "1 de las correctas puede ser mala, por una prueba posterior que no cumplió"
+        }
+        (_, Language::Spanish) => {
+            "{racks} de las correctas pueden ser malas, por una prueba posterior que no cumplió"
+        }
+    };
+    filled(phrase, &[("racks", &racks.to_string())])
+}
+
 /// That something is short, so that the last rack says nothing of the next ones.
 fn short(glance: &Glance, language: Language) -> Vec<String> {
     let is_short = |alert: &&GlanceAlert| alert.condition == Condition::SuppliesShort && alert.lasts;
@@ -351,7 +368,7 @@ fn lines(glance: &Glance, words: &Words, reader: &Reader) -> Vec<String> {
         .collect();
     let mut today = if counted.is_empty() { words.none_today.to_owned() } else { counted.join(", ") };
     if glance.in_doubt > 0 {
-        today.push_str(&format!("; {}: {}", of_these_in_doubt(reader.language), glance.in_doubt));
+        today.push_str(&format!("; {}", overturned(glance.in_doubt, reader.language)));
     }
     lines.push(format!("{}: {today}", words.today));
     lines

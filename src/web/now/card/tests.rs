@@ -39,8 +39,21 @@ fn glance() -> Glance {
 fn racks_in_doubt_are_counted_beside_those_of_today() {
     for (language, in_doubt, said) in [
         (Language::English, 0, "<li>Today: 1 cold, 12 pass</li>"),
-        (Language::English, 3, "<li>Today: 1 cold, 12 pass; of these in doubt: 3</li>"),
-        (Language::Spanish, 3, "<li>Hoy: 1 fría, 12 correctas; de ellas en duda: 3</li>"),
+        (
+            Language::English,
+            1,
+            "12 pass; 1 of those that passed may be bad after all, by a test that failed later</li>",
+        ),
+        (
+            Language::English,
+            3,
+            "12 pass; 3 of those that passed may be bad after all, by a test that failed later</li>",
+        ),
+        (
+            Language::Spanish,
+            3,
+            "12 correctas; 3 de las correctas pueden ser malas, por una prueba posterior que no cumplió</li>",
+        ),
     ] {
         let glance = Glance { today: [1, 0, 0, 0, 0, 12], in_doubt, ..glance() };
         let reader = Reader { language, scale: Scale::Celsius, zone: jiff::tz::TimeZone::UTC };
