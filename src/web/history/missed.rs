@@ -48,6 +48,8 @@ pub struct MadeLate {
     pub at: Timestamp,
     /// When it came on record.
     pub recorded: Timestamp,
+    /// Whether it failed, as it counts now.
+    pub failed: bool,
 }
 
 /// Missed checks of a span.
@@ -76,7 +78,7 @@ pub(super) struct MissedTold {
     pub(super) due: String,
     /// What became of it.
     pub(super) became: String,
-    /// Whether it was made after all.
+    /// Whether it was made after all, and did not fail.
     pub(super) made: bool,
     /// Record of its entry.
     pub(super) entry: Option<u64>,
@@ -107,7 +109,7 @@ fn told(line: &MissedLine, reader: &Reader) -> MissedTold {
         to: line.machine.as_deref().map(|machine| format!("machines/{}?day={}", escaped(machine), line.day)),
         due: due(line, reader),
         became: became(line, reader),
-        made: line.made.is_some(),
+        made: line.made.is_some_and(|made| !made.failed),
         entry: line.made.map(|made| made.record),
         alert: line.alert,
     }
@@ -124,11 +126,16 @@ fn became(line: &MissedLine, reader: &Reader) -> String {
     let near = |at: Timestamp| reader.near(at, line.due);
     let closed = line.closed.filter(|_| !line.missed_on);
     match (line.made, closed) {
-        (Some(MadeLate { at, recorded, .. }), _) => {
-            let pair = (
+        (Some(MadeLate { at, recorded, failed, .. }), _) => {
+            let failing = (
+                "entered late, and FAILED: made {at}, on record {recorded}",
+                "anotado tarde, y NO CUMPLIÓ (hecho: {at}; en el registro: {recorded})",
+            );
+            let passing = (
                 "entered late: made {at}, on record {recorded}",
                 "anotado tarde (hecho: {at}; en el registro: {recorded})",
             );
+            let pair = if failed { failing } else { passing };
             put(language, pair, &[("at", &near(at)), ("recorded", &near(recorded))])
         }
         (None, Some(closed)) => {

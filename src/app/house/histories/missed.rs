@@ -15,8 +15,9 @@ use jiff::civil::Date;
 
 use super::spans::PageOfDays;
 use super::{Around, NotGathered, Sought};
-use crate::core::alert::Condition;
-use crate::core::record::{Body, Record};
+use crate::core::alert::{Condition, MachineSettings};
+use crate::core::logbook::{judge, judge_known};
+use crate::core::record::{AmendmentChange, Body, Check, Record};
 use crate::core::time::Timestamp;
 use crate::core::wall_clock::local_date;
 use crate::ledger::{LedgerError, Order, RecordFilter, Subject};
@@ -113,9 +114,13 @@ pub(super) fn read(
     for index in entries.keys().copied().collect::<Vec<_>>() {
         entries.extend(ledger.records_about(Subject::Record(index))?);
     }
+    let mut counting = BTreeMap::new();
     for (index, found) in entries {
         match found {
-            Ok((_, record)) => missed.take(index, &record),
+            Ok((_, record)) => {
+                missed.take(index, &record);
+                as_it_counts(&mut counting, index, record.body);
+            }
             Err(_) => damaged.push(index),
         }
     }
@@ -123,7 +128,11 @@ pub(super) fn read(
         let MissedCheck { check, window, alert, closed, entry } = one;
         let missed_on = window.missed_on;
         let day = local_date(&around.settings.zone, check.since)?;
-        let made = entry.zip(check.made).map(|((record, recorded), at)| MadeLate { record, at, recorded });
+        let made = entry.zip(check.made).map(|((record, recorded), at)| {
+            let profile = around.settings.machines.get(check.machine.as_deref().unwrap_or_default());
+            let failed = counting.get(&record).is_some_and(|check| has_failed(check, profile));
+            MadeLate { record, at, recorded, failed }
+        });
         let (due, machine, check) = (check.since, check.machine, check.check);
         Some(MissedLine { day, due, machine, check, alert: alert.0, closed, missed_on, made })
     };
@@ -135,6 +144,26 @@ pub(super) fn read(
         key(one).cmp(&key(other))
     });
     Ok(lines)
+}
+
+/// Keeps each check as it was entered or corrected last.
+fn as_it_counts(counting: &mut BTreeMap<u64, Check>, index: u64, body: Body) {
+    if let Body::Check(check) = body {
+        counting.insert(index, check);
+    } else if let Body::Amendment(amendment) = body
+        && let AmendmentChange::Corrected(check) = amendment.change
+    {
+        counting.insert(amendment.of, check);
+    }
+}
+
+/// Whether a check found something wrong, by what its machine permits.
+fn has_failed(check: &Check, machine: Option<&MachineSettings>) -> bool {
+    let judged = match machine.and_then(|own| own.sanitizer.as_ref()) {
+        Some((sanitizing, rules)) => judge(check, *sanitizing, rules),
+        None => judge_known(check, None),
+    };
+    judged.good == Some(false)
 }
 
 /// The alerts that found them missing.

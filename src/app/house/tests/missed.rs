@@ -205,6 +205,33 @@ fn what_stood_open_before_a_span_is_named() {
     });
 }
 
+// Own promise: a missed check that was entered after all and failed does not read as made, until it is corrected.
+#[test]
+fn a_missed_check_that_failed_says_so() {
+    let short = || match supply_check(90) {
+        Check::Supply { at, short, note, by, .. } => Check::Supply { at, enough: false, short, note, by },
+        other => panic!("{other:?}"),
+    };
+    let of = opening(CONFIGURATION).len() as u64 + 1;
+    let (reason, by, change) =
+        ("misread".to_owned(), "Tom".to_owned(), AmendmentChange::Corrected(supply_check(90)));
+    let corrected = Body::Amendment(Box::new(Amendment { of, reason, by, change }));
+    for (later, failed) in [(None, true), (Some(corrected), false)] {
+        let mut all = opening(CONFIGURATION);
+        all.push(misses(60, "dm1", 1, CheckKind::Supply, true));
+        all.push(plain(90, Some("dm1"), Body::Check(short())));
+        all.extend(later.map(|later| plain(95, Some("dm1"), later)));
+        with(all, |reader, _| {
+            let (lines, _) = missed(reader, question(View::Missed, None));
+            let made: Vec<_> = lines.iter().filter_map(|line| line.made).collect();
+            assert_eq!(
+                made.iter().map(|made| (made.record, made.failed)).collect::<Vec<_>>(),
+                [(of, failed)]
+            );
+        });
+    }
+}
+
 // Own promise: the pages name the very checks that an account names, each on the day on which it was due, with the
 // entry by which it was made after all; of a span also what was due before it and not made when it began.
 #[test]
