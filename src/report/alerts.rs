@@ -11,7 +11,7 @@ use crate::core::counted::Noun;
 use crate::core::logbook::words::found_short;
 use crate::core::reader::{Language, Reader};
 use crate::core::record::{
-    AlertRaised, Body, Change, Clearing, MissedDue, Notification, OfAlert, Outcome, Record,
+    AlertChanged, AlertRaised, Body, Change, Clearing, MissedDue, Notification, OfAlert, Outcome, Record,
 };
 use crate::core::time::Timestamp;
 
@@ -183,7 +183,7 @@ pub(super) fn said(body: &Body, reader: &Reader) -> Option<String> {
         OfAlert::Raised(raised) => of_raised(raised, reader),
         OfAlert::Changed(changed) => {
             let measured = changed.measured.map(|measured| format!(", {}", shown(measured, reader)));
-            let (what, racks) = (in_change(changed.change), racks(changed.racks));
+            let (what, racks) = (in_change(changed), racks(changed.racks));
             let earlier = doubted(changed.earlier.as_ref());
             let missed = changed.missed.map(|missed| in_missed(missed, reader)).unwrap_or_default();
             let released = changed.released.as_ref();
@@ -243,8 +243,9 @@ fn doubted(earlier: Option<&Earlier>) -> String {
     told(earlier.racks.count, "that had passed in doubt") + &beside
 }
 
-const fn in_change(change: Change) -> &'static str {
-    match change {
+const fn in_change(changed: &AlertChanged) -> &'static str {
+    match changed.change {
+        Change::Eased if changed.amended.is_some() => "what it stood on was entered wrongly",
         Change::Grew => "grew",
         Change::MissedAgain => "missed once more",
         Change::Eased => "one thing that it is about is well again",

@@ -30,7 +30,7 @@ use super::who;
 use crate::core::access::Right;
 use crate::core::address::escaped;
 use crate::core::alert::doubts::can_doubt;
-use crate::core::alert::{Action, Alert, Condition, Foreseen, RACKS_NAMED_MAX};
+use crate::core::alert::{Action, Alert, Condition, Foreseen, Occasion, RACKS_NAMED_MAX};
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::{ended, in_doubt, verdict};
@@ -77,6 +77,8 @@ pub struct Said {
     pub facts: Vec<(String, String)>,
     /// What to do now, in order.
     pub steps: Vec<String>,
+    /// Whether the last of them asks for the corrective action.
+    pub asks_for_action: bool,
     /// How to wash by hand.
     pub by_hand: Vec<String>,
     /// What could hurt whoever follows the steps.
@@ -246,6 +248,8 @@ struct AlertPage<'a> {
     not_taking: Option<String>,
     needs_action: bool,
     not_acting: Option<String>,
+    /// What to do now, in order, for this person.
+    steps: Vec<String>,
     racks: Vec<Rack>,
     /// Whether they would push what happened off a phone, so that they are folded.
     is_long: bool,
@@ -329,6 +333,7 @@ async fn answer<K: Kitchen>(
         // What could not be taken is shown to whoever typed it, also where the alert closed meanwhile.
         needs_action: whole.alert.needs_action && (whole.closed.is_none() || typed.held.fault.is_some()),
         not_acting: who::instead(person, Right::Act, link.action),
+        steps: steps(&whole.said, person),
         is_written: whole.alert.action.is_some()
             && whole.alert.left_out().is_none()
             && typed.held.fault.is_none(),
@@ -339,7 +344,7 @@ async fn answer<K: Kitchen>(
         racks,
         trail: trail::told(&whole.trail, &whole.alert.racks.named, reader),
         reached: if whole.closed.is_none() { trail::reached(&whole.trail, reader, now) } else { Vec::new() },
-        next: match &whole.foreseen {
+        next: match whole.foreseen.as_ref().filter(|next| holds(next, &whole.alert)) {
             Some(next) => Some(words::foreseen(next, reader, now)),
             None if whole.closed.is_none() && lasts_unanswered(&whole.alert) => {
                 Some(words::nobody_else(reader.language).to_owned())
@@ -361,9 +366,30 @@ async fn answer<K: Kitchen>(
     frame::page(status, page.render())
 }
 
+/// Whether what is foreseen can come of an alert as it is: once somebody takes care, nobody is told for want of them.
+const fn holds(next: &Foreseen, alert: &Alert) -> bool {
+    match next {
+        Foreseen::Told { occasion: Occasion::ActionMissing | Occasion::AfterMaintenance, .. }
+        | Foreseen::AskedNoMore { .. }
+        | Foreseen::NotBefore { .. } => true,
+        Foreseen::Told { .. } | Foreseen::NobodyElse { .. } => alert.acknowledged.is_none(),
+    }
+}
+
 /// Whether somebody should take it on and nobody has.
 const fn lasts_unanswered(alert: &Alert) -> bool {
     alert.cleared.is_none() && alert.acknowledged.is_none()
+}
+
+/// What to do now, for this person: nobody is told to write what others must.
+fn steps(said: &Said, person: &Person) -> Vec<String> {
+    let mut steps = said.steps.clone();
+    if said.asks_for_action && !person.may(Right::Act) {
+        steps.pop();
+        steps
+            .push(words::tell_them(&who::having(Right::Act, person.reader.language), person.reader.language));
+    }
+    steps
 }
 
 /// The forms of the logbook by which whoever looks may enter what takes an alert back.

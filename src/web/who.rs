@@ -48,23 +48,29 @@ pub(super) const fn may(role: Role, language: Language) -> &'static str {
     }
 }
 
+/// The roles that have a right, in words.
+pub(super) fn having(right: Right, language: Language) -> String {
+    let roles: Vec<&str> =
+        Role::ALL.into_iter().filter(|one| one.may(right)).map(|one| role(one, language)).collect();
+    roles.join(", ")
+}
+
 /// Who may do what the person may not: a sentence for the place of the button, `None` for those who may.
 pub(super) fn instead(person: &Person, right: Right, what: &str) -> Option<String> {
     if person.may(right) {
         return None;
     }
     let language = person.reader.language;
-    let roles: Vec<&str> =
-        Role::ALL.into_iter().filter(|one| one.may(right)).map(|one| role(one, language)).collect();
+    let roles = having(right, language);
     Some(match language {
         Language::English => {
-            format!("{what}: not by your role ({}). Ask: {}.", role(person.role, language), roles.join(", "))
+            format!("{what}: not by your role ({}). Ask: {}.", role(person.role, language), roles)
         }
         Language::Spanish => {
             format!(
                 "{what}: su función ({}) no lo permite. Pídalo a: {}.",
                 role(person.role, language),
-                roles.join(", ")
+                roles
             )
         }
     })

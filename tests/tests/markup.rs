@@ -65,6 +65,7 @@ fn notice(condition: Condition, occasion: Occasion, language: Language) -> Notic
         cleared: None,
         needs_action: true,
         action: None,
+        amended: None,
         rest_since: None,
     };
     Notice {

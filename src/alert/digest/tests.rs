@@ -96,6 +96,7 @@ fn alert(number: u64, condition: Condition, about: &[&str]) -> Alert {
         cleared: None,
         needs_action: condition.needs_action(),
         action: None,
+        amended: None,
         rest_since: None,
     }
 }

@@ -106,6 +106,7 @@ pub(super) fn why(alert: &Alert, chemical: bool) -> Vec<Phrase> {
         Condition::Drifting => vec![Phrase::WhyDrifting],
         Condition::TankCold => vec![Phrase::WhyTankCold],
         Condition::ProbeFault | Condition::ProbeSilent => vec![Phrase::WhyProbe],
+        Condition::CheckOverdue if alert.racks.count > 0 => vec![Phrase::WhyCheck, Phrase::WhyCheckRacks],
         Condition::CheckOverdue => vec![Phrase::WhyCheck],
         Condition::CalibrationOverdue => vec![Phrase::WhyCalibration],
         Condition::ThermometerOff => vec![Phrase::WhyThermometer],

@@ -138,7 +138,7 @@ fn order(teller: &Teller<'_>) -> Phrase {
     match teller.notice.occasion {
         Occasion::Test => Phrase::OrderTest,
         Occasion::Closed => Phrase::OrderNothing,
-        Occasion::ActionMissing => Phrase::OrderWrite,
+        Occasion::ActionMissing => to_write(alert),
         occasion if is_active(occasion) && alert.cleared.is_none() => conditions::order(alert),
         Occasion::Raised
         | Occasion::Grew
@@ -150,10 +150,44 @@ fn order(teller: &Teller<'_>) -> Phrase {
             if written {
                 Phrase::OrderNothing
             } else {
-                Phrase::OrderWrite
+                to_write(alert)
             }
         }
     }
+}
+
+/// That the corrective action is to be written, and whether racks are to be held until then.
+fn to_write(alert: &Alert) -> Phrase {
+    if alert.was_entered_wrongly() { Phrase::OrderEnteredWrongly } else { Phrase::OrderWrite }
+}
+
+/// Whether a step asks for the corrective action.
+const fn is_writing(step: Phrase) -> bool {
+    matches!(
+        step,
+        Phrase::WriteAction
+            | Phrase::WriteActionCheck
+            | Phrase::WriteActionOlderToo
+            | Phrase::WriteActionSince
+            | Phrase::WriteEnteredWrongly
+    )
+}
+
+/// What to do once it has recovered and a corrective action is missing.
+fn steps_to_write(alert: &Alert) -> Vec<Phrase> {
+    if alert.was_entered_wrongly() {
+        return vec![Phrase::NothingToHold, Phrase::WriteEnteredWrongly];
+    }
+    let write = match alert.last_good {
+        _ if alert.condition == Condition::Weak => Phrase::WriteActionCheck,
+        _ if alert.condition == Condition::ThermometerOff => Phrase::WriteAction,
+        _ if alert.has_older_racks() => Phrase::WriteActionOlderToo,
+        Some(_) => Phrase::WriteActionSince,
+        None => Phrase::WriteAction,
+    };
+    // Whoever comes after it has recovered has not read what to do with the racks.
+    let rewash = (alert.racks.count > 0).then_some(Phrase::RewashNamed);
+    rewash.into_iter().chain([write]).collect()
 }
 
 /// The parts of a message, in the words of its reader and without markup.
@@ -165,6 +199,8 @@ pub struct Content {
     pub why: Vec<String>,
     /// What to do now, in order.
     pub steps: Vec<String>,
+    /// Whether the last of them asks for the corrective action.
+    pub asks_for_action: bool,
     /// The facts: name and value.
     pub rows: Vec<(String, String)>,
     /// The figures for washing by hand, their source last.
@@ -182,8 +218,12 @@ impl Content {
         let chemical = teller.facts.chemical;
         let active = is_active(occasion) && alert.cleared.is_none();
         let fill = |phrases: Vec<Phrase>| phrases.into_iter().map(|phrase| teller.filled(phrase)).collect();
-        let to_write = order(teller) == Phrase::OrderWrite;
+        let to_write = matches!(order(teller), Phrase::OrderWrite | Phrase::OrderEnteredWrongly);
         let mut why = if active { conditions::why(alert, chemical) } else { Vec::new() };
+        why.extend(alert.amended.as_ref().map(|amended| match amended.counts {
+            Some(_) => Phrase::WhyEnteredWrongly,
+            None => Phrase::WhyTestWithdrawn,
+        }));
         if occasion == Occasion::Test {
             why.push(Phrase::TestBody);
         } else if occasion == Occasion::Escalated {
@@ -194,16 +234,7 @@ impl Content {
         let steps = if active {
             conditions::steps(alert, chemical)
         } else if to_write {
-            let write = match alert.last_good {
-                _ if alert.condition == Condition::Weak => Phrase::WriteActionCheck,
-                _ if alert.condition == Condition::ThermometerOff => Phrase::WriteAction,
-                _ if alert.has_older_racks() => Phrase::WriteActionOlderToo,
-                Some(_) => Phrase::WriteActionSince,
-                None => Phrase::WriteAction,
-            };
-            // Whoever comes after it has recovered has not read what to do with the racks.
-            let rewash = (alert.racks.count > 0).then_some(Phrase::RewashNamed);
-            rewash.into_iter().chain([write]).collect()
+            steps_to_write(alert)
         } else {
             Vec::new()
         };
@@ -222,6 +253,7 @@ impl Content {
         Self {
             headline: headline(teller),
             why: fill(why),
+            asks_for_action: steps.last().is_some_and(|last| is_writing(*last)),
             steps: fill(steps),
             rows: rows(teller),
             by_hand: fill(by_hand),
@@ -347,8 +379,13 @@ fn rows(teller: &Teller<'_>) -> Vec<(String, String)> {
     row(Phrase::RowPlace, teller.place());
     let shown = |value, other| pair(value, other, reader).0;
     let against = |value| alert.limit.map_or_else(|| quantity(value, reader), |limit| shown(value, limit));
-    row(Phrase::RowMeasured, alert.measured.map(against));
-    row(Phrase::RowWorst, alert.worst.filter(|worst| alert.measured != Some(*worst)).map(against));
+    let amended = alert.amended.as_ref().map(|amended| match amended.counts {
+        Some(_) => teller.filled(Phrase::AsCorrected),
+        None => teller.filled(Phrase::AsWithdrawn),
+    });
+    let worst = alert.worst.filter(|worst| alert.measured != Some(*worst) && amended.is_none());
+    row(Phrase::RowMeasured, amended.or_else(|| alert.measured.map(against)));
+    row(Phrase::RowWorst, worst.map(against));
     let permitted = teller.facts.permitted.filter(|_| alert.condition == Condition::Weak);
     let range = permitted.map(|(least, most)| {
         let (least, most) = (concentration(least), concentration(most));

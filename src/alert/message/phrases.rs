@@ -71,7 +71,8 @@ phrases! {
     OrderClock: "Check the network: times on record may be off.", "Revise la red: las horas registradas pueden fallar.";
     OrderSeries: "The record is safe; look at the server.", "El registro está a salvo; revise el servidor.";
     OrderUndelivered: "Tell that person another way.", "Avise a esa persona por otra vía.";
-    OrderWrite: "Write down the corrective action.", "Anote la acción correctiva.";
+    OrderWrite: "The corrective action is to be written.", "Falta escribir la acción correctiva.";
+    OrderEnteredWrongly: "It was entered wrongly: no rack is to be held for it. The corrective action is to be written.", "Se anotó mal: no hay que apartar ninguna canasta por ella. Falta escribir la acción correctiva.";
     OrderNothing: "Nothing more to do for this alert.", "Por esta alerta no hay nada más que hacer.";
     OrderTest: "Nothing is wrong. Nothing to do.", "Todo está en orden. No hay nada que hacer.";
 
@@ -105,6 +106,7 @@ phrases! {
     WhyTankCold: "The kitchen is open, and the wash tank has not reached its temperature.", "La cocina está abierta y el tanque de lavado no ha llegado a su temperatura.";
     WhyProbe: "The water may be hot enough; it is the measurement that is missing. Until it is back every rack is unproven.", "El agua puede estar bastante caliente; lo que falta es la medida. Hasta que vuelva, todas las canastas quedan sin comprobar.";
     WhyCheck: "It was due {due} and is not on record.", "Se esperaba para {due} y no consta en el registro.";
+    WhyCheckRacks: "Most often it was not made, or nobody entered it: that is no fault of the machine. Until then nothing proves the racks that it counts ({racks}).", "Lo más habitual es que no se hiciera o que nadie lo anotara: no es una avería de la máquina. Hasta entonces nada comprueba las canastas que cuenta ({racks}).";
     WhyCalibration: "The probe is still used, but what it shows is no longer backed by a calibration.", "La sonda se sigue usando, pero ninguna calibración vigente respalda lo que muestra.";
     WhyThermometer: "It differs from its reference by more than its tolerance. Where it is a probe of the machine, racks were judged by what it shows.", "Se aparta de su referencia más que su tolerancia. Si es una sonda de la máquina, las canastas se juzgaron por lo que muestra.";
     WhySupplies: "Somebody looked at the supplies and found something short that was not filled up: {about}.", "Alguien revisó los suministros y faltaba algo que no se rellenó: {about}.";
@@ -162,6 +164,12 @@ phrases! {
     WriteActionCheck: "Write down what happened to the racks washed since the last good sanitizer check, and what was done, with your name: only that closes the alert.", "Anote qué pasó con las canastas lavadas desde el último control correcto del desinfectante y qué se hizo, con su nombre: solo eso cierra la alerta.";
     WriteActionOlderToo: "Write down what happened to all {racks} that this alert counts, those of before it came back too, and what was done, with your name: only that closes the alert.", "Anote qué pasó con todas las canastas que cuenta esta alerta ({racks}), también con las de antes de que volviera, y qué se hizo, con su nombre: solo eso cierra la alerta.";
     WriteActionSince: "Write down what happened to the racks washed since {since_good} and what was done, with your name: only that closes the alert.", "Anote qué pasó con las canastas lavadas desde {since_good} y qué se hizo, con su nombre: solo eso cierra la alerta.";
+    NothingToHold: "For this alert no rack is to be held or washed again: the test that raised it was entered wrongly and is right as {amended_by} corrected it. Of the racks that it counts ({racks}), hold only those that another alert names.", "Por esta alerta no hay que apartar ni volver a lavar ninguna canasta: la prueba que la causó se anotó mal y es correcta tal como la corrigió {amended_by}. De las canastas que cuenta ({racks}), aparte solo las que nombre otra alerta.";
+    WriteEnteredWrongly: "Write down as corrective action: «entered wrongly, corrected», with your name: only that closes the alert.", "Anote como acción correctiva: «se anotó mal, corregido», con su nombre: solo eso cierra la alerta.";
+    WhyEnteredWrongly: "The test that raised it was entered wrongly: it showed {amended_counts}, and not {amended_was} (corrected by {amended_by}).", "La prueba que la causó se anotó mal: marcaba {amended_counts}, y no {amended_was} (la corrigió {amended_by}).";
+    WhyTestWithdrawn: "The test that raised it was withdrawn by {amended_by} and counts no more. Racks that were judged by it have no proof.", "La prueba que la causó la retiró {amended_by} y ya no vale. Las canastas que se juzgaron por ella no tienen comprobación.";
+    AsCorrected: "{amended_counts}, as corrected by {amended_by}; entered as {amended_was}", "{amended_counts}, según la corrección de {amended_by}; anotado como {amended_was}";
+    AsWithdrawn: "none: withdrawn by {amended_by}; entered as {amended_was}", "ninguna: retirada por {amended_by}; anotada como {amended_was}";
     Call: "Call {call}.", "Llame a {call}.";
     CallService: "Call the service company of the machine.", "Llame al servicio técnico de la máquina.";
 

@@ -209,9 +209,18 @@ impl<'a> Teller<'a> {
         let phrase = if phrase == Phrase::Call && call.is_none() { Phrase::CallService } else { phrase };
         let contact = self.name(&self.notice.contact);
         let cleared = alert.cleared.map(|at| self.end_with_article(alert.since, at)).unwrap_or_default();
+        let amended = alert.amended.as_ref();
+        let amended_by = amended.map(|amended| {
+            self.with(Phrase::ByAt, &[("by", &self.name(&amended.by)), ("at", &self.time(amended.at))])
+        });
+        let told =
+            |value: Option<Quantity>| value.map(|value| quantity(value, &self.reader)).unwrap_or_default();
         self.with(
             phrase,
             &[
+                ("amended_by", &amended_by.unwrap_or_default()),
+                ("amended_was", &told(amended.map(|amended| amended.was))),
+                ("amended_counts", &told(amended.and_then(|amended| amended.counts))),
                 ("cleared", &cleared),
                 ("since", &since),
                 ("due", &self.due()),

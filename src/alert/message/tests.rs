@@ -1,3 +1,4 @@
+mod amended;
 mod short;
 mod spanish;
 
@@ -98,6 +99,7 @@ fn alert(condition: Condition) -> Alert {
         cleared: None,
         needs_action: condition.needs_action(),
         action: None,
+        amended: None,
         rest_since: None,
     }
 }

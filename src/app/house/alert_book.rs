@@ -150,6 +150,7 @@ impl House {
             why: content.why,
             facts: content.rows,
             steps: content.steps,
+            asks_for_action: content.asks_for_action,
             by_hand: content.by_hand,
             cautions: content.cautions,
         }

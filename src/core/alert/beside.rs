@@ -56,7 +56,8 @@ impl Turn<'_> {
         if !is_beside(cycle) || own.is_none_or(|own| own.sanitizer.is_none()) {
             return;
         }
-        let lasts = self.state.open(machine, Condition::Weak).is_some_and(|open| open.alert.cleared.is_none());
+        let lasts =
+            self.state.open(machine, Condition::Weak).is_some_and(|open| open.alert.cleared.is_none());
         let memory = self.state.memory(machine);
         if !lasts || memory.latest_test().is_none_or(|latest| latest.good) {
             memory.beside.push(rack);

@@ -118,7 +118,7 @@ pub use foreseen::Foreseen;
 pub use hours::{Hours, HoursError};
 pub use notice::{Notice, Occasion};
 pub use open::{
-    Acknowledgement, Action, Alert, AlertNumber, Pattern, Quantity, RACKS_NAMED_MAX, Rack, Racks,
+    Acknowledgement, Action, Alert, AlertNumber, Amended, Pattern, Quantity, RACKS_NAMED_MAX, Rack, Racks,
 };
 pub use settings::{MachineSettings, Period, Rules, Settings};
 #[cfg(test)]

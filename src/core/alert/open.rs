@@ -151,6 +151,20 @@ pub struct Action {
     pub covers: u64,
 }
 
+/// That the entry by which an alert stood was entered wrongly.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct Amended {
+    /// Who withdrew or corrected it.
+    pub by: String,
+    /// When that went on record.
+    pub at: Timestamp,
+    /// What it showed as it was entered.
+    pub was: Quantity,
+    /// What it shows as it was corrected, which is right; absent where it was withdrawn.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub counts: Option<Quantity>,
+}
+
 /// One open alert. A message carries it as it was when the message was made.
 #[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
 pub struct Alert {
@@ -198,6 +212,9 @@ pub struct Alert {
     pub needs_action: bool,
     /// The latest corrective action; one written before the latest affected rack does not close it.
     pub action: Option<Action>,
+    /// What was said later of the last entry that it stood on: that it was entered wrongly.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub amended: Option<Amended>,
     /// Since when what it is still about has been so, where that began after `since`: the due time of the checks that
     /// are left. Its records do not tell it.
     #[serde(skip_serializing_if = "Option::is_none", default)]
@@ -240,6 +257,12 @@ impl Alert {
     #[must_use]
     pub fn racks_uncovered(&self) -> u64 {
         self.racks.count.saturating_sub(self.action.as_ref().map_or(0, |action| action.covers))
+    }
+
+    /// Whether all that it stands on is right as it was corrected: none of its racks is to be held for it.
+    #[must_use]
+    pub fn was_entered_wrongly(&self) -> bool {
+        self.amended.as_ref().is_some_and(|amended| amended.counts.is_some())
     }
 
     /// How many of its racks had passed, and are in doubt for what was found wrong.
@@ -317,6 +340,7 @@ impl Alert {
             cleared: None,
             needs_action: true,
             action: None,
+            amended: None,
             rest_since: None,
         }
     }

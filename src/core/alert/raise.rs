@@ -4,7 +4,7 @@ use super::condition::{Condition, Severity};
 use super::earlier::Earlier;
 use super::event::Effects;
 use super::notice::Occasion;
-use super::open::{Alert, AlertNumber, Pattern, Quantity, Racks};
+use super::open::{Alert, AlertNumber, Amended, Pattern, Quantity, Racks};
 use super::settings::Settings;
 use super::state::{Open, SITE, State, Telling};
 use crate::core::channel::Place;
@@ -36,6 +36,8 @@ pub(super) struct Told {
     pub(super) missed: Option<MissedDue>,
     /// Who takes care of it no longer.
     pub(super) released: Option<String>,
+    /// That the last entry by which it stood was entered wrongly.
+    pub(super) amended: Option<Amended>,
 }
 
 /// Something that is wrong at present.
@@ -127,6 +129,7 @@ impl Turn<'_> {
             cleared: None,
             needs_action: condition.needs_action() || report.unproven,
             action: None,
+            amended: None,
             rest_since: None,
         };
         let open = Open { alert, recovering: 0, telling: Telling::default() };
@@ -156,7 +159,11 @@ impl Turn<'_> {
         let Some(open) = self.state.open_mut(machine, condition) else { return };
         let cleared = open.alert.cleared.take();
         open.recovering = 0;
-        let mut told = Told { earlier: report.earlier.clone(), missed: report.missed, released: None };
+        if cleared.is_some() {
+            // It stands on something else.
+            open.alert.amended = None;
+        }
+        let mut told = Told { earlier: report.earlier.clone(), missed: report.missed, ..Told::default() };
         let has_racks = !report.racks.named.is_empty() || told.earlier.is_some();
         if cleared.is_some() && has_racks {
             // Of the racks between the two nobody need doubt.
@@ -274,7 +281,7 @@ impl Turn<'_> {
     }
 
     pub(super) fn changed_by(&mut self, machine: &str, condition: Condition, change: Change, told: Told) {
-        let Told { earlier, missed, released } = told;
+        let Told { earlier, missed, released, amended } = told;
         let Some(open) = self.state.open(machine, condition) else { return };
         let alert = &open.alert;
         let came_back = change == Change::Returned && alert.before_return > 0;
@@ -290,6 +297,7 @@ impl Turn<'_> {
             earlier,
             missed,
             released,
+            amended,
         };
         self.record(machine, Body::AlertChanged(body));
     }

@@ -13,6 +13,7 @@ use super::earlier::Earlier;
 use super::open::{Acknowledgement, Action, Alert, AlertNumber, Rack, Racks};
 use super::past::Counted;
 use super::raise::worse;
+use super::settings::Rules;
 use crate::core::record::{AlertRaised, Body, Change, Clearing, Cycle, MissedDue, OfAlert, Outcome, Record};
 use crate::core::time::Timestamp;
 
@@ -113,8 +114,15 @@ fn raised_by(record: &Record, raised: &AlertRaised) -> Alert {
         cleared: None,
         needs_action: raised.condition.needs_action(),
         action: None,
+        amended: None,
         rest_since: None,
     }
+}
+
+/// Whether an alert that came back then had settled before, by the usual time: earlier versions put on record that it
+/// came back, and not that nobody takes care of it any more.
+fn had_settled(cleared: Option<Timestamp>, at: Timestamp) -> bool {
+    cleared.is_some_and(|cleared| at >= cleared.plus(Rules::default().settle))
 }
 
 impl Story {
@@ -179,6 +187,7 @@ impl Story {
                     (self.last_good, alert.last_good) = (Some(good), None);
                 }
                 alert.racks.count = changed.racks;
+                alert.amended = changed.amended.clone().or(alert.amended.take());
                 alert.pattern = changed.pattern.or(alert.pattern);
                 alert.measured = changed.measured.or(alert.measured);
                 alert.worst = worse(alert.condition, alert.worst, changed.measured);
@@ -187,13 +196,14 @@ impl Story {
                         alert.about.push(about.clone());
                     }
                 }
-                if changed.released.is_some() {
+                let returned = changed.change == Change::Returned;
+                if changed.released.is_some() || returned && had_settled(alert.cleared, at) {
                     let taken = alert.acknowledged.take();
                     self.released.extend(taken.map(|taken| Released { by: taken.by, taken: taken.at, at }));
                 }
                 match changed.change {
                     Change::Returned => {
-                        alert.cleared = None;
+                        (alert.cleared, alert.amended) = (None, None);
                         alert.since = changed.missed.map_or(alert.since, |missed| missed.due);
                     }
                     Change::Grew
@@ -206,6 +216,10 @@ impl Story {
                 }
             }
             OfAlert::Acknowledged(taken) => {
+                // The desk takes nobody beside another: whoever had it had been released.
+                let before =
+                    alert.acknowledged.take().map(|known| Released { by: known.by, taken: known.at, at });
+                self.released.extend(before);
                 let (by, via, note) = (taken.by.clone(), taken.via.clone(), taken.note.clone());
                 alert.acknowledged = Some(Acknowledgement { by, at, via, note });
             }

@@ -4,11 +4,11 @@
 //! is in doubt by then. The latest test that counts decides, also where an amendment makes an earlier one the latest.
 
 use super::condition::Condition;
-use super::open::Quantity;
-use super::raise::{Report, Turn};
+use super::open::{Amended, Quantity};
+use super::raise::{Report, Told, Turn};
 use super::state::{Memory, Tested};
 use crate::core::channel::Place;
-use crate::core::record::{Amendment, AmendmentChange, Check};
+use crate::core::record::{Amendment, AmendmentChange, Change, Check};
 use crate::core::sanitizer::{Refusal, requirement};
 
 /// Most tests of a machine that are remembered, for amendments (own choice: two weeks of three shifts, and some).
@@ -51,6 +51,7 @@ impl Turn<'_> {
         };
         let all = &mut self.state.memory(machine).tested;
         let Some(known) = all.iter_mut().find(|known| known.index == amendment.of) else { return };
+        let was = known.mg_per_l;
         *known = corrected.unwrap_or(Tested { withdrawn: true, ..*known });
         let now = *known;
         self.sanitizer_not_right(machine, amendment.of);
@@ -62,6 +63,8 @@ impl Turn<'_> {
             return;
         }
         if never {
+            let counts = (!now.withdrawn).then_some(Quantity::MgPerL(now.mg_per_l));
+            self.entered_wrongly(machine, amendment, (Quantity::MgPerL(was), counts));
             self.dismiss(machine, Condition::Weak);
         } else {
             self.recover(machine, Condition::Weak, true, 1);
@@ -69,6 +72,21 @@ impl Turn<'_> {
         if let Some(right) = latest {
             self.sanitizer_right(machine, right.at, right.index);
         }
+    }
+
+    /// The last entry by which the alert stood was entered wrongly: what it tells of is told as it counts.
+    fn entered_wrongly(
+        &mut self,
+        machine: &str,
+        amendment: &Amendment,
+        (was, counts): (Quantity, Option<Quantity>),
+    ) {
+        let amended = Amended { by: amendment.by.clone(), at: self.now, was, counts };
+        if let Some(open) = self.state.open_mut(machine, Condition::Weak) {
+            open.alert.amended = Some(amended.clone());
+        }
+        let told = Told { amended: Some(amended), ..Told::default() };
+        self.changed_by(machine, Condition::Weak, Change::Eased, told);
     }
 
     fn found_weak(&mut self, machine: &str, tested: Tested) {

@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::core::alert::trial::Told;
-use crate::core::alert::{AlertNumber, Condition, Earlier, Occasion, Pattern, Quantity, Route};
+use crate::core::alert::{AlertNumber, Amended, Condition, Earlier, Occasion, Pattern, Quantity, Route};
 use crate::core::channel::Place;
 use crate::core::record::CheckKind;
 use crate::core::time::Timestamp;
@@ -133,6 +133,9 @@ pub struct AlertChanged {
     /// Who had taken it on, where that ended: it came back after it had settled, and wants somebody anew.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub released: Option<String>,
+    /// That the last entry by which it stood was entered wrongly.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub amended: Option<Amended>,
 }
 
 impl AlertChanged {
@@ -151,6 +154,7 @@ impl AlertChanged {
             earlier: None,
             missed: None,
             released: None,
+            amended: None,
         }
     }
 }

@@ -71,6 +71,7 @@ fn records_of_alerts_keep_their_form() {
             earlier: None,
             missed: None,
             released: Some("Ana".to_owned()),
+            amended: None,
         }),
     );
     check(

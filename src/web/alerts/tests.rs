@@ -394,6 +394,33 @@ async fn who_is_told_next_is_said() {
     assert!(list.contains("As it was at "), "it does not renew itself: {list}");
 }
 
+// Own promise: whoever may not write a corrective action is not told to, and reads who may; form, step and right agree.
+#[tokio::test]
+async fn only_those_are_told_to_write_an_action_who_may() {
+    let kitchen = StillKitchen::new();
+    for role in Role::ALL {
+        let (_, page) = get(&kitchen, "/alerts/2", role, Language::English).await;
+        let may = role.may(Right::Act);
+        let told = page.contains("<li>Write it down</li>");
+        let form = page.contains("alerts/2/act\"");
+        let ask = page.contains("Tell somebody who may write the corrective action (manager, administrator)");
+        assert_eq!((told, form, ask), (may, may, !may), "{role}: {page}");
+    }
+}
+
+// Own promise: once somebody takes care, nobody is told for want of them.
+#[test]
+fn nobody_is_foreseen_to_be_told_of_what_is_taken_care_of() {
+    let at = "2026-11-26T17:50:00Z".parse().expect("a time");
+    let told = |occasion| Foreseen::Told { at, contacts: vec!["ben".to_owned()], occasion };
+    let mut alert = crate::core::alert::Alert::trial(at);
+    let all = [told(Occasion::Escalated), Foreseen::NobodyElse { at }, told(Occasion::ActionMissing)];
+    assert!(all.iter().all(|next| super::holds(next, &alert)));
+    let (by, via) = ("Ana".to_owned(), "page".to_owned());
+    alert.acknowledged = Some(crate::core::alert::Acknowledgement { by, at, via, note: None });
+    assert_eq!(all.map(|next| super::holds(&next, &alert)), [false, false, true]);
+}
+
 // Own promise: an alert whose entry was withdrawn or corrected says so at its head, by the newest amendment of each
 // entry, with the way to it; a comment takes nothing back.
 #[test]

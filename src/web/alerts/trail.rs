@@ -336,6 +336,10 @@ fn of_changed(changed: &AlertChanged, recorded: Option<Timestamp>, reader: &Read
     let pair = match changed.change {
         Change::Grew => ("It became worse", "Empeoró"),
         Change::MissedAgain => ("Missed once more", "Omitido una vez más"),
+        Change::Eased if changed.amended.is_some() => (
+            "What it stood on was entered wrongly, and counts no more as it was entered",
+            "Lo que la sostenía se anotó mal, y ya no vale como se anotó",
+        ),
         Change::Eased => {
             ("One thing that it is about is well again", "Una de las cosas de que trata vuelve a estar bien")
         }
@@ -344,8 +348,8 @@ fn of_changed(changed: &AlertChanged, recorded: Option<Timestamp>, reader: &Read
             ("Nobody answered: the next contact is told", "Nadie respondió: se avisa al siguiente contacto")
         }
         Change::EscalationEnded => (
-            "Nobody answered: every contact was told as often as configured",
-            "Nadie respondió: se avisó a todos los contactos tantas veces como está configurado",
+            "Nobody had answered by then: every contact had been told as often as configured",
+            "Nadie había respondido hasta entonces: se había avisado a todos tantas veces como está configurado",
         ),
         Change::NobodyToTell => {
             ("No contact is on duty for it", "Ningún contacto está de servicio para ella")
@@ -369,7 +373,8 @@ fn of_changed(changed: &AlertChanged, recorded: Option<Timestamp>, reader: &Read
     let earlier = doubted(changed.earlier.as_ref(), reader);
     let beside = beside(changed.earlier.as_ref(), reader.language);
     let missed = changed.missed.map(|missed| due_again(missed, changed.change, recorded, reader));
-    let beside: Vec<String> = [racks, added, measured, earlier, beside, missed].into_iter().flatten().collect();
+    let beside: Vec<String> =
+        [racks, added, measured, earlier, beside, missed].into_iter().flatten().collect();
     let what = if beside.is_empty() { what.to_owned() } else { format!("{what} ({})", beside.join(", ")) };
     let Some(by) = &changed.released else { return what };
     let pair = (

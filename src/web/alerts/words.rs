@@ -152,6 +152,16 @@ pub(super) fn taken_before(standing: Option<(String, String)>, language: Languag
     }
 }
 
+/// That others write the corrective action, for whoever may not.
+pub(super) fn tell_them(roles: &str, language: Language) -> String {
+    let phrase = said(
+        language,
+        "Tell somebody who may write the corrective action ({roles}) what happened to the racks: only that closes the alert.",
+        "Diga a quien pueda escribir la acción correctiva ({roles}) qué pasó con las canastas: solo eso cierra la alerta.",
+    );
+    filled(phrase, &[("roles", roles)])
+}
+
 /// Who is told next if nobody does anything, and when.
 pub(super) fn foreseen(next: &Foreseen, reader: &Reader, now: Timestamp) -> String {
     let (at, names, pair) = match next {

@@ -270,7 +270,10 @@ mod tests {
         for (alerts, said) in [
             (vec![late.clone(), cold(false, 33)], "2 alerts open: corrective action missing for 33 racks"),
             (vec![late, cold(true, 2), cold(false, 33)], "3 alerts open: 35 racks to wash again"),
-            (vec![cold(false, 1), cold(false, 33)], "2 alerts open: 2 corrective actions missing for 34 racks"),
+            (
+                vec![cold(false, 1), cold(false, 33)],
+                "2 alerts open: 2 corrective actions missing for 34 racks",
+            ),
             (vec![silent.clone(), silent], "2 alerts open: 2 corrective actions missing"),
         ] {
             let glance = machine(1, Some(Verdict::Pass), Data::Live, alerts);

@@ -3,7 +3,7 @@
 use rinseward::core::access::Role;
 use rinseward::core::alert::trial::{Fact, Told};
 use rinseward::core::alert::{
-    AlertNumber, ByProbe, Condition, Earlier, Occasion, Pattern, Quantity, Rack, Racks, Route,
+    AlertNumber, Amended, ByProbe, Condition, Earlier, Occasion, Pattern, Quantity, Rack, Racks, Route,
 };
 use rinseward::core::channel::Place;
 use rinseward::core::cycle::plate::{LimitSource, MachineKind, Sanitizing};
@@ -115,6 +115,12 @@ pub(crate) fn records() -> Vec<Record> {
                 earlier: None,
                 missed: Some(MissedDue { check: CheckKind::Supply, due: instant, counts_from: instant }),
                 released: Some("Ana".to_owned()),
+                amended: Some(Amended {
+                    by: "Ana".to_owned(),
+                    at: at(NOON_S),
+                    was: Quantity::MgPerL(10.0),
+                    counts: Some(Quantity::MgPerL(100.0)),
+                }),
             }),
         ),
         (

@@ -324,7 +324,11 @@ fn a_changed_row_is_named_by_line_column_and_record() {
 fn a_row_tells_of_no_other_doubt_than_the_evidence() {
     let earlier = |first, last| {
         let rack = |index: u64| Rack { index, at: at(index - 1) };
-        Some(Earlier { racks: Racks { count: 2, named: vec![rack(first), rack(last)] }, by_probe: None, beside: Racks::default() })
+        Some(Earlier {
+            racks: Racks { count: 2, named: vec![rack(first), rack(last)] },
+            by_probe: None,
+            beside: Racks::default(),
+        })
     };
     let raised = |number, earlier| {
         let raised =

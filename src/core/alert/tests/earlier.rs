@@ -2,7 +2,7 @@
 
 use super::fixture::{Play, Rack, at, in_ice, settings};
 use crate::core::alert::story::note;
-use crate::core::alert::{Alert, Condition, Earlier, Event};
+use crate::core::alert::{Alert, Amended, Condition, Earlier, Event, Quantity};
 use crate::core::record::{Amendment, AmendmentChange, Body, Check, Clearing};
 
 fn strip(minute: f64, mg_per_l: f64) -> Check {
@@ -128,6 +128,32 @@ fn a_weak_strip_that_was_misread_is_dismissed() {
         enter(&mut play, 61.0, "chem", strip(61.0, 10.0));
         let expected = if change == AmendmentChange::Withdrawn { 2 } else { 0 };
         assert_eq!(open(&play, Condition::Weak).racks.count, expected, "{change:?}");
+    }
+}
+
+// Own promise: an alert of racks that a misread strip judged says what that strip showed as it counts; a later strip
+// that is weak stands for itself. The records say the same.
+#[test]
+fn an_alert_by_a_misread_strip_says_what_counts() {
+    let right = || AmendmentChange::Corrected(strip(1.0, 100.0));
+    for (change, counts) in [(AmendmentChange::Withdrawn, None), (right(), Some(Quantity::MgPerL(100.0)))] {
+        let mut play = Play::new(settings());
+        play.racks(0.0, "chem", &[Rack::Good]);
+        enter(&mut play, 1.0, "chem", strip(1.0, 10.0));
+        play.rack(2.0, "chem", Rack::Weak);
+        amend(&mut play, 3.0, "chem", 1, change);
+        let alert = open(&play, Condition::Weak).clone();
+        let amended = Amended { by: "ana".to_owned(), at: at(3.0), was: Quantity::MgPerL(10.0), counts };
+        assert_eq!(alert.amended.as_ref(), Some(&amended));
+        assert_eq!((alert.was_entered_wrongly(), alert.action_missing()), (counts.is_some(), true));
+        let told = |play: &Play| {
+            let mut stories = std::collections::BTreeMap::new();
+            play.effects.records.iter().for_each(|record| note(&mut stories, record));
+            stories.remove(&alert.number).expect("on record").alert.amended
+        };
+        assert_eq!(told(&play), Some(amended));
+        enter(&mut play, 5.0, "chem", strip(5.0, 10.0));
+        assert_eq!((&open(&play, Condition::Weak).amended, told(&play)), (&None, None));
     }
 }
 

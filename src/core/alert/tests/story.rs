@@ -98,6 +98,30 @@ fn whoever_takes_care_no_longer_is_on_record() {
     assert_eq!(taken(&play), (None, vec![released]));
 }
 
+// Own promise: an alert that came back after it had settled is nobody's, also where an earlier version did not put on
+// record with whom that ended; one that came back at once keeps its taker.
+#[test]
+fn an_old_record_of_a_return_releases_whoever_took_care() {
+    for (back, released) in [(60.0, true), (14.0, false)] {
+        let mut play = Play::new(settings());
+        play.rack(0.0, "hot", Rack::Cold);
+        let number = play.open(Condition::Cold).expect("an alert").number;
+        let take = |by| Event::Acknowledge { alert: number, by, via: "link", note: None };
+        play.handle(take("Ana")).expect("it is open");
+        play.racks(9.0, "hot", &[Rack::Good, Rack::Good, Rack::Good]);
+        play.rack(back, "hot", Rack::Cold);
+        for record in &mut play.effects.records {
+            if let Body::AlertChanged(changed) = &mut record.body {
+                changed.released = None;
+            }
+        }
+        let open = play.open(Condition::Cold).expect("open").acknowledged.clone();
+        assert_eq!(open.is_none(), released);
+        let story = told(&play, &[], Condition::Cold);
+        assert_eq!((story.alert.acknowledged, story.released.len()), (open, usize::from(released)));
+    }
+}
+
 // Own promise: what an action covers is what it said it covers, also where the alert is told from its records.
 #[test]
 fn an_action_for_a_few_racks_is_told_as_one() {

@@ -1,0 +1,62 @@
+//! What is told of an alert whose entry was entered wrongly, and of checks that nobody entered.
+
+use super::*;
+use crate::core::alert::Amended;
+
+fn told(notice: &Notice) -> String {
+    let zone = zone();
+    let facts = Facts {
+        site: "s",
+        zone: &zone,
+        written: at("2026-11-25T18:10:00Z"),
+        chemical: true,
+        permitted: None,
+        call: None,
+        link: None,
+    };
+    compose(notice, &facts, None).text
+}
+
+// Own promise: nobody is told to hold racks for a strip that was misread; what counts now is told, with who said so. Of
+// one that was withdrawn nothing is known.
+#[test]
+fn nobody_holds_racks_for_a_strip_that_was_misread() {
+    for language in Language::ALL {
+        let of = |counts| {
+            let mut notice = notice(Condition::Weak, Occasion::ActionMissing, language, Scale::Celsius);
+            let at = at("2026-11-25T17:40:00Z");
+            notice.alert.amended =
+                Some(Amended { by: "Ana".to_owned(), at, was: Quantity::MgPerL(20.0), counts });
+            told(&notice)
+        };
+        let (corrected, withdrawn) = (of(Some(Quantity::MgPerL(100.0))), of(None));
+        let rewash = Phrase::RewashNamed.say(language);
+        assert!(!corrected.contains(rewash) && withdrawn.contains(rewash), "{corrected}{withdrawn}");
+        let wanted: &[&str] = match language {
+            Language::English => &[
+                "no rack is to be held for it. The corrective action is to be written.",
+                "«entered wrongly, corrected»",
+                "Measured last: 100 mg/L, as corrected by Ana, 12:40 EST; entered as 20 mg/L",
+            ],
+            Language::Spanish => &[
+                "no hay que apartar ninguna canasta por ella",
+                "«se anotó mal, corregido»",
+                "Última medida: 100 mg/L, según la corrección de Ana, 12:40 EST; anotado como 20 mg/L",
+            ],
+        };
+        for said in wanted {
+            assert!(corrected.contains(said), "{said}: {corrected}");
+        }
+    }
+}
+
+// Own promise: the first cause of a check that is missing is that nobody entered it.
+#[test]
+fn a_missed_check_is_no_fault_of_the_machine() {
+    let mut notice = notice(Condition::CheckOverdue, Occasion::Raised, Language::English, Scale::Celsius);
+    let said = "Most often it was not made, or nobody entered it: that is no fault of the machine.";
+    assert!(!told(&notice).contains(said));
+    notice.alert.racks.count = 3;
+    let text = told(&notice);
+    assert!(text.contains(said) && text.contains("(3 racks)"), "{text}");
+}
