@@ -7,7 +7,7 @@ use jiff::civil::DateTime;
 use jiff::tz::{Offset, TimeZone};
 
 use super::Fault;
-use crate::core::reader::{Language, said};
+use crate::core::reader::{Language, Reader, said};
 use crate::core::time::Timestamp;
 use crate::core::wall_clock::{self, Unclear};
 
@@ -20,6 +20,12 @@ pub(in crate::web) struct Which {
     pub(in crate::web) shown: String,
     /// Whether it is the chosen one.
     pub(in crate::web) chosen: bool,
+}
+
+/// A moment as a form has it, to the minute.
+pub(in crate::web) fn local(reader: &Reader, at: Timestamp) -> String {
+    let at = jiff::Timestamp::from_microsecond(at.micros()).unwrap_or_default();
+    at.to_zoned_datetime(reader.zone.clone()).strftime("%Y-%m-%dT%H:%M").to_string()
 }
 
 /// The instant of a time of the clock, which may carry the offset that tells two of one name apart.

@@ -15,7 +15,7 @@ use crate::core::technician::words::correction;
 use crate::core::time::Timestamp;
 use crate::core::wall_clock::Unclear;
 use crate::web::form::Field;
-use crate::web::form::clock::{Which, chosen, which};
+use crate::web::form::clock::{Which, chosen, local, which};
 use crate::web::frame::{self, Frame, Tab, said};
 use crate::web::kitchen::{Kitchen, Pages};
 use crate::web::machine::words::place_word;
@@ -173,12 +173,6 @@ pub(in crate::web) async fn show<K: Kitchen>(
         told: force.as_ref().map(|force| Told::of(force, &person)),
     };
     frame::page(status, page.render())
-}
-
-/// A moment as a form has it, to the minute.
-fn local(reader: &Reader, at: Timestamp) -> String {
-    let at = jiff::Timestamp::from_microsecond(at.micros()).unwrap_or_default();
-    at.to_zoned_datetime(reader.zone.clone()).strftime("%Y-%m-%dT%H:%M").to_string()
 }
 
 fn limits(force: &Force, reader: &Reader) -> Vec<Line> {

@@ -123,14 +123,19 @@ async fn put<K: Kitchen>(
     }
     let unknown = unknown_fields(&sent.unknown, language);
     let once = once(&sent.once, &format!("amendment of {record}"), &sent, person);
-    let mut fields = Correcting::from(sent);
+    let mut fields = Correcting::from(sent).without_counted(&entered, &person.reader);
     if unknown.is_some() {
         fields.refused = unknown;
         return answer(pages, person, (record, deep), fields, StatusCode::UNPROCESSABLE_ENTITY).await;
     }
+    let again = is_on_record(&fields, &entered, person);
     if is_own && entered.own_until(person, pages.kitchen.time()).is_none() && !person.may(Right::Amend) {
-        fields.refused = Some(words(language).own_over.to_owned());
-        return answer(pages, person, (record, deep), fields, StatusCode::FORBIDDEN).await;
+        let (fields, status) = over(fields, &entered, person, again);
+        return answer(pages, person, (record, deep), fields, status).await;
+    }
+    // The values of a press that arrives twice count already: it changes nothing.
+    if again && fields.change.value == "correct" {
+        return frame::go(&format!("{back}{record}"));
     }
     let of = pages.kitchen.machines().into_iter().find(|one| Some(&one.name) == entered.machine.as_ref());
     let of = of.map(|one| one.sanitizing);
@@ -145,6 +150,37 @@ async fn put<K: Kitchen>(
     };
     fields.refused = Some(refused);
     answer(pages, person, (record, deep), fields, status).await
+}
+
+/// Whether the same was put on record before: by the same person, for the same reason, with no value that does not count.
+fn is_on_record(fields: &Correcting, entered: &Entered, person: &Person) -> bool {
+    let is_same = |one: &Amendment| match (&one.change, fields.change.value.as_str()) {
+        (AmendmentChange::Comment, "comment") | (AmendmentChange::Withdrawn, "withdraw") => true,
+        (AmendmentChange::Corrected(_), "correct") => !fields.has_values(),
+        (AmendmentChange::Comment | AmendmentChange::Withdrawn | AmendmentChange::Corrected(_), _) => false,
+    };
+    let reason = fields.reason.value.trim();
+    entered.amendments.iter().any(|(_, _, one)| one.by == person.name && one.reason == reason && is_same(one))
+}
+
+/// What somebody is told who may not put right their own entry any more: that it is on record by an earlier press, or why
+/// it is not, and who can. All that was typed then stands in the comment that asks them.
+fn over(mut fields: Correcting, entered: &Entered, person: &Person, again: bool) -> (Correcting, StatusCode) {
+    let language = person.reader.language;
+    let words = words(language);
+    if again {
+        let already = Some(words.already.to_owned());
+        return (Correcting { already, once: fields.once, ..Correcting::default() }, StatusCode::OK);
+    }
+    // By nothing but the time.
+    let is_late = entered.own_until(person, entered.recorded).is_some();
+    fields.refused = Some(if is_late { words.own_late } else { words.own_over }.to_owned());
+    let typed = fields.in_words(words, language);
+    if !typed.is_empty() {
+        let reason = fields.reason.value.trim_end().to_owned();
+        fields.reason.value = if reason.is_empty() { typed } else { format!("{reason} ({typed})") };
+    }
+    (fields, StatusCode::FORBIDDEN)
 }
 
 fn read(

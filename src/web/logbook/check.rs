@@ -156,11 +156,6 @@ async fn answer<K: Kitchen>(
     }
     let own = known.iter().filter(|one| meant.is_empty() || one.name == meant);
     let (colours, too_strong) = strip_of(own);
-    let steps = colours.iter().map(|step| Choice {
-        value: step.to_string(),
-        shown: step.to_string(),
-        chosen: fields.strip == step.to_string(),
-    });
     let sanitizing = known.iter().find(|one| one.name == meant).map(|one| one.sanitizing);
     let supplies = supplies_of(sanitizing, &fields.short, reader.language);
     let devices = [("water", Device::Water), ("food", Device::Food)].map(|(value, device)| Choice {
@@ -183,7 +178,7 @@ async fn answer<K: Kitchen>(
         heading: if meant.is_empty() { title.to_owned() } else { format!("{title} · {meant}") },
         has_others: names.len() > 1,
         machine: meant,
-        steps: steps.collect(),
+        steps: steps_of(colours, &fields.strip),
         supplies,
         between: between(too_strong, reader.language),
         devices: devices.into(),
@@ -199,7 +194,16 @@ async fn answer<K: Kitchen>(
 }
 
 /// The colours of a strip and between which of them it counts as the stronger one, mg/L.
-type Strip = (&'static [f64], Option<(f64, f64)>);
+pub(super) type Strip = (&'static [f64], Option<(f64, f64)>);
+
+/// The colours of a strip as buttons, with the one that was tapped.
+pub(super) fn steps_of(colours: &[f64], tapped: &str) -> Vec<Choice> {
+    let choice = |step: &f64| {
+        let shown = step.to_string();
+        Choice { chosen: shown == tapped, value: shown.clone(), shown }
+    };
+    colours.iter().map(choice).collect()
+}
 
 /// The ticks of what a machine can run short of, each by its name, with those that were set.
 pub(super) fn supplies_of(
@@ -217,7 +221,7 @@ pub(super) fn supplies_of(
 
 /// What the strip of these machines can show; no colours where they have different strips, or are too strong by
 /// different ones, so that the machine is to be known first.
-fn strip_of<'k>(machines: impl Iterator<Item = &'k Known>) -> Strip {
+pub(super) fn strip_of<'k>(machines: impl Iterator<Item = &'k Known>) -> Strip {
     let chemical = machines.filter(|one| one.sanitizing.is_chemical());
     let mut strips = chemical.map(|one| (strip_colours(one.sanitizing), one.too_strong_between));
     let first: Strip = strips.next().unwrap_or_default();

@@ -4,15 +4,18 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
-use super::Corrected;
 use super::forms::{NOTE_CHARS_MAX, made, temperature, within};
 use super::supplies::{said, ticked};
+use super::words::Words;
+use super::{Corrected, Entered};
 use crate::core::cycle::plate::Sanitizing;
-use crate::core::logbook::{Impossible, MG_PER_L, NAME_BYTES_MAX, PH, SOLUTION_C, THERMOMETER_C, method};
+use crate::core::logbook::{
+    Impossible, MG_PER_L, NAME_BYTES_MAX, PH, SOLUTION_C, THERMOMETER_C, method, words,
+};
 use crate::core::reader::{Language, Reader};
 use crate::core::record::{Check, Supply};
 use crate::core::time::Timestamp;
-use crate::web::form::clock::{Which, which};
+use crate::web::form::clock::{Which, local, which};
 use crate::web::form::{Fault, Field, optional, text};
 
 /// What is sent to amend an entry.
@@ -21,6 +24,7 @@ use crate::web::form::{Fault, Field, optional, text};
 pub(in crate::web) struct SentChange {
     reason: String,
     pub(super) change: String,
+    strip: String,
     mg_per_l: String,
     ph: String,
     solution: String,
@@ -72,6 +76,8 @@ impl From<SentComment> for SentChange {
 pub(super) struct Correcting {
     pub(super) reason: Field,
     pub(super) change: Field,
+    /// The colour of the strip, where one was tapped.
+    pub(super) strip: String,
     pub(super) mg_per_l: Field,
     pub(super) ph: Field,
     pub(super) solution: Field,
@@ -89,6 +95,8 @@ pub(super) struct Correcting {
     pub(super) tried: bool,
     /// Why the whole was refused.
     pub(super) refused: Option<String>,
+    /// That it is on record by an earlier press.
+    pub(super) already: Option<String>,
 }
 
 impl From<SentChange> for Correcting {
@@ -96,6 +104,7 @@ impl From<SentChange> for Correcting {
         Self {
             reason: Field::with(sent.reason),
             change: Field::with(sent.change),
+            strip: sent.strip,
             mg_per_l: Field::with(sent.mg_per_l),
             ph: Field::with(sent.ph),
             solution: Field::with(sent.solution),
@@ -110,14 +119,138 @@ impl From<SentChange> for Correcting {
             once: sent.once,
             tried: true,
             refused: None,
+            already: None,
         }
     }
 }
 
+/// What counts of an entry, as it is typed; nothing of a note, and of one that counts no more.
+fn counted(entered: &Entered, reader: &Reader) -> Correcting {
+    let mut fields = Correcting::default();
+    let Some(check) = entered.counting() else { return fields };
+    let degrees = |celsius: f64| Field::with(shown(reader.scale.temperature(celsius)));
+    let text = |text: &Option<String>| Field::with(text.clone().unwrap_or_default());
+    match check {
+        Check::Sanitizer { mg_per_l, ph, solution_c, method, .. } => {
+            if method.as_deref().and_then(method::known_method) == Some(method::Method::Strip) {
+                fields.strip = mg_per_l.to_string();
+            } else {
+                fields.mg_per_l = Field::with(mg_per_l.to_string());
+            }
+            fields.ph = Field::with(ph.map(|ph| ph.to_string()).unwrap_or_default());
+            fields.solution = solution_c.map(degrees).unwrap_or_default();
+            let method = method.as_deref().map(|method| words::method(method, reader.language));
+            fields.method = Field::with(method.unwrap_or_default());
+        }
+        Check::Supply { enough, short, note, .. } => {
+            fields.enough = Field::with(if *enough { "yes" } else { "no" });
+            fields.short.clone_from(short);
+            fields.note = text(note);
+        }
+        Check::DrainAndClean { note, .. } => fields.note = text(note),
+        Check::Thermometer { shown_c, reference_c, .. } => {
+            (fields.shown, fields.right) = (degrees(*shown_c), degrees(*reference_c));
+        }
+    }
+    fields.at = Field::with(local(reader, check.at()));
+    fields
+}
+
+/// A temperature as it is typed: a tenth of a degree, which is what people read off.
+fn shown(degrees: f64) -> String {
+    let text = format!("{degrees:.1}");
+    text.strip_suffix(".0").map_or_else(|| text.clone(), str::to_owned)
+}
+
 impl Correcting {
-    /// The empty form of a page that is shown at this time.
+    /// The form of a page that is shown at this time, before it is filled.
     pub(super) fn fresh(now: Timestamp) -> Self {
         Self { once: now.micros().to_string(), ..Self::default() }
+    }
+
+    /// The fields for values, in one order.
+    fn typed(&mut self) -> [&mut Field; 8] {
+        [
+            &mut self.mg_per_l,
+            &mut self.ph,
+            &mut self.solution,
+            &mut self.note,
+            &mut self.shown,
+            &mut self.right,
+            &mut self.method,
+            &mut self.at,
+        ]
+    }
+
+    /// Empties what is as it counts already, so that only what was changed is left.
+    pub(super) fn without_counted(mut self, entered: &Entered, reader: &Reader) -> Self {
+        let mut own = counted(entered, reader);
+        if !self.offset.is_empty() {
+            own.at = Field::default();
+        }
+        for (field, counts) in self.typed().into_iter().zip(own.typed()) {
+            if field.value.trim() == counts.value {
+                field.value.clear();
+            }
+        }
+        if self.strip == own.strip {
+            self.strip.clear();
+        }
+        if self.enough.value == own.enough.value && self.short == own.short {
+            self.enough.value.clear();
+            self.short.clear();
+        }
+        self
+    }
+
+    /// Fills what is empty with what counts.
+    pub(super) fn filled(mut self, entered: &Entered, reader: &Reader) -> Self {
+        let mut own = counted(entered, reader);
+        let is_typed = !self.mg_per_l.value.is_empty();
+        for (field, counts) in self.typed().into_iter().zip(own.typed()) {
+            if field.value.is_empty() {
+                field.value.clone_from(&counts.value);
+            }
+        }
+        if !self.strip.is_empty() && !is_typed {
+            self.mg_per_l.value.clear();
+        } else if self.strip.is_empty() {
+            self.strip = own.strip;
+        }
+        if self.enough.value.is_empty() && self.short.is_empty() {
+            (self.enough.value, self.short) = (own.enough.value, own.short);
+        }
+        self
+    }
+
+    /// What was changed in words, for somebody else to put right; nothing where nothing was.
+    pub(super) fn in_words(&self, own: &Words, language: Language) -> String {
+        let strip = Field::with(self.strip.as_str());
+        let named = [
+            (own.strength, &strip),
+            (own.strength, &self.mg_per_l),
+            (own.ph, &self.ph),
+            (own.solution, &self.solution),
+            (own.method, &self.method),
+            (own.shown, &self.shown),
+            (own.reference_shows, &self.right),
+            (own.note, &self.note),
+            (own.at, &self.at),
+        ];
+        let named = named.into_iter().filter(|(_, field)| !field.value.trim().is_empty());
+        let mut told: Vec<String> = named.map(|(name, field)| format!("{name}: {}", field.value)).collect();
+        let short = self.short.iter().map(|one| words::supply(*one, language));
+        let short = short.collect::<Vec<_>>().join(", ");
+        match self.enough.value.as_str() {
+            "yes" => told.push(own.enough.to_owned()),
+            "no" => told.push(format!("{}: {short}", own.short)),
+            _ if !short.is_empty() => told.push(format!("{}: {short}", own.short)),
+            _ => {}
+        }
+        if self.change.value == "withdraw" {
+            told.insert(0, own.withdraw.to_owned());
+        }
+        told.join("; ")
     }
 
     /// The two times that the one which was typed may be; none where it is only one.
@@ -138,7 +271,9 @@ impl Correcting {
             &self.method,
             &self.at,
         ];
-        !self.short.is_empty() || fields.into_iter().any(|field| !field.value.trim().is_empty())
+        !self.short.is_empty()
+            || !self.strip.is_empty()
+            || fields.into_iter().any(|field| !field.value.trim().is_empty())
     }
 
     /// Why it is amended.
@@ -168,6 +303,20 @@ impl Correcting {
         true
     }
 
+    /// The right concentration, mg/L, by the colour that was tapped or the number that was typed, as with
+    /// [`Fields::strength`](super::forms::Fields::strength).
+    fn strength(&mut self, language: Language) -> Option<Option<f64>> {
+        let read = |typed: &str| within(typed, MG_PER_L, |value| value);
+        let found = match (read(&self.strip), read(&self.mg_per_l.value)) {
+            (Err(fault), _) | (_, Err(fault)) => Err(fault),
+            (Ok(Some(strip)), Ok(Some(typed))) if strip.total_cmp(&typed).is_ne() => {
+                Err(Fault::NotTheStrip(strip, typed))
+            }
+            (Ok(strip), Ok(typed)) => Ok(strip.or(typed)),
+        };
+        self.mg_per_l.take(found, language)
+    }
+
     /// The right values of an entry that came on record then, where each that was given can be.
     pub(super) fn values(&mut self, reader: &Reader, recorded: Timestamp) -> Option<Corrected> {
         let (language, scale) = (reader.language, reader.scale);
@@ -179,7 +328,7 @@ impl Correcting {
             let found = temperature(&field.value, range, scale);
             field.take(found, language)
         };
-        let (mg_per_l, ph) = (plain(&mut self.mg_per_l, MG_PER_L), plain(&mut self.ph, PH));
+        let (mg_per_l, ph) = (self.strength(language), plain(&mut self.ph, PH));
         let solution_c = degrees(&mut self.solution, SOLUTION_C);
         let (shown_c, reference_c) =
             (degrees(&mut self.shown, THERMOMETER_C), degrees(&mut self.right, THERMOMETER_C));

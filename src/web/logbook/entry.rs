@@ -5,9 +5,9 @@ use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::Response;
 
-use super::check::{Choice, supplies_of};
+use super::check::{Choice, steps_of, strip_of, supplies_of};
 use super::correcting::Correcting;
-use super::words::{Words, amended, heading, words};
+use super::words::{Words, amended, between, heading, words};
 use super::{Entered, Written};
 use crate::core::access::Right;
 use crate::core::address::escaped;
@@ -59,6 +59,10 @@ struct EntryPage<'a> {
     ask: Option<String>,
     /// Whether they may comment on it all the same.
     comments: bool,
+    /// The colours of its strip, where it was read from one.
+    steps: Vec<Choice>,
+    /// What to tap where the strip lies between two colours.
+    between: String,
     fields: Correcting,
     /// What it can have been short of.
     supplies: Vec<Choice>,
@@ -91,6 +95,7 @@ pub(super) async fn answer<K: Kitchen>(
         Err(refused) => return frame::refuse(refused, person, &pages.site, deep),
     };
     let reader = &person.reader;
+    let fields = fields.filled(&entered, reader);
     let open = pages.open().await;
     let words = words(reader.language);
     let (kind, at, by) = match &entered.written {
@@ -116,6 +121,8 @@ pub(super) async fn answer<K: Kitchen>(
         told.verdict = good_then(&told.verdict, (own, later), pages.kitchen.time(), reader);
     }
     let (found, was) = entered.told(reader);
+    let (steps, too_strong) = strip_of(own.into_iter().filter(|_| !fields.strip.is_empty()));
+    let steps = steps_of(steps, &fields.strip);
     let now = pages.kitchen.time();
     let own_until = entered.own_until(person, now).map(|until| reader.with_article(reader.near(until, now)));
     let page = EntryPage {
@@ -142,6 +149,8 @@ pub(super) async fn answer<K: Kitchen>(
         ask: who::instead(person, Right::Amend, words.amend).filter(|_| own_until.is_none()),
         own: own_until.map(|until| filled(words.own_hint, &[("until", &until)])),
         comments: person.may(Right::Enter),
+        steps,
+        between: between(too_strong, reader.language),
         fields,
         kind: kind.map_or("note", CheckKind::as_str),
         symbol: reader.scale.symbol(),

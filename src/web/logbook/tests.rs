@@ -1,6 +1,8 @@
 mod amend;
+mod kept;
 mod live;
 mod own;
+mod prefilled;
 mod supplies;
 
 use std::time::Duration;

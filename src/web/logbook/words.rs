@@ -17,8 +17,8 @@ words! {
     its_entry: "Its entry", "Su anotación";
     its_alert: "Alert", "Alerta";
     enter: "Enter something else", "Anotar otra cosa";
-    today: "Entered today", "Anotado hoy";
-    none_today: "Nothing is entered yet today.", "Hoy no hay nada anotado todavía.";
+    today: "Entered since midnight", "Anotado desde medianoche";
+    none_today: "Nothing is entered since midnight.", "No hay nada anotado desde medianoche.";
     machine: "Machine", "Máquina";
     site: "the whole site", "toda la cocina";
     strength: "Concentration, mg/L (ppm)", "Concentración, mg/L (ppm)";
@@ -64,7 +64,10 @@ words! {
     amend: "Amend this entry", "Enmendar este asiento";
     amend_own: "I made a slip: put it right", "Me equivoqué: rectificarlo";
     own_hint: "It is your own entry: you can put it right yourself until {until}. After that ask a manager.", "Es una anotación suya: puede rectificarla usted hasta {until}. Después, pídalo a un encargado.";
-    own_over: "Nothing was put on record: an entry can be put right by whoever made it for 10 minutes, and not once it has set off an alert or somebody else has amended it. Ask a manager, and say below what would be right.", "No se registró nada: quien hizo una anotación puede rectificarla durante 10 minutos, y ya no cuando ha provocado una alerta o cuando otra persona la ha enmendado. Pídalo a un encargado, y diga abajo qué sería lo correcto.";
+    own_over: "Nothing was put on record: an entry can be put right by whoever made it for 10 minutes, and not once it has set off an alert or somebody else has amended it. A manager or an administrator still can: say below what would be right.", "No se registró nada: quien hizo una anotación puede rectificarla durante 10 minutos, y ya no cuando ha provocado una alerta o cuando otra persona la ha enmendado. Un encargado o un administrador aún puede: diga abajo qué sería lo correcto.";
+    own_late: "Nothing was put on record: the 10 minutes in which you can put right your own entry are over. A manager or an administrator still can: say below what would be right.", "No se registró nada: pasaron los 10 minutos en los que puede rectificar su propia anotación. Un encargado o un administrador aún puede: diga abajo qué sería lo correcto.";
+    already: "It is on record: you had put it right already, see «Said of it later». It was not put on record twice.", "Ya consta: usted ya lo había rectificado, vea «Lo añadido después». No se registró dos veces.";
+    machine_stays: "The machine is not corrected: if it was another one, take this entry back as entered by mistake and enter it anew there.", "La máquina no se corrige: si era otra, retire esta anotación como hecha por error y anótela de nuevo en la otra.";
     amend_hint: "The entry stays as it is; the amendment is read beside it.", "El asiento queda como está; la enmienda se lee a su lado.";
     is_wrong: "Is something wrong with it?", "¿Tiene algo mal?";
     ask_correction: "What is wrong, and what would be right", "Qué está mal y qué sería lo correcto";
@@ -82,12 +85,12 @@ words! {
     note_example: "The left arm drips; the service is called", "El brazo izquierdo gotea; se llamó al servicio";
     garbled: "Nothing was put on record: the form could not be read. Fill it in again here.", "No se registró nada: no se pudo leer el formulario. Rellénelo aquí otra vez.";
     probe_or_name: "You chose a probe above and typed a name here: which is meant? Choose «–» above, or empty this field.", "Eligió una sonda arriba y escribió un nombre aquí: ¿cuál es? Elija «–» arriba, o vacíe este campo.";
-    values_without: "You gave values, and this answer takes none: choose «It counts with these values», or empty the fields.", "Puso valores y esta respuesta no los toma: elija «Cuenta con estos valores», o vacíe los campos.";
+    values_without: "You changed values, and this answer takes none: choose «It counts with these values», or empty those fields.", "Cambió valores y esta respuesta no los toma: elija «Cuenta con estos valores», o vacíe esos campos.";
     nothing_corrected: "Give the right values, or choose another answer above.", "Dé los valores correctos, o elija otra respuesta arriba.";
     withdrawn: "WITHDRAWN: it counts no more.", "RETIRADO: ya no cuenta.";
     failed_word: "FAILED", "NO CUMPLE";
     good_word: "good", "bien";
-    damaged: "Some entries of today cannot be read: run rinseward verify on the ledger.", "Algunas anotaciones de hoy no se pueden leer: ejecute rinseward verify sobre el registro.";
+    damaged: "Some entries since midnight cannot be read: run rinseward verify on the ledger.", "Algunas anotaciones desde medianoche no se pueden leer: ejecute rinseward verify sobre el registro.";
     no_chemical: "No machine here sanitizes by a chemical: there is nothing to test.", "Ninguna máquina de aquí desinfecta con producto químico: no hay nada que medir.";
     not_now: "It could not be put on record just now. Nothing is lost but this entry: press again in a minute.", "No se pudo registrar ahora mismo. Solo falta esta anotación: pulse de nuevo en un minuto.";
     is_note: "On record.", "Consta en el registro.";

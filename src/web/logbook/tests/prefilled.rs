@@ -1,0 +1,97 @@
+//! The form that amends an entry shows what counts.
+
+use axum::http::StatusCode;
+
+use crate::core::access::Role;
+use crate::core::reader::Language;
+use crate::core::record::AmendmentChange;
+use crate::web::fixture::StillKitchen;
+use crate::web::fixture::visit::{get, post};
+use crate::web::logbook::amend::OWN_FOR;
+
+const OWN: &str = "/logbook/entries/70/own";
+/// What a browser sends of a form of a strip of 50 mg/L in which nothing was changed.
+const UNCHANGED: &str = "mg_per_l=&ph=7.2&solution=49.5&method=test+strip&at=2026-11-26T12:00";
+
+// Own promise: whoever corrects an entry sees what counts and changes what is wrong, a strip by the buttons it was entered
+// by; what stands there unchanged is no correction.
+#[tokio::test]
+async fn a_correction_begins_with_what_counts() {
+    let kitchen = StillKitchen::new();
+    for (path, sent) in [
+        ("/logbook/sanitizer", "machine=dm2&strip=50&ph=7.2&solution=49.5"),
+        ("/logbook/sanitizer", "machine=dm2&mg_per_l=33"),
+        ("/logbook/thermometer", "what=dm1/rinse&shown=82.5&right=83&reference=no.+7"),
+        ("/logbook/supply", "machine=dm2&enough=no&short-detergent=yes&note=half"),
+    ] {
+        post(&kitchen, path, sent, Role::Operator).await;
+    }
+    let at = "value=\"2026-11-26T12:00\"";
+    for (record, expected) in [
+        (
+            70,
+            vec![
+                "name=\"strip\" value=\"50\" checked",
+                "value=\"7.2\"",
+                "value=\"49.5\"",
+                "Machine: dm2.",
+                at,
+            ],
+        ),
+        (71, vec!["name=\"mg_per_l\" value=\"33\"", at]),
+        (72, vec!["value=\"82.5\"", "value=\"83\"", at]),
+        (73, vec!["value=\"no\" selected", "short-detergent\" value=\"yes\" checked", "value=\"half\"", at]),
+    ] {
+        let path = format!("/logbook/entries/{record}");
+        let (_, page) = get(&kitchen, &path, Role::Manager, Language::English).await;
+        for one in expected {
+            assert!(page.contains(one), "{one} of {record}: {page}");
+        }
+        assert_eq!(page.contains("name=\"strip\""), record == 70, "{page}");
+    }
+    let path = "/logbook/entries/70";
+    let sent = format!("reason=misread&change=correct&strip=50&{UNCHANGED}");
+    let (status, page) = post(&kitchen, path, &sent, Role::Manager).await;
+    assert!(status == StatusCode::UNPROCESSABLE_ENTITY && page.contains("id=\"change-fault\""), "{page}");
+    let sent =
+        format!("reason=misread&change=correct&strip=100&{UNCHANGED}").replace("mg_per_l=", "mg_per_l=25");
+    let (_, page) = post(&kitchen, path, &sent, Role::Manager).await;
+    assert!(page.contains("You tapped 100 and typed 25"), "{page}");
+    let sent = format!("reason=misread&change=correct&strip=100&{UNCHANGED}");
+    let (status, _) = post(&kitchen, path, &sent, Role::Manager).await;
+    assert_eq!(status, StatusCode::SEE_OTHER);
+    let (_, page) = get(&kitchen, path, Role::Manager, Language::English).await;
+    assert!(page.contains("name=\"strip\" value=\"100\" checked"), "what counts by now: {page}");
+    let sent = format!("reason=wrong+machine&change=withdraw&strip=100&{UNCHANGED}");
+    let (status, _) = post(&kitchen, path, &sent, Role::Manager).await;
+    assert_eq!(status, StatusCode::SEE_OTHER, "what was shown does not stand in the way");
+}
+
+// Own promise: a press that comes again says that it is on record, within the time and after it; one that comes too late
+// says so, and who can, and keeps all that was typed for them.
+#[tokio::test]
+async fn a_repeated_press_is_told_what_became_of_it() {
+    let kitchen = StillKitchen::new();
+    post(&kitchen, "/logbook/sanitizer", "machine=dm2&strip=50&ph=7.2&solution=49.5", Role::Operator).await;
+    let sent = format!("reason=misread&change=correct&strip=100&once=7&{UNCHANGED}");
+    for _ in 0..2 {
+        let (status, to) = post(&kitchen, OWN, &sent, Role::Operator).await;
+        assert_eq!((status, to.as_str()), (StatusCode::SEE_OTHER, "../70"));
+    }
+    kitchen.desk.age(OWN_FOR);
+    let (status, page) = post(&kitchen, OWN, &sent, Role::Operator).await;
+    assert!(status == StatusCode::OK && page.contains("It is on record"), "{page}");
+    assert!(!page.contains("Nothing was put on record"), "{page}");
+    let other = sent.replace("strip=100", "strip=25").replace("ph=7.2", "ph=8");
+    let (status, page) = post(&kitchen, OWN, &other, Role::Operator).await;
+    assert_eq!(status, StatusCode::FORBIDDEN);
+    for said in [
+        "the 10 minutes in which you can put right your own entry are over. A manager or an administrator still can",
+        "misread (Concentration, mg/L (ppm): 25; pH (may stay empty): 8)</textarea>",
+    ] {
+        assert!(page.contains(said), "{said}: {page}");
+    }
+    let changes: Vec<_> =
+        kitchen.desk.entries().remove(0).amendments.into_iter().map(|(_, _, one)| one.change).collect();
+    assert!(matches!(changes.as_slice(), [AmendmentChange::Corrected(_)]), "{changes:?}");
+}
