@@ -226,9 +226,9 @@ pub enum Due {
 #[must_use]
 pub const fn due(how: Due, language: Language) -> &'static str {
     let pair = match how {
-        Due::Overdue => ("OVERDUE since", "ATRASADO desde"),
+        Due::Overdue => ("OVERDUE, due", "ATRASADO, pendiente desde"),
         Due::Since => ("due since", "pendiente desde"),
-        Due::By => ("due by", "vence:"),
+        Due::By => ("due by", "para"),
     };
     say(language, pair)
 }

@@ -41,12 +41,20 @@ async fn what_is_due_leads_to_its_form() {
     let (_, page) = get(&kitchen, "/logbook", Role::Operator, Language::English).await;
     for said in [
         "href=\"logbook/sanitizer?machine=dm2\"",
-        "OVERDUE since 11:00 UTC",
+        "OVERDUE, due 11:00 UTC",
         "dm1: drain and clean",
         // Another day is named.
         "since Wed 25 Nov 2026, 20:30 UTC",
     ] {
         assert!(page.contains(said), "{said}: {page}");
+    }
+    let (_, spanish) = get(&kitchen, "/logbook", Role::Operator, Language::Spanish).await;
+    for said in [
+        "ATRASADO, pendiente desde las 11:00 UTC",
+        "pendiente desde el mié",
+        "No hay nada anotado desde medianoche.",
+    ] {
+        assert!(spanish.contains(said), "as alerts say it: {said}: {spanish}");
     }
     let (_, form) = get(&kitchen, "/logbook/sanitizer?machine=dm2", Role::Operator, Language::English).await;
     for said in [

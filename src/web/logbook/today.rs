@@ -171,7 +171,7 @@ fn target(due: &DueCheck, today: &Today, reader: &Reader, now: Timestamp) -> Tar
     } else {
         told::Due::Since
     };
-    let since = reader.near(due.since, now);
+    let since = reader.with_article(reader.near(due.since, now));
     let found = failed(due, today, reader, now);
     let rank = match (&found, due.overdue) {
         (Some(_), _) => Rank::Danger,
