@@ -275,8 +275,8 @@ fn cookie_name(secure: bool, port: u16) -> String {
     format!("{}-{port}", if secure { COOKIE_SECURE } else { COOKIE })
 }
 
-/// The secret of the browser (RFC 6265 §4.2.1).
-fn cookie<'h>(headers: &'h HeaderMap, wanted: &str) -> Option<&'h str> {
+/// What the browser keeps under a name, such as its secret (RFC 6265 §4.2.1).
+pub(super) fn cookie<'h>(headers: &'h HeaderMap, wanted: &str) -> Option<&'h str> {
     let texts = headers.get_all(header::COOKIE).iter().filter_map(|value| value.to_str().ok());
     let mut pairs = texts.flat_map(|text| text.split(';')).filter_map(|pair| pair.trim().split_once('='));
     pairs.find(|(name, _)| *name == wanted).map(|(_, secret)| secret).filter(|secret| !secret.is_empty())

@@ -8,14 +8,16 @@ use std::sync::Arc;
 use askama::Template;
 use axum::extract::FromRequestParts;
 use axum::http::request::Parts;
-use axum::http::{HeaderMap, StatusCode, header};
+use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
 
 pub(super) use said::Said;
 
+use super::gate::cookie;
 use super::store::{Account, Token};
 use super::words::{Words, words};
 use crate::core::access::Role;
+use crate::core::address::escaped;
 use crate::core::reader::{Language, Scale};
 use crate::core::time::Timestamp;
 use crate::web::frame::{self, Frame, Site, Tab};
@@ -24,8 +26,29 @@ use crate::web::person::Person;
 use crate::web::stranger::Stranger;
 use crate::web::who;
 
-/// The language that a browser asks for first (RFC 9110 §12.5.4).
+/// Name of the cookie that holds the language which somebody chose before they logged in. Nothing else is in it.
+const LANGUAGE: &str = "rinseward-language";
+/// How long a browser keeps it, s (own choice: a year).
+const LANGUAGE_S: u32 = 31_536_000;
+
+/// The header that lets a browser keep a language.
+pub(super) fn keep(language: Language, secure: bool) -> Option<HeaderValue> {
+    let secure = if secure { "; Secure" } else { "" };
+    let text =
+        format!("{LANGUAGE}={language}; Path=/; Max-Age={LANGUAGE_S}; HttpOnly; SameSite=Strict{secure}");
+    HeaderValue::from_str(&text).ok()
+}
+
+/// The language that was chosen with this browser before anybody logged in.
+pub(super) fn chosen(headers: &HeaderMap) -> Option<Language> {
+    cookie(headers, LANGUAGE)?.parse().ok()
+}
+
+/// The language that was chosen, or else that a browser asks for first (RFC 9110 §12.5.4).
 pub(in crate::web) fn asked(headers: &HeaderMap) -> Language {
+    if let Some(chosen) = chosen(headers) {
+        return chosen;
+    }
     let asked = headers.get(header::ACCEPT_LANGUAGE).and_then(|value| value.to_str().ok());
     let spanish = asked.is_some_and(|asked| asked.trim_start().to_ascii_lowercase().starts_with("es"));
     if spanish { Language::Spanish } else { Language::English }
@@ -120,6 +143,28 @@ pub(super) struct LoginPage<'a> {
     account: &'a str,
     back: &'a str,
     error: String,
+    languages: [Tongue; 2],
+}
+
+/// A language that can be chosen.
+struct Tongue {
+    code: &'static str,
+    name: &'static str,
+    /// Where it is chosen.
+    to: String,
+    chosen: bool,
+}
+
+impl Tongue {
+    fn of(language: Language, back: &str, own: Language) -> Self {
+        let name = match language {
+            Language::English => "English",
+            Language::Spanish => "Español",
+        };
+        let to = if back.is_empty() { String::new() } else { format!("&to={}", escaped(back)) };
+        let code = language.code();
+        Self { code, name, to: format!("login?language={code}{to}"), chosen: language == own }
+    }
 }
 
 /// What the login is filled with.
@@ -134,7 +179,8 @@ impl<'a> LoginPage<'a> {
     pub(super) fn new(site: &'a str, fields: LoginFields<'a>, stranger: Stranger) -> Self {
         let words = words(stranger.language);
         let LoginFields { account, back, error } = fields;
-        Self { words, title: words.log_in, style: STYLE, stranger, site, account, back, error }
+        let languages = Language::ALL.map(|language| Tongue::of(language, back, stranger.language));
+        Self { words, title: words.log_in, style: STYLE, stranger, site, account, back, error, languages }
     }
 }
 
@@ -344,5 +390,34 @@ impl<'a> SecretPage<'a> {
         };
         let until = until.map_or_else(String::new, |until| round.person.reader.moment(until));
         Self { frame, words, name, secret, how, until, then }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // RFC 6265 §4.1.2: no script reads the cookie and no other site sends it. Own promise: the language that was chosen
+    // goes before the browser's, and what is none counts for nothing.
+    #[test]
+    fn a_language_is_kept_in_a_strict_cookie() {
+        for (secure, end) in
+            [(false, "HttpOnly; SameSite=Strict"), (true, "HttpOnly; SameSite=Strict; Secure")]
+        {
+            let header = keep(Language::Spanish, secure).expect("a header");
+            let text = header.to_str().expect("ASCII");
+            assert!(text.starts_with("rinseward-language=es; Path=/; ") && text.ends_with(end), "{text}");
+        }
+        for (cookie, browser, expected) in [
+            ("rinseward-language=es", "en", Language::Spanish),
+            ("a=b; rinseward-language=en", "es-MX", Language::English),
+            ("rinseward-language=tlh", "es", Language::Spanish),
+            ("a=b", "en", Language::English),
+        ] {
+            let mut headers = HeaderMap::new();
+            headers.insert(header::COOKIE, HeaderValue::from_static(cookie));
+            headers.insert(header::ACCEPT_LANGUAGE, HeaderValue::from_static(browser));
+            assert_eq!(asked(&headers), expected, "{cookie} {browser}");
+        }
     }
 }

@@ -8,7 +8,7 @@ use std::time::Duration;
 
 use axum::extract::rejection::FormRejection;
 use axum::extract::{DefaultBodyLimit, Form, Request, State};
-use axum::http::{HeaderValue, Method, StatusCode, Uri, header};
+use axum::http::{HeaderMap, HeaderValue, Method, StatusCode, Uri, header};
 use axum::middleware::{Next, from_fn};
 use axum::response::Response;
 use axum::routing::{get, post};
@@ -20,7 +20,7 @@ use super::gate::{Visit, person, require};
 use super::login::LoginError;
 use super::name::AccountName;
 use super::own::{NewPassword, OwnError};
-use super::pages::{Asker, LoginFields, LoginPage, OwnPage, Round, Said, Wrong, page, refused};
+use super::pages::{Asker, LoginFields, LoginPage, OwnPage, Round, Said, Wrong, chosen, keep, page, refused};
 use super::password::{HashError, PasswordRefusal};
 use super::store::Account;
 use super::{Access, AccessError, origin, words};
@@ -90,14 +90,24 @@ pub(super) fn before_password(path: &str) -> bool {
         || path.starts_with("/assets/")
 }
 
-async fn show_login(State(access): Held, uri: Uri, stranger: Stranger) -> Response {
-    let mut given = Given::read(&uri, &["to"]);
+async fn show_login(
+    State(access): Held,
+    Extension(visit): Extension<Visit>,
+    uri: Uri,
+    stranger: Stranger,
+) -> Response {
+    let mut given = Given::read(&uri, &["to", "language"]);
     let back = given.take("to", |to| origin::own_path(to).map(str::to_owned).ok_or(Expected::Page));
+    let known = || Expected::Named(Language::ALL.map(Language::code).to_vec());
+    let chosen = given.take("language", |code| code.parse::<Language>().map_err(|_| known()));
     if given.is_refused() {
         return query::refused_to(&given, stranger);
     }
+    let stranger = chosen.map_or(stranger, |language| stranger.reading(language));
     let fields = LoginFields { back: back.as_deref().unwrap_or_default(), ..LoginFields::default() };
-    std::future::ready(page(StatusCode::OK, &LoginPage::new(&access.options.site, fields, stranger))).await
+    let answer = page(StatusCode::OK, &LoginPage::new(&access.options.site, fields, stranger));
+    let kept = chosen.and_then(|language| keep(language, visit.secure));
+    std::future::ready(with_cookie(answer, kept)).await
 }
 
 #[derive(Deserialize)]
@@ -112,6 +122,7 @@ async fn login(
     State(access): Held,
     Extension(visit): Extension<Visit>,
     stranger: Stranger,
+    headers: HeaderMap,
     form: Filled<LoginForm>,
 ) -> Response {
     let form = match form {
@@ -125,6 +136,7 @@ async fn login(
     let mut wait = None;
     let (status, error) = match begun {
         Ok(begun) => {
+            take_over(&access, &begun.account, chosen(&headers), &visit).await;
             let place = if begun.account.must_change { "./account".to_owned() } else { format!("./{back}") };
             return with_cookie(frame::go(&place), visit.cookie(&begun.secret));
         }
@@ -144,6 +156,15 @@ async fn login(
     let typed = form.account.parse().map(|name: AccountName| String::from(name)).unwrap_or_default();
     let fields = LoginFields { account: &typed, back, error };
     waiting(page(status, &LoginPage::new(&access.options.site, fields, stranger)), wait)
+}
+
+/// Makes the language that was chosen before the login that of whoever logs in for the first time: they had no page yet
+/// on which to choose another.
+async fn take_over(access: &Arc<Access>, account: &Account, chosen: Option<Language>, visit: &Visit) {
+    let Some(language) = chosen.filter(|_| account.last_login.is_none()) else { return };
+    if let Err(error) = access.choose_reader(&account.name, language, account.scale, &visit.from).await {
+        tracing::warn!(%error, "the language chosen before the login is not taken over");
+    }
 }
 
 /// Says when to come again, the very number that the page says.

@@ -104,6 +104,35 @@ async fn a_first_start_ends_in_a_password_of_ones_own() {
     assert_eq!(holds(&folder, &secret), [site.path("./gateway.log")], "on the console alone");
 }
 
+// Own promise: whoever reads no English finds their language before they log in, and after the first login it is theirs;
+// one whom somebody sees as theirs already is left as it is.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_language_chosen_before_the_first_login_stays() {
+    let site = Site::new("");
+    let gateway = Gateway::start(&site);
+    let secret = site.add("rosa", "operator");
+    let mut browser = gateway.browser();
+    let page = browser.get("/login?to=logbook").await;
+    assert!(page.body.contains("href=\"login?language=es&#38;to=logbook\""), "{}", page.body);
+    let page = browser.get("/login?language=es&to=logbook").await;
+    assert!(page.body.contains("<html lang=\"es\">") && page.body.contains("Contraseña"), "{}", page.body);
+    let set = page.headers.get("set-cookie").and_then(|set| set.to_str().ok()).unwrap_or_default();
+    assert!(set.starts_with("rinseward-language=es;") && set.contains("HttpOnly; SameSite=Strict"), "{set}");
+    let page = browser.get("/login").await;
+    assert!(page.body.contains("<html lang=\"es\">"), "the browser keeps it: {}", page.body);
+    assert_eq!(browser.get("/login?language=tlh").await.status, 422);
+
+    assert_eq!(browser.login("rosa", &secret).await.status, 303);
+    assert_eq!(choose(&mut browser, "", PASSWORD).await.status, 303);
+    let page = browser.get("/logbook").await;
+    assert!(page.body.contains("<html lang=\"es\""), "{}", page.body);
+    let mut other = gateway.browser();
+    let kept = other.get("/login?language=en").await.status;
+    assert_eq!((kept, other.login("rosa", PASSWORD).await.status), (200, 303));
+    assert!(other.get("/logbook").await.body.contains("<html lang=\"es\""));
+    gateway.stop();
+}
+
 // Own promise: whoever asks for a role that there is not is told which there are; nothing changes.
 #[tokio::test(flavor = "multi_thread")]
 async fn what_is_no_role_is_answered_with_those_there_are() {
