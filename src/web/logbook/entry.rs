@@ -47,6 +47,8 @@ struct EntryPage<'a> {
     /// The two times that the one which was typed may be.
     twice: Vec<clock::Which>,
     good: Option<bool>,
+    /// Whether something that was said of it cannot be read.
+    damaged: bool,
     withdrawn: bool,
     told: Option<Told>,
     late: Option<String>,
@@ -141,6 +143,7 @@ pub(super) async fn answer<K: Kitchen>(
         twice: fields.twice(reader),
         supplies: supplies_of(sanitizing, &fields.short, reader.language),
         good: entered.good(),
+        damaged: entered.is_damaged,
         withdrawn,
         told,
         late: late_by.map(|by| late(by.as_secs_f64(), reader.language)),

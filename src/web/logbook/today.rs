@@ -82,6 +82,8 @@ pub(super) struct Line {
     pub(super) good: Option<bool>,
     pub(super) withdrawn: bool,
     pub(super) late: bool,
+    /// Whether something that was said of it cannot be read.
+    pub(super) damaged: bool,
     pub(super) amendments: Vec<String>,
 }
 
@@ -274,6 +276,7 @@ pub(super) fn line(entered: &Entered, reader: &Reader) -> Line {
         was,
         by: by.to_owned(),
         good: entered.good(),
+        damaged: entered.is_damaged,
         withdrawn,
         late: crate::core::logbook::lateness(at, entered.recorded).is_some(),
         amendments: entered.amendments.iter().map(|(_, _, one)| said::amended(one, reader)).collect(),
@@ -296,11 +299,12 @@ impl Entered {
     }
 
     /// Whether it is good, for its mark: as it was judged, and what was drained and cleaned is done. Absent where nothing
-    /// is said of it, and where it counts no more.
+    /// is said of it, and where it counts no more, or may be good no more by something that cannot be read.
     pub(super) fn good(&self) -> Option<bool> {
         let is_done = |check: &Check| (check.kind() == CheckKind::DrainAndClean).then_some(true);
         let judged = || self.judgement.as_ref().and_then(|judgement| judgement.good);
-        self.counting().and_then(|check| judged().or_else(|| is_done(check)))
+        let good = self.counting().and_then(|check| judged().or_else(|| is_done(check)));
+        good.filter(|good| !(*good && self.is_damaged))
     }
 
     /// Whether it counts no more.

@@ -48,7 +48,8 @@ async fn a_slip_is_put_right_by_whoever_made_it() {
     );
 }
 
-// Own promise: what is not one's own, is too old, set off an alert or was amended by somebody else is put right by a manager alone.
+// Own promise: what is not one's own, is too old, set off an alert or was amended by somebody else is put
+// right by a manager alone.
 #[tokio::test]
 async fn what_is_not_ones_own_or_too_old_stays() {
     let kitchen = entered().await;
@@ -59,6 +60,18 @@ async fn what_is_not_ones_own_or_too_old_stays() {
     assert!(kitchen.desk.entries()[0].amendments.is_empty());
     let (status, _) = post(&kitchen, OWN, "reason=wrong&change=withdraw", Role::Auditor).await;
     assert_eq!(status, StatusCode::FORBIDDEN);
+
+    for (name, change) in [
+        ("it set off an alert", (|one| one.alerts = vec![3]) as fn(&mut Entered)),
+        ("nobody knows what was said of it", |one| one.is_damaged = true),
+    ] {
+        let kitchen = entered().await;
+        kitchen.desk.change(change);
+        let (status, page) = post(&kitchen, OWN, "reason=wrong&change=withdraw", Role::Operator).await;
+        assert_eq!(status, StatusCode::FORBIDDEN, "{name}");
+        assert!(page.contains("Nothing was put on record"), "{page}");
+        assert!(kitchen.desk.entries()[0].amendments.is_empty(), "{name}");
+    }
 
     let whole = entered().await.desk.entries().remove(0);
     let ana = |role| person(role, Language::English);
@@ -82,4 +95,22 @@ async fn what_is_not_ones_own_or_too_old_stays() {
     assert!(alarming.own_until(&ana(Role::Operator), NOW).is_none(), "others were told of it");
     let damaged = Entered { is_damaged: true, ..whole.clone() };
     assert!(damaged.own_until(&ana(Role::Operator), NOW).is_none(), "nobody knows what was said of it");
+}
+
+// Own promise: an entry of which something cannot be read is nowhere good, and one that failed stays so.
+#[tokio::test]
+async fn what_may_count_no_more_is_not_good() {
+    for (strip, mark, is_failed) in [("100", "✓ good", false), ("10", "✗ FAILED", true)] {
+        let kitchen = StillKitchen::new();
+        post(&kitchen, "/logbook/sanitizer", &format!("machine=dm2&strip={strip}"), Role::Operator).await;
+        let (_, list) = get(&kitchen, "/logbook", Role::Operator, Language::English).await;
+        assert!(list.contains(mark) && !list.contains("DAMAGED"), "{list}");
+        kitchen.desk.change(|one| one.is_damaged = true);
+        for path in ["/logbook", "/logbook/entries/70"] {
+            let (_, page) = get(&kitchen, path, Role::Operator, Language::English).await;
+            assert!(page.contains("DAMAGED: something that was said of this entry later"), "{page}");
+            assert!(!page.contains("✓ good") && !page.contains("outcome good"), "{path}: {page}");
+            assert_eq!(page.contains("FAILED"), is_failed, "{path}: {page}");
+        }
+    }
 }
