@@ -42,6 +42,9 @@ use crate::core::time::Timestamp;
 /// Most racks that the page of an alert lists unfolded (own choice: half a screen of a phone).
 const RACKS_SHOWN_MAX: usize = 6;
 
+/// Most of what happened that the page of an alert shows unfolded (own choice, likewise); one more is not folded alone.
+const STORY_SHOWN_MAX: usize = 4;
+
 /// An alert with what is said of it in one line.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Headed {
@@ -257,6 +260,9 @@ struct AlertPage<'a> {
     /// Whether an action stands for all of them: another one is seldom wanted.
     is_written: bool,
     trail: Vec<Happened>,
+    /// What happened behind those, folded.
+    later: Vec<Happened>,
+    folded: String,
     /// Who was told while it is open, and who could not be.
     reached: Vec<String>,
     /// Who is told next, and when.
@@ -320,6 +326,9 @@ async fn answer<K: Kitchen>(
     {
         second_half.after_gap = true;
     }
+    let mut told = trail::told(&whole.trail, &whole.alert.racks.named, reader);
+    let first = if told.len() > STORY_SHOWN_MAX + 1 { STORY_SHOWN_MAX } else { told.len() };
+    let later = told.split_off(first);
     let page = AlertPage {
         frame: Frame::new(&pages.site, person, Tab::Alerts, deep, &title).with_open(open),
         words,
@@ -342,7 +351,9 @@ async fn answer<K: Kitchen>(
         }),
         is_long: racks.len() > RACKS_SHOWN_MAX,
         racks,
-        trail: trail::told(&whole.trail, &whole.alert.racks.named, reader),
+        folded: words::folded(later.len(), reader.language),
+        trail: told,
+        later,
         reached: if whole.closed.is_none() { trail::reached(&whole.trail, reader, now) } else { Vec::new() },
         next: match whole.foreseen.as_ref().filter(|next| holds(next, &whole.alert)) {
             Some(next) => Some(words::foreseen(next, reader, now)),

@@ -263,6 +263,10 @@ async fn racks_that_came_after_an_action_are_told() {
         page.contains("<details><summary>Racks it is about (8)</summary>"),
         "a long list is folded: {page}"
     );
+    assert!(
+        page.contains("<details><summary>What happened later (4)</summary>"),
+        "so is a long story: {page}"
+    );
     assert!(page.contains("does not cover 7 later racks (the last "), "{page}");
     let (_, page) = get(&kitchen, "/alerts/4", Role::Operator, Language::Spanish).await;
     assert!(page.contains("no abarca 7 canastas posteriores"), "{page}");

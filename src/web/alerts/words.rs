@@ -152,6 +152,14 @@ pub(super) fn taken_before(standing: Option<(String, String)>, language: Languag
     }
 }
 
+/// That what happened later is folded.
+pub(super) fn folded(count: usize, language: Language) -> String {
+    match language {
+        Language::English => format!("What happened later ({count})"),
+        Language::Spanish => format!("Qué ocurrió después ({count})"),
+    }
+}
+
 /// That others write the corrective action, for whoever may not.
 pub(super) fn tell_them(roles: &str, language: Language) -> String {
     let phrase = said(
