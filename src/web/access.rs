@@ -53,6 +53,7 @@ pub(super) use pages::asked;
 #[cfg(test)]
 pub(super) use routes::PAGES;
 pub use wanted::{Change, ChangeError, ChangeRefusal, Changed, TOKEN_DAYS_MAX};
+pub(in crate::web) use words::name_refused;
 
 use self::bucket::Buckets;
 use self::done::Untold;

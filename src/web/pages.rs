@@ -4,6 +4,7 @@ use askama::Template;
 use axum::http::StatusCode;
 use axum::response::Response;
 
+use super::form::Field;
 use super::frame;
 use super::sheet::{Sheet, Standing};
 use super::stranger::Stranger;
@@ -37,6 +38,9 @@ words! {
     racks_example: "Held and rewashed since 12:40, none went out", "Retenidas y lavadas de nuevo desde las 12:40; ninguna salió";
     done: "What was done", "Qué se hizo";
     done_example: "Booster reset; an empty rack reached the limit", "Calentador rearmado; una canasta vacía alcanzó el límite";
+    listed: "Racks it is about", "Canastas afectadas";
+    alerts: "See the alerts", "Ver las alertas";
+    incomplete: "Something is missing or cannot be taken: nothing was put on record. What is wrong stands at its field.", "Falta algo o no se puede aceptar: no se registró nada. El fallo está junto a su campo.";
     record_action: "Put on record", "Registrar";
     aid: "An aid: it replaces neither the machine's gauges nor the test kit.", "Es una ayuda: no sustituye los indicadores de la máquina ni el kit de prueba.";
 }
@@ -52,13 +56,47 @@ struct AlertPage<'a> {
     waiting: bool,
     left_out: Option<String>,
     sheet: &'a Sheet,
+    typed: &'a Typed,
+    /// How many racks an action that is written here covers.
+    covers: u64,
+    /// How many racks it counts and does not name.
+    more: Option<String>,
+    /// Where the links of the page begin.
+    up: &'static str,
+}
+
+/// What was typed into the forms behind a link, where it could not be taken.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Typed {
+    pub(super) name: Field,
+    pub(super) note: Field,
+    pub(super) who: Field,
+    pub(super) racks: Field,
+    pub(super) done: Field,
+    /// How many racks there were when the typing began.
+    pub(super) covers: Option<u64>,
+}
+
+impl Typed {
+    /// Whether anything is wrong with it.
+    pub(super) fn is_refused(&self) -> bool {
+        let fields = [&self.name, &self.note, &self.who, &self.racks, &self.done];
+        fields.iter().any(|field| field.fault.is_some())
+    }
 }
 
 /// The page of an alert. The token holds base64url only.
-pub(super) fn alert(sheet: &Sheet, token: &str, stranger: Stranger) -> Result<String, askama::Error> {
+pub(super) fn alert(
+    sheet: &Sheet,
+    token: &str,
+    stranger: Stranger,
+    typed: &Typed,
+    up: &'static str,
+) -> Result<String, askama::Error> {
     let words = words(sheet.language);
     let title = format!("{} {}: {}", words.alert, sheet.number, sheet.headline);
     let waiting = sheet.standing == Standing::Waiting;
+    let more = sheet.racks.saturating_sub(sheet.listed.len() as u64);
     let left_out =
         sheet.left_out.as_ref().map(|racks| left_out(racks.count, racks.last.as_deref(), sheet.language));
     AlertPage {
@@ -70,8 +108,20 @@ pub(super) fn alert(sheet: &Sheet, token: &str, stranger: Stranger) -> Result<St
         waiting,
         left_out,
         sheet,
+        typed,
+        covers: typed.covers.unwrap_or(sheet.racks),
+        more: (more > 0).then(|| more_racks(more, sheet.language)),
+        up,
     }
     .render()
+}
+
+/// That more racks are counted than are named.
+fn more_racks(count: u64, language: Language) -> String {
+    match language {
+        Language::English => format!("And {count} more."),
+        Language::Spanish => format!("Y {count} más."),
+    }
 }
 
 /// That racks came which the corrective action on record does not cover, `last` the instant of the last.
@@ -136,7 +186,12 @@ pub(super) enum Plain {
 
 /// A plain page in the language that the browser asks for first.
 pub(super) fn say(status: StatusCode, said: Plain, stranger: Stranger) -> Response {
-    frame::page(status, plain(said, stranger))
+    frame::page(status, plain(said, stranger, None))
+}
+
+/// The same with the way to the alerts, which asks for a login.
+pub(super) fn say_with_way(status: StatusCode, said: Plain, stranger: Stranger, alerts: &str) -> Response {
+    frame::page(status, plain(said, stranger, Some(alerts.to_owned())))
 }
 
 /// Says that nobody is known to ask, with the way to the login, which leads back to what was asked for.
@@ -148,7 +203,7 @@ pub(super) fn log_in(login: String, stranger: Stranger) -> Response {
 }
 
 /// A page that says why nothing was done, or that nobody knows, and what to do.
-pub(super) fn plain(plain: Plain, stranger: Stranger) -> Result<String, askama::Error> {
+fn plain(plain: Plain, stranger: Stranger, alerts: Option<String>) -> Result<String, askama::Error> {
     let telling = match plain {
         Plain::Expired => &EXPIRED,
         Plain::Unknown => &UNKNOWN,
@@ -162,7 +217,8 @@ pub(super) fn plain(plain: Plain, stranger: Stranger) -> Result<String, askama::
     };
     let (title, text, advice) = telling.told(stranger.language);
     let words = words(stranger.language);
-    PlainPage { words, title, style: STYLE, stranger, text, advice, way: None }.render()
+    let way = alerts.map(|alerts| (alerts, words.alerts));
+    PlainPage { words, title, style: STYLE, stranger, text, advice, way }.render()
 }
 
 const EXPIRED: Telling = Telling {

@@ -14,19 +14,20 @@ use serde::Deserialize;
 use tokio::net::TcpListener;
 use tokio_util::sync::CancellationToken;
 
-use super::access::name::shown;
+use super::access::name::{NoShown, shown};
 use super::access::{self, Access};
+use super::form::{self, Field};
 use super::frame::{self, Site, page};
 use super::link::{Link, LinkError, LinkKey};
-use super::pages::{self, Plain, say};
+use super::pages::{self, Plain, Typed, say};
 use super::sheet::{Alerts, Deed, Refused};
 use super::stranger::Stranger;
 use super::tls::Identity;
 use super::{compress, connections, deadline, guard};
-use crate::core::alert::TEXT_BYTES_MAX;
+use crate::core::reader::Language;
 use crate::core::time::Timestamp;
 
-/// Longest form, in bytes: more than two texts of [`TEXT_BYTES_MAX`] and a name, each byte
+/// Longest form, in bytes: more than two texts of [`TEXT_BYTES_MAX`](crate::core::alert::TEXT_BYTES_MAX) and a name, each byte
 /// written as three (URL standard, application/x-www-form-urlencoded).
 const FORM_BYTES_MAX: usize = 32 * 1024;
 /// Longest wait for an answer about an alert.
@@ -105,6 +106,7 @@ fn links<A: Alerts, N: Now>(shared: Shared<A, N>) -> Router {
 
 #[derive(Deserialize)]
 struct AcknowledgeForm {
+    #[serde(default)]
     name: String,
     #[serde(default)]
     note: String,
@@ -112,8 +114,11 @@ struct AcknowledgeForm {
 
 #[derive(Deserialize)]
 struct ActForm {
+    #[serde(default)]
     name: String,
+    #[serde(default)]
     racks: String,
+    #[serde(default)]
     done: String,
     #[serde(default)]
     covers: Option<u64>,
@@ -126,10 +131,24 @@ async fn show<A: Alerts, N: Now>(
 ) -> Response {
     let link = match shared.key.open(&token, (shared.now)()) {
         Ok(link) => link,
-        Err(error) => return not_followed(error, stranger),
+        Err(error) => return not_followed(error, stranger, "../alerts"),
     };
+    shown_again(&shared, (&token, ""), link, stranger, (StatusCode::OK, &|_| Typed::default())).await
+}
+
+/// The page of an alert, with what was typed and not taken, in the language of the page.
+async fn shown_again<A: Alerts, N: Now>(
+    shared: &Shared<A, N>,
+    (token, up): (&str, &'static str),
+    link: Link,
+    stranger: Stranger,
+    (status, typed): (StatusCode, &(dyn Fn(Language) -> Typed + Sync)),
+) -> Response {
     match tokio::time::timeout(ANSWER_MAX, shared.alerts.show(link)).await {
-        Ok(Ok(sheet)) => page(StatusCode::OK, pages::alert(&sheet, &token, stranger)),
+        Ok(Ok(sheet)) => {
+            let typed = typed(sheet.language);
+            page(status, pages::alert(&sheet, token, stranger, &typed, up))
+        }
         Ok(Err(refused)) => refuse(refused, stranger),
         Err(_) => refuse(Refused::NotNow, stranger),
     }
@@ -139,47 +158,83 @@ async fn acknowledge<A: Alerts, N: Now>(
     State(shared): State<Shared<A, N>>,
     Path(token): Path<String>,
     from: (HeaderMap, Stranger),
-    form: Result<Form<AcknowledgeForm>, FormRejection>,
+    sent: Result<Form<AcknowledgeForm>, FormRejection>,
 ) -> Response {
-    let deed = form.ok().and_then(|Form(form)| {
-        Some(Deed::Acknowledge { by: named(&form.name)?, note: field(&form.note, NOTE_CHARS_MAX)? })
-    });
-    perform(&shared, &token, &from, deed.ok_or(INCOMPLETE)).await
+    let Ok(Form(AcknowledgeForm { name, note })) = sent else {
+        return perform(&shared, &token, &from, Err(Untaken::Plain(INCOMPLETE))).await;
+    };
+    let deed = named(&name).ok().zip(form::optional(&note, NOTE_CHARS_MAX).ok());
+    let deed = deed.map(|(by, note)| Deed::Acknowledge { by, note: note.unwrap_or_default() });
+    let typed = move |language| {
+        let mut typed = Typed { name: Field::with(&name), note: Field::with(&note), ..Typed::default() };
+        typed.name.fault = named(&name).err().map(|fault| fault.say(language));
+        typed.note.take(form::optional(&note, NOTE_CHARS_MAX), language);
+        typed
+    };
+    perform(&shared, &token, &from, deed.ok_or_else(|| Untaken::Typed(Box::new(typed)))).await
 }
 
 async fn act<A: Alerts, N: Now>(
     State(shared): State<Shared<A, N>>,
     Path(token): Path<String>,
     from: (HeaderMap, Stranger),
-    form: Result<Form<ActForm>, FormRejection>,
+    sent: Result<Form<ActForm>, FormRejection>,
 ) -> Response {
-    let written = |text: &str, chars_max| field(text, chars_max).filter(|text| !text.is_empty());
-    let unnumbered = form.as_ref().is_ok_and(|Form(form)| form.covers.is_none());
-    let deed = form.ok().filter(|_| !unnumbered).and_then(|Form(form)| {
-        Some(Deed::Act {
-            by: named(&form.name)?,
-            racks: written(&form.racks, ACTION_CHARS_MAX)?,
-            done: written(&form.done, ACTION_CHARS_MAX)?,
-            covers: form.covers,
-        })
-    });
-    let missing = if unnumbered { (StatusCode::CONFLICT, Plain::Unnumbered) } else { INCOMPLETE };
-    perform(&shared, &token, &from, deed.ok_or(missing)).await
+    let Ok(Form(ActForm { name, racks, done, covers })) = sent else {
+        return perform(&shared, &token, &from, Err(Untaken::Plain(INCOMPLETE))).await;
+    };
+    if covers.is_none() {
+        let unnumbered = Untaken::Plain((StatusCode::CONFLICT, Plain::Unnumbered));
+        return perform(&shared, &token, &from, Err(unnumbered)).await;
+    }
+    let written = |text: &str| form::text(text, ACTION_CHARS_MAX);
+    let deed = match (named(&name), written(&racks), written(&done)) {
+        (Ok(by), Ok(racks), Ok(done)) => Some(Deed::Act { by, racks, done, covers }),
+        _ => None,
+    };
+    let typed = move |language| {
+        let (who, held, did) = (Field::with(&name), Field::with(&racks), Field::with(&done));
+        let mut typed = Typed { who, racks: held, done: did, covers, ..Typed::default() };
+        typed.who.fault = named(&name).err().map(|fault| fault.say(language));
+        typed.racks.take(written(&racks), language);
+        typed.done.take(written(&done), language);
+        typed
+    };
+    perform(&shared, &token, &from, deed.ok_or_else(|| Untaken::Typed(Box::new(typed)))).await
+}
+
+/// Why a form is not taken.
+enum Untaken {
+    /// It is none of this page.
+    Plain((StatusCode, Plain)),
+    /// Something was typed that cannot be taken: the form as it is shown again, in the language of the page.
+    Typed(Box<dyn Fn(Language) -> Typed + Send + Sync>),
+}
+
+/// Why a name cannot stand on record.
+enum NoName {
+    /// Nothing stands there, or too much.
+    Field(form::Fault),
+    /// It would not be read as a name.
+    Shown(NoShown),
+}
+
+impl NoName {
+    fn say(&self, language: Language) -> String {
+        match self {
+            Self::Field(fault) => fault.say(language),
+            Self::Shown(why) => access::name_refused(why, language),
+        }
+    }
 }
 
 /// What a form is told that is not whole.
 const INCOMPLETE: (StatusCode, Plain) = (StatusCode::UNPROCESSABLE_ENTITY, Plain::Incomplete);
 
 /// A name that can stand on record, see [`shown`].
-fn named(text: &str) -> Option<String> {
-    field(text, NAME_CHARS_MAX).filter(|name| shown(name).is_ok())
-}
-
-/// A field without the blanks around it; `None` where it is longer than its form says, or than
-/// the desk takes, which counts bytes.
-fn field(text: &str, chars_max: usize) -> Option<String> {
-    let text = text.trim();
-    (text.chars().count() <= chars_max && text.len() <= TEXT_BYTES_MAX).then(|| text.to_owned())
+fn named(typed: &str) -> Result<String, NoName> {
+    let name = form::text(typed, NAME_CHARS_MAX).map_err(NoName::Field)?;
+    shown(&name).map_err(NoName::Shown)
 }
 
 /// Does it, and sends the browser back to the page, so that a reload sends nothing twice.
@@ -187,18 +242,22 @@ async fn perform<A: Alerts, N: Now>(
     shared: &Shared<A, N>,
     token: &str,
     (headers, stranger): &(HeaderMap, Stranger),
-    deed: Result<Deed, (StatusCode, Plain)>,
+    deed: Result<Deed, Untaken>,
 ) -> Response {
     if guard::is_foreign(headers) {
         return say(StatusCode::FORBIDDEN, Plain::ForeignForm, *stranger);
     }
     let link: Link = match shared.key.open(token, (shared.now)()) {
         Ok(link) => link,
-        Err(error) => return not_followed(error, *stranger),
+        Err(error) => return not_followed(error, *stranger, "../../alerts"),
     };
     let deed = match deed {
         Ok(deed) => deed,
-        Err((status, said)) => return say(status, said, *stranger),
+        Err(Untaken::Plain((status, said))) => return say(status, said, *stranger),
+        Err(Untaken::Typed(typed)) => {
+            let again = (StatusCode::UNPROCESSABLE_ENTITY, &*typed as &(dyn Fn(Language) -> Typed + Sync));
+            return shown_again(shared, (token, "../"), link, *stranger, again).await;
+        }
     };
     match tokio::time::timeout(ANSWER_MAX, shared.alerts.act(link, deed)).await {
         // Relative, so that it leads back below whatever path a proxy serves it at.
@@ -223,11 +282,13 @@ async fn nowhere(stranger: Stranger) -> Response {
     std::future::ready(say(StatusCode::NOT_FOUND, Plain::Unknown, stranger)).await
 }
 
-fn not_followed(error: LinkError, stranger: Stranger) -> Response {
-    match error {
-        LinkError::Forged => say(StatusCode::NOT_FOUND, Plain::Unknown, stranger),
-        LinkError::Expired => say(StatusCode::GONE, Plain::Expired, stranger),
-    }
+/// A link that leads nowhere any more, with the way to the alerts for whoever may log in.
+fn not_followed(error: LinkError, stranger: Stranger, alerts: &str) -> Response {
+    let (status, said) = match error {
+        LinkError::Forged => (StatusCode::NOT_FOUND, Plain::Unknown),
+        LinkError::Expired => (StatusCode::GONE, Plain::Expired),
+    };
+    pages::say_with_way(status, said, stranger, alerts)
 }
 
 fn refuse(refused: Refused, stranger: Stranger) -> Response {

@@ -27,6 +27,8 @@ pub struct Sheet {
     /// Whether it is open and closes only with a written corrective action. One that is written
     /// covers the racks before it, so that there may have to be another.
     pub needs_action: bool,
+    /// Racks that it names: when each ended, and its verdict.
+    pub listed: Vec<(String, String)>,
     /// How many racks it counts: those that an action written on this page covers.
     pub racks: u64,
     /// The latest corrective action, where one is written.

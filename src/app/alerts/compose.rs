@@ -13,7 +13,7 @@ use crate::app::ledger::LedgerHandle;
 use crate::config::load::Loaded;
 use crate::core::alert::{Contact, Notice, Occasion, Route, Settings};
 use crate::core::cycle::plate::Profile;
-use crate::core::reader;
+use crate::core::reader::{self, Language, Scale};
 use crate::core::record::{Body, Cycle};
 use crate::core::time::Timestamp;
 use crate::ledger::{Append, Bookmark, LedgerError, Reader};
@@ -109,12 +109,9 @@ impl Composer {
         self.settings.contacts.iter().find(|contact| contact.name == name)
     }
 
-    /// An instant in the zone of the site, to the minute.
-    pub(in crate::app) fn local(&self, instant: Timestamp) -> String {
-        jiff::Timestamp::from_microsecond(instant.micros()).map_or_else(
-            |_| instant.to_string(),
-            |known| self.settings.zone.to_datetime(known).strftime("%Y-%m-%d %H:%M").to_string(),
-        )
+    /// Somebody who reads in this language and on this scale, in the zone of the site.
+    pub(in crate::app) fn reading(&self, language: Language, scale: Scale) -> reader::Reader {
+        reader::Reader { language, scale, zone: self.settings.zone.clone() }
     }
 
     /// The concentrations that a machine permits, mg/L.

@@ -6,10 +6,13 @@ use super::Reception;
 use super::compose::Composer;
 use super::story;
 use crate::alert::message;
+use crate::alert::message::phrases::Phrase;
 use crate::app::order::Order;
 use crate::core::alert::{Alert, AlertNumber, Notice, Occasion};
-use crate::core::cycle::words::ended;
+use crate::core::cycle::verdict::Verdict;
+use crate::core::cycle::words::{ended, verdict};
 use crate::core::reader::{Language, Scale};
+use crate::core::record::{Body, Record};
 use crate::core::time::Timestamp;
 use crate::ledger::{LedgerError, Reader};
 use crate::web::link::Link;
@@ -67,7 +70,27 @@ impl Shown {
         Ok(Found { alert: told.alert, closed: told.closed, damaged })
     }
 
-    fn sheet(&self, link: &Link, found: Found) -> Result<Sheet, Refused> {
+    /// The verdicts of the racks that an alert names, each with its end.
+    async fn judged(&self, alert: &Alert) -> Vec<(Timestamp, Option<Verdict>)> {
+        let (named, reader) = (alert.racks.named.clone(), Arc::clone(&self.reader));
+        let read = move || {
+            let reader = reader.lock().unwrap_or_else(PoisonError::into_inner);
+            let judged = |index| match reader.record(index) {
+                Ok(Ok((_, Record { body: Body::Cycle(cycle), .. }))) => Some(cycle.verdict),
+                Ok(Ok(_) | Err(_)) | Err(_) => None,
+            };
+            named.iter().map(|rack| (rack.at, judged(rack.index))).collect()
+        };
+        // It panicked, and was told of there.
+        tokio::task::spawn_blocking(read).await.unwrap_or_default()
+    }
+
+    fn sheet(
+        &self,
+        link: &Link,
+        found: Found,
+        judged: &[(Timestamp, Option<Verdict>)],
+    ) -> Result<Sheet, Refused> {
         let Found { alert, closed, damaged } = found;
         // A contact that is no longer configured holds links that lead nowhere.
         let contact = self.composer.contact(&link.contact).ok_or(Refused::Unknown)?;
@@ -78,11 +101,15 @@ impl Shown {
         };
         let words = self.composer.words(&notice, self.composer.now(), None);
         let mut facts = words.content.rows;
+        // The page shows it whole, in a part of its own.
+        let twice = [Phrase::RowActionRacks, Phrase::RowAction].map(|row| row.say(contact.language));
+        facts.retain(|(label, _)| !twice.contains(&label.as_str()));
         if damaged > 0 {
             facts.push(message::damaged(contact.language, damaged));
         }
         let alert = notice.alert;
-        let at = |instant| self.composer.local(instant);
+        let reader = self.composer.reading(contact.language, contact.units);
+        let at = |instant| reader.moment(instant);
         let standing = match (closed, &alert.acknowledged) {
             (Some(closed), _) => Standing::Closed { at: at(closed) },
             (None, Some(taken)) => Standing::Acknowledged { by: taken.by.clone(), at: at(taken.at) },
@@ -98,6 +125,13 @@ impl Shown {
             cautions: words.content.cautions,
             standing,
             needs_action: closed.is_none() && alert.needs_action,
+            listed: judged
+                .iter()
+                .map(|(ended, judged)| {
+                    let word = judged.map_or("?", |judged| verdict(judged, contact.language));
+                    (at(*ended), word.to_owned())
+                })
+                .collect(),
             racks: alert.racks.count,
             left_out: alert.left_out().map(|(count, last)| LeftOut {
                 count,
@@ -116,7 +150,8 @@ impl Shown {
 impl Alerts for Shown {
     async fn show(&self, link: Link) -> Result<Sheet, Refused> {
         let found = self.find(AlertNumber(link.alert)).await?;
-        self.sheet(&link, found)
+        let judged = self.judged(&found.alert).await;
+        self.sheet(&link, found, &judged)
     }
 
     async fn act(&self, link: Link, deed: Deed) -> Result<(), Refused> {

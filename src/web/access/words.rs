@@ -152,6 +152,11 @@ pub(super) fn no_password(why: PasswordRefusal, language: Language) -> String {
     }
 }
 
+/// Why a name cannot stand on record.
+pub(in crate::web) fn name_refused(why: &NoShown, language: Language) -> String {
+    unchanged(&ChangeRefusal::Shown(why.clone()), language)
+}
+
 /// Why nothing was changed.
 pub(super) fn unchanged(why: &ChangeRefusal, language: Language) -> String {
     let other = if let ChangeRefusal::ReadsAlike(other) = why { other.as_str() } else { "" };

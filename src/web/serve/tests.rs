@@ -82,6 +82,7 @@ fn sheet() -> Sheet {
         cautions: vec!["Rinse water scalds at once. Never reach into a running machine.".to_owned()],
         standing: Standing::Waiting,
         needs_action: true,
+        listed: vec![("Wed 25 Nov 2026, 12:38 EST".to_owned(), "cold".to_owned())],
         racks: 3,
         left_out: None,
         action: None,
@@ -282,8 +283,8 @@ async fn what_is_no_good_link_or_form_does_nothing() {
         (&good, none, "name=+", 422, "missing"),
         (&good, none, "note=b", 422, "missing"),
         // U+200B is not seen, U+202E turns the writing round (Unicode, Default_Ignorable_Code_Point and Bidi_Control).
-        (&good, none, "name=An%E2%80%8Ba", 422, "cannot be seen"),
-        (&good, none, "name=An%E2%80%AEa", 422, "cannot be seen"),
+        (&good, none, "name=An%E2%80%8Ba", 422, "a sign that is not seen"),
+        (&good, none, "name=An%E2%80%AEa", 422, "a sign that is not seen"),
         (&good, none, &long, 422, "missing"),
         (&good, none, &huge, 422, "missing"),
     ] {
@@ -312,6 +313,34 @@ async fn what_is_no_good_link_or_form_does_nothing() {
     let spanish = site.client.get(site.link(7, 0)).header("accept-language", "es-MX,es;q=0.9");
     assert!(spanish.send().await.expect("an answer").text().await.expect("a page").contains("caducado"));
     assert_eq!(site.get(&site.link(8, 3600)).await.status(), StatusCode::NOT_FOUND);
+}
+
+// Own promise: what cannot be taken is shown again with what was typed and what is wrong at its field; a dead link shows
+// the way to the alerts.
+#[tokio::test]
+async fn what_cannot_be_taken_is_shown_again() {
+    let site = Site::open().await;
+    let good = site.link(7, 3600);
+    let form = "name=dm1%2Frinse&racks=held+%3Cb%3E&done=&covers=2";
+    let page = site.post(&format!("{good}/act"), &[], form).await.text().await.expect("a page");
+    for said in [
+        "id=\"who-fault\">The name holds «/»",
+        "value=\"dm1/rinse\"",
+        "held &#60;b&#62;</textarea>",
+        "id=\"done-fault\">Fill this in.",
+        "name=\"covers\" value=\"2\"",
+        "aria-describedby=\"who-hint who-fault\"",
+        "Wed 25 Nov 2026, 12:38 EST: cold",
+        "And 2 more.",
+    ] {
+        assert!(page.contains(said), "{said}: {page}");
+    }
+    let form = "name=&note=soon";
+    let page = site.post(&format!("{good}/acknowledge"), &[], form).await.text().await.expect("a page");
+    assert!(page.contains("id=\"name-fault\">Fill this in.") && page.contains("value=\"soon\""), "{page}");
+    assert_eq!(site.kitchen.deeds(), []);
+    let dead = site.get(&site.link(7, 0)).await.text().await.expect("a page");
+    assert!(dead.contains("href=\"../alerts\">See the alerts"), "{dead}");
 }
 
 // The headers that the OWASP Secure Headers Project lists for a page that embeds nothing.
