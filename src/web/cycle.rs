@@ -1,6 +1,7 @@
 //! One rack: its trace, why it got its verdict, what was in force then, and the proof that its record stands.
 
 mod doubted;
+mod told;
 
 use std::future::Future;
 
@@ -10,11 +11,11 @@ use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 
 pub use self::doubted::InDoubt;
+use self::told::{acted, amended, facts, figures, probes, rows};
 use super::frame::{self, Frame, Refusal, Tab, said};
 use super::kitchen::{Kitchen, Pages};
 use super::logbook::words::amended as logbook_amended;
 use super::machine::Plots;
-use super::machine::words::place_word;
 use super::person::Person;
 use crate::core::address::escaped;
 use crate::core::channel::Place;
@@ -22,10 +23,8 @@ use crate::core::counted::Noun;
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::{meaning, verdict as verdict_word};
-use crate::core::late::late_after;
 use crate::core::reader::{Language, Reader};
-use crate::core::record::{Amendment, Basis, CorrectiveAction, Cycle, DoseBasis, WindowFrom};
-use crate::core::sanitizer::shown as concentration;
+use crate::core::record::{Amendment, CorrectiveAction, Cycle};
 use crate::core::time::Timestamp;
 use crate::core::wall_clock::local_date;
 
@@ -298,205 +297,6 @@ fn spikes_told(count: u64, language: Language) -> String {
         _ => said(language, "set aside", "apartados"),
     };
     format!("{} {aside}", Noun::Spikes.of(count, language))
-}
-
-/// The settled minimum against the limit.
-fn figures(cycle: &Cycle, reader: &Reader) -> String {
-    let symbol = reader.scale.symbol();
-    let say = |english, spanish| said(reader.language, english, spanish);
-    let limit_word = say("limit", "límite");
-    match cycle.rinse_min_c {
-        Some(settled) => {
-            let (settled, limit) = reader.pair(settled, cycle.limit_c);
-            format!("{settled} {symbol} · {limit_word} {limit} {symbol}")
-        }
-        None => format!(
-            "{} · {limit_word} {}",
-            say("no settled minimum", "sin mínimo estable"),
-            reader.temperature(cycle.limit_c)
-        ),
-    }
-}
-
-fn facts(rack: &Rack, reader: &Reader) -> Vec<Fact> {
-    let say = |english, spanish| said(reader.language, english, spanish);
-    let cycle = &*rack.cycle;
-    let temperature =
-        |celsius: Option<f64>| celsius.map_or("–".to_owned(), |value| reader.temperature(value));
-    let [basis, dose_basis, window] = grounds(cycle, reader.language);
-    let mut facts = minima(cycle, basis, reader);
-    let mut tell = |name, value| facts.push(Fact { name, value });
-    tell(say("Limit", "Límite"), format!("{} ({})", reader.temperature(cycle.limit_c), rack.limit_source));
-    let chance = cycle.conformance.map_or(String::new(), |share| {
-        // Rounded down: only certainty is 100 %.
-        let share = (share * 1000.0).floor() / 10.0;
-        format!(
-            ", {} {share:.1} %",
-            say("probability to be at or above the limit", "probabilidad de alcanzar el límite")
-        )
-    });
-    tell(
-        say("Uncertainty (k = 2)", "Incertidumbre (k = 2)"),
-        format!("± {}{chance}", reader.difference(cycle.uncertainty_c)),
-    );
-    let (dwell, required) = apart(cycle.dwell_s, cycle.dwell_required_s);
-    tell(
-        say("Limit held", "Límite sostenido"),
-        format!("{dwell} s ({} {required} s)", say("required", "exigido")),
-    );
-    tell(say("Highest final rinse", "Enjuague más alto"), temperature(cycle.rinse_peak_c));
-    let (wash, wash_limit) = match cycle.wash_min_c {
-        Some(wash) => reader.pair(wash, cycle.wash_limit_c),
-        None => ("–".to_owned(), format!("{:.1}", reader.scale.temperature(cycle.wash_limit_c))),
-    };
-    let symbol = reader.scale.symbol();
-    tell(
-        say("Lowest wash", "Lavado más bajo"),
-        format!("{wash} {symbol} ({} {wash_limit} {symbol})", say("limit", "límite")),
-    );
-    if let Some(strength) = cycle.concentration_mg_per_l {
-        let acidity = cycle.ph.map_or(String::new(), |ph| format!(", pH {ph:.1}"));
-        tell(
-            say("Sanitizer on file", "Desinfectante registrado"),
-            format!("{} mg/L{acidity}", concentration(strength)),
-        );
-    }
-    tell(
-        say("Heat dose", "Dosis de calor"),
-        format!("A0 {:.1} s, HUE {:.1} ({dose_basis})", cycle.a0, cycle.hue),
-    );
-    tell(say("Machine", "Máquina"), format!("{}, {}", rack.kind, rack.method));
-    tell(say("Window from", "Ventana según"), window.to_owned());
-    tell(
-        say("Readings in the rinse window", "Lecturas en la ventana del enjuague"),
-        format!("{} ({})", cycle.rinse_readings, spikes_told(cycle.spikes.into(), reader.language)),
-    );
-    let late = late_after(cycle.rinse_ended, rack.recorded).map_or("", |_| say(" (late)", " (tarde)"));
-    tell(say("Recorded", "Registrado"), format!("{}{late}", reader.moment(rack.recorded)));
-    facts
-}
-
-/// The minimum that the verdict stands on, and what the probe showed: of a rack without the first the second
-/// proves nothing.
-fn minima(cycle: &Cycle, basis: &str, reader: &Reader) -> Vec<Fact> {
-    let say = |english, spanish| said(reader.language, english, spanish);
-    let temperature = |celsius: f64| reader.temperature(celsius);
-    let settled = cycle.rinse_min_c.map_or("–".to_owned(), |c| format!("{} ({basis})", temperature(c)));
-    let mut facts = vec![Fact { name: say("Settled minimum", "Mínimo estable"), value: settled }];
-    let shown = match (cycle.rinse_min_raw_c, cycle.rinse_min_corrected_c) {
-        (raw, Some(corrected)) => Some((
-            say("Shown / corrected", "Mostrado / corregido"),
-            format!("{} / {}", raw.map_or("–".to_owned(), temperature), temperature(corrected)),
-        )),
-        (Some(raw), None) if cycle.rinse_min_c.is_none() => {
-            Some((say("Shown by the probe", "Mostrado por la sonda"), temperature(raw)))
-        }
-        (_, None) => None,
-    };
-    facts.extend(shown.map(|(name, value)| {
-        let nothing = say("; it proves nothing", "; no prueba nada");
-        let value = if cycle.rinse_min_c.is_none() { format!("{value}{nothing}") } else { value };
-        Fact { name, value }
-    }));
-    facts
-}
-
-/// What the minimum, the dose and the window were taken from.
-fn grounds(cycle: &Cycle, language: Language) -> [&'static str; 3] {
-    let say = |english, spanish| said(language, english, spanish);
-    let basis = match cycle.basis {
-        Basis::Raw => say("as the probe showed it", "como lo mostró la sonda"),
-        Basis::LagCorrected => say("corrected for the probe's delay", "corregido por el retardo de la sonda"),
-    };
-    let dose_basis = match cycle.dose_basis {
-        DoseBasis::WaterSideEstimate => say(
-            "water-side estimate: an upper bound for the ware",
-            "estimación en el agua: cota superior para la vajilla",
-        ),
-        DoseBasis::WareSurface => say("at the surface of a ware", "en la superficie de una pieza"),
-    };
-    let window = match cycle.window_from {
-        WindowFrom::Trace => say("the trace of the final-rinse probe", "la traza de la sonda del enjuague"),
-        WindowFrom::RunSignal => say("the machine's run signal", "la señal de marcha de la máquina"),
-    };
-    [basis, dose_basis, window]
-}
-
-/// Two times with as many digits as it takes to tell them apart: what is too short never looks enough.
-fn apart(one: f64, other: f64) -> (String, String) {
-    let shown = |digits: usize| (format!("{one:.digits$}"), format!("{other:.digits$}"));
-    if one.total_cmp(&other).is_eq() {
-        return shown(1);
-    }
-    (1..=6).map(shown).find(|(one, other)| one != other).unwrap_or_else(|| shown(6))
-}
-
-fn probes(probes: &[ProbeThen], reader: &Reader) -> Vec<Fact> {
-    let say = |english, spanish| said(reader.language, english, spanish);
-    let told = |probe: &ProbeThen| {
-        let calibration = match (&probe.calibration, &probe.configured_on) {
-            (Some((record, at, by)), _) => format!(
-                "{} {record}, {} ({by})",
-                say("calibration of record", "calibración del asiento"),
-                reader.day(*at)
-            ),
-            (None, Some(day)) => format!(
-                "{} {day}",
-                say("calibrated by the configuration on", "calibrada según la configuración el")
-            ),
-            (None, None) => say("NO CALIBRATION on file", "SIN CALIBRACIÓN registrada").to_owned(),
-        };
-        let tau = probe.tau_s.map_or_else(
-            || say("time constant not on file", "constante de tiempo no registrada").to_owned(),
-            |tau| format!("{} {tau:.2} s", say("time constant", "constante de tiempo")),
-        );
-        let width = reader.difference(probe.uncertainty_c);
-        Fact {
-            name: place_word(probe.place, reader.language),
-            value: format!("{}\n{calibration}\n{tau}, ± {width}", probe.channel),
-        }
-    };
-    probes.iter().map(told).collect()
-}
-
-fn amended(index: u64, amendment: &Option<Amendment>, reader: &Reader) -> String {
-    let say = |english, spanish| said(reader.language, english, spanish);
-    let record = say("Record", "Asiento");
-    match amendment {
-        Some(amendment) => format!("{record} {index}: «{}» ({})", amendment.reason, amendment.by),
-        None => format!(
-            "{record} {index}: {}",
-            say("it speaks of this rack and is damaged", "habla de esta canasta y está dañado")
-        ),
-    }
-}
-
-/// What was done about an alert of the rack, by whom and when, in the words of whoever wrote it.
-fn acted(at: Timestamp, action: &CorrectiveAction, reader: &Reader) -> String {
-    let (head, racks) = match reader.language {
-        Language::English => ("Corrective action, alert", "racks"),
-        Language::Spanish => ("Acción correctiva, alerta", "canastas"),
-    };
-    let CorrectiveAction { alert, by, racks: became, done, covers, .. } = action;
-    // Counted from the first: this rack may have come after those.
-    let covers = covers.filter(|count| *count > 0).map(|count| match reader.language {
-        Language::English => format!(", for the first {count} of its racks"),
-        Language::Spanish => format!(", para las primeras {count} de sus canastas"),
-    });
-    let covers = covers.unwrap_or_default();
-    format!("{head} {alert}{covers}: «{done}»; {racks}: «{became}» ({by}, {})", reader.moment(at))
-}
-
-fn rows(trace: &TraceFound, reader: &Reader) -> Vec<[String; 3]> {
-    let shown = |celsius: Option<f64>| {
-        celsius.map_or("–".to_owned(), |value| format!("{:.1}", reader.scale.temperature(value)))
-    };
-    match trace {
-        TraceFound::Kept { seconds, .. } => {
-            seconds.iter().map(|(at, rinse, wash)| [at.to_string(), shown(*rinse), shown(*wash)]).collect()
-        }
-        TraceFound::Never | TraceFound::Damaged => Vec::new(),
-    }
 }
 
 #[cfg(test)]

@@ -4,6 +4,7 @@ mod answers;
 pub(super) mod desk;
 mod history;
 mod premises;
+mod rack;
 pub(super) mod visit;
 
 use std::sync::Arc;
@@ -17,7 +18,6 @@ use tokio::sync::watch;
 use super::alerts::AlertBook;
 use super::api::Figures;
 use super::attempt::{Begin, Ended, NotDone, OpenAt, Taken, Under};
-use super::cycle::{InDoubt, ProbeThen, Rack, RackFound, Racks, Sealing, Strip, TraceFound};
 use super::frame::{Refusal, Site};
 use super::kitchen::{Kitchen, Pages};
 use super::machine::{DayGap, DayRack, LiveTrace, MachineDay, Machines, Plots, ProbeNow};
@@ -26,7 +26,7 @@ use super::person::Person;
 use super::probes::{Due, Filed, FiledProof, InForce, Made, Probes, Seen};
 use super::sign_off::{Commissioning, Mend, Open, Shown, Stood, TestRack};
 use crate::core::access::Role;
-use crate::core::alert::{AlertNumber, Condition};
+use crate::core::alert::Condition;
 use crate::core::channel::Place;
 use crate::core::cycle::plate::{LimitSource, MachineKind, Sanitizing};
 use crate::core::cycle::verdict::Verdict;
@@ -34,8 +34,7 @@ use crate::core::on_file;
 use crate::core::presence::Recency;
 use crate::core::reader::{Language, Reader, Scale};
 use crate::core::reading::Fault;
-use crate::core::record::{Amendment, AmendmentChange, Basis, Cycle, DoseBasis, Rule, WindowFrom};
-use crate::core::record::{Correction, CorrectiveAction, ProvenProbe, SignedPlate};
+use crate::core::record::{Correction, ProvenProbe, SignedPlate};
 use crate::core::technician::attempt::{Press, Stands};
 use crate::core::technician::gauge::Trend;
 use crate::core::time::Timestamp;
@@ -221,112 +220,6 @@ impl Machines for StillKitchen {
         let ware = aged("plate", Place::Ware, Recency::Silent(seconds(600)));
         drop(self.traces.read().await);
         Ok(LiveTrace { plots: drawn(), probes: vec![probe, tank, ware] })
-    }
-}
-
-impl Racks for StillKitchen {
-    async fn rack(&self, record: u64, _reader: &Reader) -> Result<RackFound, Refusal> {
-        let leaf = Some("1f".repeat(32));
-        let sealing = Sealing { record, leaf, checkpoint: Some((48, NOW)) };
-        let found = match record {
-            46 => Ok(RackFound::Damaged(sealing)),
-            47 | 48 => Ok(RackFound::Whole(Box::new(whole(record, sealing)))),
-            _ => Err(Refusal::Unknown),
-        };
-        std::future::ready(found).await
-    }
-
-    async fn proof(&self, record: u64) -> Result<String, Refusal> {
-        let proof = if record < 48 { Ok("{\"record\":1}".to_owned()) } else { Err(Refusal::Unknown) };
-        std::future::ready(proof).await
-    }
-}
-
-/// A cold rack, amended, with an alert.
-fn whole(record: u64, sealing: Sealing) -> Rack {
-    let (reason, by) = ("<b>washed again</b>", "Ana");
-    let amendment = |change| Amendment { of: record, reason: reason.to_owned(), by: by.to_owned(), change };
-    let probe = ProbeThen {
-        channel: "dm1/rinse".to_owned(),
-        place: Place::FinalRinse,
-        uncertainty_c: 1.1,
-        tau_s: None,
-        calibration: None,
-        configured_on: None,
-    };
-    let action = CorrectiveAction {
-        alert: AlertNumber(3),
-        by: "Eva".to_owned(),
-        racks: "<b>held</b>".to_owned(),
-        done: "rewashed".to_owned(),
-        last_good: None,
-        covers: Some(2),
-    };
-    Rack {
-        machine: "dm1".to_owned(),
-        cycle: Box::new(cycle()),
-        recorded: NOW,
-        reasons: vec!["Too cold.".to_owned()],
-        findings: vec!["Wash low.".to_owned()],
-        kind: "single-tank conveyor",
-        method: "hot water",
-        limit_source: "data plate",
-        trace: TraceFound::Kept { plots: drawn(), seconds: vec![(45, Some(79.4), None)] },
-        probes: Some(vec![probe]),
-        amendments: vec![(60, Some(amendment(AmendmentChange::Comment))), (61, None)],
-        strip: Some(Strip { record: 12, later: vec![(62, amendment(AmendmentChange::Withdrawn))] }),
-        alerts: vec![3],
-        doubts: vec![InDoubt {
-            alert: 7,
-            condition: Some(Condition::Weak),
-            entry: Some(33),
-            later: vec![(63, amendment(AmendmentChange::Withdrawn))],
-        }],
-        actions: vec![(NOW, action)],
-        before: Some(47),
-        after: None,
-        sealing,
-    }
-}
-
-/// A rack that just missed its limit and its dwell.
-fn cycle() -> Cycle {
-    let at = |seconds: i64| Timestamp::from_micros(NOW.micros() + seconds * 1_000_000);
-    Cycle {
-        started: at(-120),
-        rinse_started: at(-75),
-        rinse_ended: at(-63),
-        received: at(-58),
-        machine_kind: MachineKind::SingleTankConveyor,
-        sanitizing: Sanitizing::HotWater,
-        window_from: WindowFrom::Trace,
-        verdict: Verdict::Cold,
-        reasons: Vec::new(),
-        findings: Vec::new(),
-        rinse_min_c: Some(82.19),
-        rinse_min_raw_c: Some(81.9),
-        rinse_min_corrected_c: Some(82.19),
-        basis: Basis::LagCorrected,
-        limit_c: 82.2,
-        limit_source: LimitSource::DataPlate,
-        rinse_peak_c: None,
-        settled_after_s: None,
-        dwell_s: 4.98,
-        dwell_required_s: 5.0,
-        area_below_c_s: 0.0,
-        wash_min_c: None,
-        wash_limit_c: 65.6,
-        a0: 12.5,
-        hue: 4.0,
-        dose_basis: DoseBasis::WaterSideEstimate,
-        uncertainty_c: 1.1,
-        conformance: Some(0.4999),
-        rule: Rule::SimpleAcceptance,
-        concentration_mg_per_l: None,
-        ph: None,
-        rinse_readings: 48,
-        spikes: 0,
-        trace_sha256: None,
     }
 }
 
