@@ -113,6 +113,7 @@ fn cold() -> Glance {
         about: Vec::new(),
         since: NOW,
         racks: 1,
+        named: Vec::new(),
         lasts: true,
         uncovered: Some(1),
         taken_by: None,

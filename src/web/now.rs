@@ -120,6 +120,8 @@ pub struct GlanceAlert {
     pub since: Timestamp,
     /// How many racks are affected.
     pub racks: u64,
+    /// Their records as far as they are named, see [`crate::core::alert::Racks`].
+    pub named: Vec<u64>,
     /// Whether it still lasts; one that does not has recovered.
     pub lasts: bool,
     /// Where the corrective action is missing: of how many racks.
@@ -139,14 +141,21 @@ impl GlanceAlert {
         self.lasts && (is_missing || self.condition.severity() == Severity::Critical)
     }
 
+    /// Whether it has recovered and nothing is to be written of it: it closes by itself.
+    pub(in crate::web) const fn is_over(&self) -> bool {
+        !self.lasts && self.uncovered.is_none()
+    }
+
     /// Puts those by which ware is in danger, or racks are that nobody has accounted for, before checks that are late,
-    /// and else leaves the order.
+    /// what is over last, and else leaves the order.
     pub(crate) fn danger_first(alerts: &mut [Self]) {
         let is_held =
             |alert: &Self| alert.condition.severity() == Severity::Critical && alert.uncovered.is_some();
         let is_late =
             |alert: &Self| matches!(alert.condition, Condition::CheckOverdue | Condition::CalibrationOverdue);
-        alerts.sort_by_key(|alert| (!(alert.endangers_ware() || is_held(alert)), is_late(alert)));
+        alerts.sort_by_key(|alert| {
+            (alert.is_over(), !(alert.endangers_ware() || is_held(alert)), is_late(alert))
+        });
     }
 }
 

@@ -300,6 +300,7 @@ impl Glances for House {
                 about: alert.about.clone(),
                 since: alert.lasts_since(),
                 racks: alert.racks.count,
+                named: alert.racks.named.iter().map(|rack| rack.index).collect(),
                 lasts: alert.cleared.is_none(),
                 uncovered: alert.action_missing().then(|| alert.racks_uncovered()),
                 taken_by: alert.acknowledged.as_ref().map(|taken| taken.by.clone()),

@@ -80,6 +80,7 @@ impl Turn<'_> {
             let about = Some(kind.as_str().to_owned());
             let missed = Some(MissedDue { check: kind, due: due.at, counts_from: due.counts_from });
             self.report(Report { about, missed, ..Report::new(Condition::CheckOverdue, machine, due.at) });
+            self.say_since(machine);
         }
     }
 
@@ -115,11 +116,16 @@ impl Turn<'_> {
         if memory.missing.get(&kind).is_some_and(|since| at >= *since) {
             memory.missing.remove(&kind);
             memory.overdue.remove(&kind);
-            let rest = memory.overdue.values().copied().min();
             self.resolve(machine, Condition::CheckOverdue, kind.as_str());
-            if let Some(open) = self.state.open_mut(machine, Condition::CheckOverdue) {
-                open.alert.rest_since = rest.filter(|since| *since > open.alert.since);
-            }
+            self.say_since(machine);
+        }
+    }
+
+    /// Says of the alert of overdue checks since when those that are overdue now are.
+    fn say_since(&mut self, machine: &str) {
+        let first = self.state.memory(machine).overdue.values().copied().min();
+        if let Some(open) = self.state.open_mut(machine, Condition::CheckOverdue) {
+            open.alert.rest_since = first.filter(|since| *since != open.alert.since);
         }
     }
 

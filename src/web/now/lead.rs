@@ -178,6 +178,7 @@ mod tests {
             about: Vec::new(),
             since: Timestamp::from_micros(0),
             racks: uncovered.unwrap_or_default(),
+            named: Vec::new(),
             lasts,
             uncovered,
             taken_by: None,

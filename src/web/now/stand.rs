@@ -3,6 +3,8 @@
 //! What its last rack was is one thing; how the machine stands is another. A good rack after a cold one closes no
 //! alert, and a good rack of an hour ago says nothing where no reading comes any more.
 
+use std::collections::BTreeSet;
+
 use super::{Data, Glance, GlanceAlert};
 use crate::core::alert::{Condition, Severity};
 use crate::core::counted::Noun;
@@ -55,9 +57,8 @@ pub(super) struct Stand {
 
 impl Stand {
     pub(super) fn of(glance: &Glance, language: Language) -> Self {
-        let is_over = |alert: &GlanceAlert| !alert.lasts && alert.uncovered.is_none();
         let judged = glance.last.as_ref().map(|rack| rack.verdict);
-        let (level, said) = if glance.alerts.iter().any(|alert| !is_over(alert)) {
+        let (level, said) = if glance.alerts.iter().any(|alert| !alert.is_over()) {
             (Level::Bad, alarm(&glance.alerts, language))
         } else if let Some(old) = old(glance.data, language) {
             (Level::Bad, old.to_owned())
@@ -111,7 +112,7 @@ fn alarm(alerts: &[GlanceAlert], language: Language) -> String {
         let is_unsafe = kind.severity() == Severity::Critical || kind == Condition::ThermometerOff;
         alert.uncovered.filter(|_| is_unsafe).unwrap_or(0)
     };
-    let held: u64 = alerts.iter().map(racks).sum();
+    let held = distinct(alerts.iter().map(|alert| (racks(alert), alert.named.as_slice())));
     let what = match alerts.first() {
         Some(_) if held > 0 && alerts.iter().any(|alert| alert.lasts && racks(alert) > 0) => {
             to_wash(held, language)
@@ -128,6 +129,18 @@ fn alarm(alerts: &[GlanceAlert], language: Language) -> String {
     format!("{open}: {what}")
 }
 
+/// How many racks several alerts hold, each of which the latest so many of those it names: one that is cold and
+/// was washed without sanitizer is one. Those that are not named may be counted by two.
+fn distinct<'a>(alerts: impl Iterator<Item = (u64, &'a [u64])>) -> u64 {
+    let (mut named, mut more) = (BTreeSet::<u64>::new(), 0);
+    for (count, own) in alerts {
+        let latest = usize::try_from(count).unwrap_or(usize::MAX).min(own.len());
+        named.extend(own.iter().rev().take(latest));
+        more += count.saturating_sub(latest as u64);
+    }
+    named.len() as u64 + more
+}
+
 /// That a corrective action is missing, of how many of the alerts.
 fn missing(alerts: &[GlanceAlert], language: Language) -> String {
     let count = alerts.iter().filter(|alert| alert.uncovered.is_some()).count();
@@ -142,4 +155,28 @@ fn missing(alerts: &[GlanceAlert], language: Language) -> String {
 fn to_wash(racks: u64, language: Language) -> String {
     let phrase = said(language, "{racks} to wash again", "hay que volver a lavar {racks}");
     filled(phrase, &[("racks", &Noun::Racks.of(racks, language))])
+}
+
+#[cfg(test)]
+mod tests {
+    use super::distinct;
+
+    // Own rule: ware that two alerts hold is washed again once.
+    #[test]
+    fn a_rack_that_two_alerts_hold_is_one() {
+        type Row<'a> = (&'a [(u64, &'a [u64])], u64);
+        let rows: [Row<'_>; 6] = [
+            (&[], 0),
+            (&[(2, &[7, 9])], 2),
+            (&[(2, &[7, 9]), (3, &[8, 9, 11])], 4),
+            // An action covers the first.
+            (&[(1, &[7, 9]), (3, &[7, 8, 9])], 3),
+            // Not all are named.
+            (&[(50, &[1, 2, 60]), (1, &[60])], 50),
+            (&[(0, &[7]), (1, &[])], 1),
+        ];
+        for (alerts, held) in rows {
+            assert_eq!(distinct(alerts.iter().copied()), held, "{alerts:?}");
+        }
+    }
 }

@@ -205,6 +205,12 @@ fn logbook_and_alert_say_the_same_of_what_is_overdue() {
         Some((at(120.0), at(300.0))),
         "begun with the first, lasting since the one that is left"
     );
+    // Of the third record, after two racks.
+    let (reason, by, change) = ("twice".to_owned(), "ana".to_owned(), AmendmentChange::Withdrawn);
+    play.record("hot", Body::Amendment(Box::new(Amendment { of: 2, reason, by, change })));
+    assert_eq!(left(&play), Some((at(120.0), at(120.0))), "the first is missing again");
+    play.check(348.0, "hot", CheckKind::Supply);
+    assert_eq!(left(&play), Some((at(120.0), at(300.0))));
     play.check(350.0, "hot", CheckKind::DrainAndClean);
     assert_eq!(left(&play), Some((at(120.0), at(120.0))), "nothing is left: it was so from the first on");
 }

@@ -106,6 +106,7 @@ fn a_probe_that_was_found_off_stands_beside_the_verdict() {
         about: vec![about.to_owned()],
         since: Timestamp::from_micros(0),
         racks: 0,
+        named: Vec::new(),
         lasts,
         uncovered: None,
         taken_by: None,
@@ -190,6 +191,7 @@ fn further_alerts_are_folded_among_other_cards() {
         about: Vec::new(),
         since: Timestamp::from_micros(0),
         racks: 1,
+        named: Vec::new(),
         lasts: true,
         uncovered: Some(1),
         taken_by: None,
@@ -233,6 +235,7 @@ fn alert(number: u64, condition: Condition, about: &str, uncovered: Option<u64>)
         about: vec![about.to_owned()],
         since: Timestamp::from_micros(0),
         racks: uncovered.unwrap_or_default(),
+        named: Vec::new(),
         lasts: true,
         uncovered,
         taken_by: None,
@@ -246,10 +249,11 @@ fn danger_stands_before_what_is_late() {
     let silent = alert(4, Condition::ProbeSilent, "dm1/wash", None);
     let off = alert(2, Condition::ThermometerOff, "dm1/rinse", Some(1));
     let short = alert(1, Condition::SuppliesShort, "[detergent] Ana", None);
-    let mut alerts = vec![late, silent, off, short];
+    let closing = GlanceAlert { lasts: false, ..alert(6, Condition::ProbeSilent, "dm1/rinse", None) };
+    let mut alerts = vec![closing, late, silent, off, short];
     GlanceAlert::danger_first(&mut alerts);
     let order: Vec<u64> = alerts.iter().map(|alert| alert.number).collect();
-    assert_eq!(order, [2, 1, 4, 5]);
+    assert_eq!(order, [2, 1, 4, 5, 6]);
     let over = GlanceAlert { lasts: false, ..alert(1, Condition::SuppliesShort, "[detergent] Ana", None) };
     assert!(!over.endangers_ware());
 }
