@@ -108,6 +108,10 @@ impl Doubts {
             OfAlert::Cleared(cleared) if cleared.clearing == Clearing::Withdrawn => {
                 own.told.retain(|(known, _)| *known != alert);
             }
+            // Right as corrected, what was tested speaks against no rack; withdrawn, it proves none.
+            OfAlert::Changed(changed) if changed.amended.as_ref().is_some_and(|one| one.counts.is_some()) => {
+                own.told.retain(|(known, _)| *known != alert);
+            }
             OfAlert::Closed(_) => {
                 self.open.remove(&alert);
             }

@@ -1,6 +1,7 @@
 //! Racks that passed, once what they passed by is found wrong.
 
 use super::fixture::{Play, Rack, at, in_ice, settings};
+use crate::core::alert::doubts::Doubts;
 use crate::core::alert::story::note;
 use crate::core::alert::{Alert, Amended, Condition, Earlier, Event, Quantity};
 use crate::core::record::{Amendment, AmendmentChange, Body, Check, Clearing};
@@ -141,7 +142,14 @@ fn an_alert_by_a_misread_strip_says_what_counts() {
         play.racks(0.0, "chem", &[Rack::Good]);
         enter(&mut play, 1.0, "chem", strip(1.0, 10.0));
         play.rack(2.0, "chem", Rack::Weak);
+        let is_doubted = |play: &Play| {
+            let mut doubts = Doubts::default();
+            (0..).zip(&play.effects.records).for_each(|(index, record)| doubts.take(index, record));
+            !doubts.by("chem", 0, &Rack::Good.cycle(at(0.0))).is_empty()
+        };
+        assert!(is_doubted(&play));
         amend(&mut play, 3.0, "chem", 1, change);
+        assert_eq!(is_doubted(&play), counts.is_none(), "right as corrected, it speaks against no rack");
         let alert = open(&play, Condition::Weak).clone();
         let amended = Amended { by: "ana".to_owned(), at: at(3.0), was: Quantity::MgPerL(10.0), counts };
         assert_eq!(alert.amended.as_ref(), Some(&amended));
