@@ -8,9 +8,10 @@ use super::story;
 use crate::alert::message;
 use crate::alert::message::phrases::Phrase;
 use crate::app::order::Order;
+use crate::core::alert::doubts::can_doubt;
 use crate::core::alert::{Alert, AlertNumber, Notice, Occasion};
 use crate::core::cycle::verdict::Verdict;
-use crate::core::cycle::words::{ended, verdict};
+use crate::core::cycle::words::{ended, rack};
 use crate::core::reader::{Language, Scale};
 use crate::core::record::{Body, Record};
 use crate::core::time::Timestamp;
@@ -128,8 +129,9 @@ impl Shown {
             listed: judged
                 .iter()
                 .map(|(ended, judged)| {
-                    let word = judged.map_or("?", |judged| verdict(judged, contact.language));
-                    (at(*ended), word.to_owned())
+                    let in_doubt = |judged: Verdict| can_doubt(alert.condition) && judged.is_good();
+                    let word = judged.map(|judged| rack(judged, in_doubt(judged), contact.language));
+                    (at(*ended), word.unwrap_or_else(|| "?".to_owned()))
                 })
                 .collect(),
             racks: alert.racks.count,

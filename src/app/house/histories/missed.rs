@@ -15,8 +15,8 @@ use jiff::civil::Date;
 
 use super::spans::PageOfDays;
 use super::{Around, NotGathered, Sought};
-use crate::core::alert::{Condition, MachineSettings};
-use crate::core::logbook::{judge, judge_known};
+use crate::app::history::events::Sites;
+use crate::core::alert::Condition;
 use crate::core::record::{AmendmentChange, Body, Check, Record};
 use crate::core::time::Timestamp;
 use crate::core::wall_clock::local_date;
@@ -124,20 +124,26 @@ pub(super) fn read(
             Err(_) => damaged.push(index),
         }
     }
+    let reckoned = missed.reckoned();
+    // Judged by what the machine permitted then.
+    let is_made = reckoned.iter().any(|one| one.entry.is_some());
+    let sites = is_made.then(|| Sites::read(ledger)).transpose()?;
     let line = |one: MissedCheck| {
         let MissedCheck { check, window, alert, closed, entry } = one;
         let missed_on = window.missed_on;
         let day = local_date(&around.settings.zone, check.since)?;
         let made = entry.zip(check.made).map(|((record, recorded), at)| {
-            let profile = around.settings.machines.get(check.machine.as_deref().unwrap_or_default());
-            let failed = counting.get(&record).is_some_and(|check| has_failed(check, profile));
+            let judged = counting.get(&record).zip(sites.as_ref());
+            let machine = check.machine.as_deref();
+            let good = judged.and_then(|((by, entered), sites)| sites.good(entered, machine, *by));
+            let failed = good == Some(false);
             MadeLate { record, at, recorded, failed }
         });
         let (due, machine, check) = (check.since, check.machine, check.check);
         Some(MissedLine { day, due, machine, check, alert: alert.0, closed, missed_on, made })
     };
     let mut lines: Vec<MissedLine> =
-        missed.reckoned().into_iter().filter(|one| within.may_want(&one.window)).filter_map(line).collect();
+        reckoned.into_iter().filter(|one| within.may_want(&one.window)).filter_map(line).collect();
     lines.retain(|line| within.wants(line));
     lines.sort_by(|one, other| {
         let key = |line: &MissedLine| (Reverse(line.due), line.machine.clone(), line.check.clone());
@@ -146,24 +152,15 @@ pub(super) fn read(
     Ok(lines)
 }
 
-/// Keeps each check as it was entered or corrected last.
-fn as_it_counts(counting: &mut BTreeMap<u64, Check>, index: u64, body: Body) {
+/// Keeps each check as it was entered or corrected last, with the record that says so.
+fn as_it_counts(counting: &mut BTreeMap<u64, (u64, Check)>, index: u64, body: Body) {
     if let Body::Check(check) = body {
-        counting.insert(index, check);
+        counting.insert(index, (index, check));
     } else if let Body::Amendment(amendment) = body
         && let AmendmentChange::Corrected(check) = amendment.change
     {
-        counting.insert(amendment.of, check);
+        counting.insert(amendment.of, (index, check));
     }
-}
-
-/// Whether a check found something wrong, by what its machine permits.
-fn has_failed(check: &Check, machine: Option<&MachineSettings>) -> bool {
-    let judged = match machine.and_then(|own| own.sanitizer.as_ref()) {
-        Some((sanitizing, rules)) => judge(check, *sanitizing, rules),
-        None => judge_known(check, None),
-    };
-    judged.good == Some(false)
 }
 
 /// The alerts that found them missing.
