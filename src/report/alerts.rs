@@ -8,7 +8,7 @@ use super::local::{minute, second, zone_name};
 use crate::core::alert::words::condition;
 use crate::core::alert::{Action, Alert, Condition, Earlier, Occasion, Pattern, Quantity};
 use crate::core::counted::Noun;
-use crate::core::logbook::words::found_short;
+use crate::core::logbook::words::short_of_look;
 use crate::core::reader::{Language, Reader};
 use crate::core::record::{
     AlertChanged, AlertRaised, Body, Change, Clearing, MissedDue, Notification, OfAlert, Outcome, Record,
@@ -278,7 +278,7 @@ fn in_words(condition: Condition, about: &[String]) -> String {
 fn listed(condition: Condition, about: &[String]) -> String {
     let word = |text: &String| {
         let is_look = condition == Condition::SuppliesShort;
-        if is_look { found_short(text, Language::English) } else { text.clone() }
+        if is_look { short_of_look(text, Language::English) } else { text.clone() }
     };
     about.iter().map(word).collect::<Vec<_>>().join(", ")
 }

@@ -162,9 +162,17 @@ pub fn short(supplies: &[Supply], note: Option<&str>, language: Language) -> Opt
 #[must_use]
 pub fn found_short(about: &str, language: Language) -> String {
     let (supplies, said) = looked(about);
+    if supplies.is_empty() { said.to_owned() } else { short_of_look(about, language) }
+}
+
+/// The same of an alert that is known to be of short supplies: where the kind was not said, whoever found it is not
+/// what is short.
+#[must_use]
+pub fn short_of_look(about: &str, language: Language) -> String {
+    let (supplies, said) = looked(about);
     match short(&supplies, None, language) {
         Some(short) => format!("{short} ({said})"),
-        None => said.to_owned(),
+        None => format!("{} ({said})", say(language, ("something", "algo"))),
     }
 }
 

@@ -5,7 +5,7 @@ use super::sheet::Tone;
 use super::tell::Teller;
 use super::words::Word;
 use crate::core::alert::Condition;
-use crate::core::logbook::words::{self as logbook, found_short};
+use crate::core::logbook::words::{self as logbook, short_of_look};
 use crate::core::record::{AmendmentChange, Check, CheckKind};
 use crate::core::time::Timestamp;
 use crate::report::account::{ActionAccount, AlertAccount, CheckAccount, OverdueCheck, Remark};
@@ -66,7 +66,7 @@ impl Draft<'_> {
         let is_look = alert.condition == Condition::SuppliesShort;
         let about = alert.about.iter().map(|word| {
             let language = self.teller.reader.language;
-            if is_look { Teller::text(&found_short(word, language)) } else { self.check_or_name(word) }
+            if is_look { Teller::text(&short_of_look(word, language)) } else { self.check_or_name(word) }
         });
         let about: Vec<String> = about.collect();
         format!("{condition}: {}{doubted}", about.join(", "))

@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use crate::core::alert::story::held_by;
 use crate::core::alert::{Condition, Earlier, Occasion, Quantity, Rack};
 use crate::core::counted::Noun;
-use crate::core::logbook::words::found_short;
+use crate::core::logbook::words::{found_short, short_of_look};
 use crate::core::reader::{Language, Reader, filled};
 use crate::core::record::{
     AlertChanged, AlertRaised, Amendment, AmendmentChange, Body, Change, CheckKind, Clearing, MissedDue,
@@ -327,7 +327,7 @@ pub(in crate::web) fn subject(condition: Condition, text: &str, language: Langua
     let check = CheckKind::ALL.into_iter().find(|kind| kind.as_str() == text);
     match check.filter(|_| condition == Condition::CheckOverdue) {
         Some(kind) => heading(Some(kind), language).to_owned(),
-        None if condition == Condition::SuppliesShort => found_short(text, language),
+        None if condition == Condition::SuppliesShort => short_of_look(text, language),
         None => text.to_owned(),
     }
 }

@@ -281,18 +281,20 @@ fn off(glance: &Glance, language: Language) -> Vec<String> {
     vec![filled(text, &[("probes", &probes.join(", "))])]
 }
 
-/// How many of the racks that passed a later test of the sanitizer or of a thermometer speaks against.
+/// How many of the racks that passed a test of the sanitizer or of a thermometer speaks against.
 fn overturned(racks: u64, language: Language) -> String {
     let phrase = match (racks, language) {
-        (1, Language::English) => "1 of those that passed may be bad after all, by a test that failed later",
+        (1, Language::English) => {
+            "1 of those that passed, narrowly or plainly, may be bad after all, by a test that failed"
+        }
         (_, Language::English) => {
-            "{racks} of those that passed may be bad after all, by a test that failed later"
+            "{racks} of those that passed, narrowly or plainly, may be bad after all, by a test that failed"
         }
         (1, Language::Spanish) => {
-            "1 de las correctas puede ser mala, por una prueba posterior que no cumplió"
+            "1 de las correctas, justas o no, puede ser mala, por una prueba que no cumplió"
         }
         (_, Language::Spanish) => {
-            "{racks} de las correctas pueden ser malas, por una prueba posterior que no cumplió"
+            "{racks} de las correctas, justas o no, pueden ser malas, por una prueba que no cumplió"
         }
     };
     filled(phrase, &[("racks", &racks.to_string())])

@@ -36,7 +36,7 @@ fn short(play: &Play) -> Vec<String> {
 // somebody typed is never taken for a kind that was pressed.
 #[test]
 fn what_is_short_is_told_in_the_language_of_the_reader() {
-    use crate::core::logbook::words::found_short;
+    use crate::core::logbook::words::{found_short, short_of_look};
     use crate::core::reader::Language::{English, Spanish};
     use Supply::{Detergent, TestStrips};
     for (pressed, note, by, about, english, spanish) in [
@@ -69,6 +69,13 @@ fn what_is_short_is_told_in_the_language_of_the_reader() {
         play.record("chem", Body::Check(check));
         assert_eq!(short(&play), [about]);
         assert_eq!([found_short(about, English), found_short(about, Spanish)], [english, spanish]);
+        let [in_english, in_spanish] = [English, Spanish].map(|language| short_of_look(about, language));
+        if pressed.is_empty() {
+            assert_eq!(in_english, format!("something ({english})"));
+            assert_eq!(in_spanish, format!("algo ({spanish})"));
+        } else {
+            assert_eq!([in_english.as_str(), &in_spanish], [english, spanish]);
+        }
     }
     // Of before there were kinds, and of no kind.
     for about in ["ana: [detergent] of mine", "[soap] ana", "[detergent]"] {
