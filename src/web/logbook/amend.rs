@@ -14,11 +14,12 @@ use axum::response::Response;
 use super::check::once;
 use super::correcting::{Correcting, SentChange, SentComment};
 use super::entry::{DEEP, answer};
-use super::words::{unknown_fields, words};
+use super::words::{of_check, unknown_fields, words};
 use super::{Amending, Corrected, Entered, NotPut, Written};
 use crate::core::access::Right;
 use crate::core::cycle::plate::Sanitizing;
-use crate::core::reader::Reader;
+use crate::core::logbook::counting;
+use crate::core::reader::{Reader, filled};
 use crate::core::record::{Amendment, AmendmentChange, Check};
 use crate::core::time::Timestamp;
 use crate::web::form::Fault;
@@ -44,6 +45,19 @@ impl Entered {
         let may = person.may(Right::Enter) && !person.may(Right::Amend);
         let until = self.recorded.plus(OWN_FOR);
         (may && by == person.name && untouched && now < until).then_some(until)
+    }
+
+    /// Record by which it counts as it does: its own, or the newest that corrects or withdraws it.
+    pub(super) fn counts_by(&self) -> u64 {
+        let decides = |one: &&(u64, Timestamp, Amendment)| one.2.change != AmendmentChange::Comment;
+        self.amendments.iter().rev().find(decides).map_or(self.record, |(at, _, _)| *at)
+    }
+
+    /// As [`Entered::counting`], by what was said of it up to a record.
+    fn counted_by(&self, record: u64) -> Option<&Check> {
+        let Written::Check(check) = &self.written else { return None };
+        let said = self.amendments.iter().filter(|(at, _, _)| *at <= record);
+        counting(check, said.map(|(at, _, one)| (*at, &one.change))).map(|(check, _)| check)
     }
 }
 
@@ -123,19 +137,27 @@ async fn put<K: Kitchen>(
     }
     let unknown = unknown_fields(&sent.unknown, language);
     let once = once(&sent.once, &format!("amendment of {record}"), &sent, person);
-    let mut fields = Correcting::from(sent).without_counted(&entered, &person.reader);
-    if unknown.is_some() {
-        fields.refused = unknown;
-        return answer(pages, person, (record, deep), fields, StatusCode::UNPROCESSABLE_ENTITY).await;
-    }
-    let again = is_on_record(&fields, &entered, person);
+    // What cannot be read of it is no form of ours: what it showed does not count any more.
+    let shown = (!sent.counts.is_empty()).then(|| sent.counts.parse().unwrap_or(0));
+    let typed = Correcting::from(sent);
+    let again = is_on_record(&typed, &entered, person, shown);
+    let by = shown.unwrap_or_else(|| entered.counts_by());
+    let mut fields = typed.without_counted(entered.counted_by(by), &person.reader);
     if is_own && entered.own_until(person, pages.kitchen.time()).is_none() && !person.may(Right::Amend) {
         let (fields, status) = over(fields, &entered, person, again);
         return answer(pages, person, (record, deep), fields, status).await;
     }
+    if unknown.is_some() {
+        fields.refused = unknown;
+        return answer(pages, person, (record, deep), fields, StatusCode::UNPROCESSABLE_ENTITY).await;
+    }
     // The values of a press that arrives twice count already: it changes nothing.
     if again && fields.change.value == "correct" {
         return frame::go(&format!("{back}{record}"));
+    }
+    if let Some(since) = changed_since(&mut fields, &entered, shown.filter(|_| !again), &person.reader) {
+        fields.refused = Some(since);
+        return answer(pages, person, (record, deep), fields, StatusCode::CONFLICT).await;
     }
     let of = pages.kitchen.machines().into_iter().find(|one| Some(&one.name) == entered.machine.as_ref());
     let of = of.map(|one| one.sanitizing);
@@ -152,15 +174,43 @@ async fn put<K: Kitchen>(
     answer(pages, person, (record, deep), fields, status).await
 }
 
-/// Whether the same was put on record before: by the same person, for the same reason, with no value that does not count.
-fn is_on_record(fields: &Correcting, entered: &Entered, person: &Person) -> bool {
-    let is_same = |one: &Amendment| match (&one.change, fields.change.value.as_str()) {
+/// Whether the same was put on record since the form showed the entry as it counted by the record `shown`: by the same
+/// person, for the same reason, with no value that does not count by it.
+fn is_on_record(typed: &Correcting, entered: &Entered, person: &Person, shown: Option<u64>) -> bool {
+    let reason = typed.reason.value.trim();
+    let counts = |check: &Check| !typed.clone().without_counted(Some(check), &person.reader).has_values();
+    let is_same = |at: u64, one: &Amendment| match (&one.change, typed.change.value.as_str()) {
         (AmendmentChange::Comment, "comment") | (AmendmentChange::Withdrawn, "withdraw") => true,
-        (AmendmentChange::Corrected(_), "correct") => !fields.has_values(),
+        // A form that does not say what it showed may be a newer one.
+        (AmendmentChange::Corrected(check), "correct") => {
+            (shown.is_some() || at == entered.counts_by()) && counts(check)
+        }
         (AmendmentChange::Comment | AmendmentChange::Withdrawn | AmendmentChange::Corrected(_), _) => false,
     };
-    let reason = fields.reason.value.trim();
-    entered.amendments.iter().any(|(_, _, one)| one.by == person.name && one.reason == reason && is_same(one))
+    let is_later = |at: u64| shown.is_none_or(|shown| at > shown);
+    entered.amendments.iter().any(|(at, _, one)| {
+        is_later(*at) && one.by == person.name && one.reason == reason && is_same(*at, one)
+    })
+}
+
+/// That an entry was amended after the form showed it as it counted by the record `shown`, and how it counts since; `None`
+/// where it was not, and for what changes nothing. Nothing is taken back that nobody saw.
+fn changed_since(
+    fields: &mut Correcting,
+    entered: &Entered,
+    shown: Option<u64>,
+    reader: &Reader,
+) -> Option<String> {
+    let is_comment = fields.change.value == "comment" && !fields.has_values();
+    shown.filter(|shown| !is_comment && *shown != entered.counts_by())?;
+    let words = words(reader.language);
+    let Some(check) = entered.counting() else {
+        // Its form has no fields for values any more.
+        fields.ask(reader);
+        return Some(words.withdrawn_since.to_owned());
+    };
+    let values = format!("{} ({})", of_check(check, reader), reader.moment(check.at()));
+    Some(filled(words.changed_since, &[("values", &values)]))
 }
 
 /// What somebody is told who may not put right their own entry any more: that it is on record by an earlier press, or why
@@ -175,11 +225,7 @@ fn over(mut fields: Correcting, entered: &Entered, person: &Person, again: bool)
     // By nothing but the time.
     let is_late = entered.own_until(person, entered.recorded).is_some();
     fields.refused = Some(if is_late { words.own_late } else { words.own_over }.to_owned());
-    let typed = fields.in_words(words, language);
-    if !typed.is_empty() {
-        let reason = fields.reason.value.trim_end().to_owned();
-        fields.reason.value = if reason.is_empty() { typed } else { format!("{reason} ({typed})") };
-    }
+    fields.ask(&person.reader);
     (fields, StatusCode::FORBIDDEN)
 }
 

@@ -4,19 +4,19 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
+use super::Corrected;
 use super::forms::{NOTE_CHARS_MAX, made, temperature, within};
 use super::supplies::{said, ticked};
-use super::words::Words;
-use super::{Corrected, Entered};
+use super::words::{Words, words};
 use crate::core::cycle::plate::Sanitizing;
 use crate::core::logbook::{
-    Impossible, MG_PER_L, NAME_BYTES_MAX, PH, SOLUTION_C, THERMOMETER_C, method, words,
+    Impossible, MG_PER_L, NAME_BYTES_MAX, PH, SOLUTION_C, THERMOMETER_C, method, words as logbook,
 };
 use crate::core::reader::{Language, Reader};
 use crate::core::record::{Check, Supply};
 use crate::core::time::Timestamp;
-use crate::web::form::clock::{Which, local, which};
-use crate::web::form::{Fault, Field, optional, text};
+use crate::web::form::clock::{Which, instant, local, which};
+use crate::web::form::{Fault, Field, number, optional, text};
 
 /// What is sent to amend an entry.
 #[derive(Serialize, Deserialize, Default, Debug)]
@@ -37,6 +37,8 @@ pub(in crate::web) struct SentChange {
     offset: String,
     /// As with [`Sent`](super::forms::Sent).
     pub(super) once: String,
+    /// Record by which what the form showed counted, see [`Entered::counts_by`](super::Entered::counts_by); empty where that is not said.
+    pub(super) counts: String,
     /// As with [`Sent`](super::forms::Sent).
     #[serde(skip_deserializing)]
     short: Vec<Supply>,
@@ -72,7 +74,7 @@ impl From<SentComment> for SentChange {
 }
 
 /// The form of an amendment as it is shown.
-#[derive(Default, Debug)]
+#[derive(Clone, Default, Debug)]
 pub(super) struct Correcting {
     pub(super) reason: Field,
     pub(super) change: Field,
@@ -124,10 +126,10 @@ impl From<SentChange> for Correcting {
     }
 }
 
-/// What counts of an entry, as it is typed; nothing of a note, and of one that counts no more.
-fn counted(entered: &Entered, reader: &Reader) -> Correcting {
+/// A check as it is typed; nothing of a note, and of one that counts no more.
+fn counted(check: Option<&Check>, reader: &Reader) -> Correcting {
     let mut fields = Correcting::default();
-    let Some(check) = entered.counting() else { return fields };
+    let Some(check) = check else { return fields };
     let degrees = |celsius: f64| Field::with(shown(reader.scale.temperature(celsius)));
     let text = |text: &Option<String>| Field::with(text.clone().unwrap_or_default());
     match check {
@@ -139,7 +141,7 @@ fn counted(entered: &Entered, reader: &Reader) -> Correcting {
             }
             fields.ph = Field::with(ph.map(|ph| ph.to_string()).unwrap_or_default());
             fields.solution = solution_c.map(degrees).unwrap_or_default();
-            let method = method.as_deref().map(|method| words::method(method, reader.language));
+            let method = method.as_deref().map(|method| logbook::method(method, reader.language));
             fields.method = Field::with(method.unwrap_or_default());
         }
         Check::Supply { enough, short, note, .. } => {
@@ -162,33 +164,43 @@ fn shown(degrees: f64) -> String {
     text.strip_suffix(".0").map_or_else(|| text.clone(), str::to_owned)
 }
 
+/// Whether two texts are one, or one number.
+fn is_same_number(typed: &str, counts: &str) -> bool {
+    let same = |(one, other): (f64, f64)| one.total_cmp(&other).is_eq();
+    let read = |text| number(text).ok().flatten();
+    typed.trim() == counts || read(typed).zip(read(counts)).is_some_and(same)
+}
+
 impl Correcting {
     /// The form of a page that is shown at this time, before it is filled.
     pub(super) fn fresh(now: Timestamp) -> Self {
         Self { once: now.micros().to_string(), ..Self::default() }
     }
 
-    /// The fields for values, in one order.
-    fn typed(&mut self) -> [&mut Field; 8] {
-        [
-            &mut self.mg_per_l,
-            &mut self.ph,
-            &mut self.solution,
-            &mut self.note,
-            &mut self.shown,
-            &mut self.right,
-            &mut self.method,
-            &mut self.at,
-        ]
+    /// The fields for numbers, in one order.
+    fn numbers(&mut self) -> [&mut Field; 5] {
+        [&mut self.mg_per_l, &mut self.ph, &mut self.solution, &mut self.shown, &mut self.right]
     }
 
-    /// Empties what is as it counts already, so that only what was changed is left.
-    pub(super) fn without_counted(mut self, entered: &Entered, reader: &Reader) -> Self {
-        let mut own = counted(entered, reader);
+    /// The other fields for values, in one order.
+    fn texts(&mut self) -> [&mut Field; 3] {
+        [&mut self.note, &mut self.method, &mut self.at]
+    }
+
+    /// Empties what is as it counted where the form showed this check, so that only what was changed is left.
+    pub(super) fn without_counted(mut self, check: Option<&Check>, reader: &Reader) -> Self {
+        let mut own = counted(check, reader);
         if !self.offset.is_empty() {
-            own.at = Field::default();
+            let meant = instant(&self.at.value, &self.offset, &reader.zone);
+            let is_same = check.is_some_and(|check| meant == Ok(check.at()));
+            own.at = if is_same { Field::with(self.at.value.trim()) } else { Field::default() };
         }
-        for (field, counts) in self.typed().into_iter().zip(own.typed()) {
+        for (field, counts) in self.numbers().into_iter().zip(own.numbers()) {
+            if is_same_number(&field.value, &counts.value) {
+                field.value.clear();
+            }
+        }
+        for (field, counts) in self.texts().into_iter().zip(own.texts()) {
             if field.value.trim() == counts.value {
                 field.value.clear();
             }
@@ -204,10 +216,16 @@ impl Correcting {
     }
 
     /// Fills what is empty with what counts.
-    pub(super) fn filled(mut self, entered: &Entered, reader: &Reader) -> Self {
-        let mut own = counted(entered, reader);
+    pub(super) fn filled(mut self, check: Option<&Check>, reader: &Reader) -> Self {
+        let mut own = counted(check, reader);
         let is_typed = !self.mg_per_l.value.is_empty();
-        for (field, counts) in self.typed().into_iter().zip(own.typed()) {
+        let counting = own.numbers().map(|field| field.value.clone());
+        for (field, counts) in self.numbers().into_iter().zip(counting) {
+            if field.value.is_empty() {
+                field.value = counts;
+            }
+        }
+        for (field, counts) in self.texts().into_iter().zip(own.texts()) {
             if field.value.is_empty() {
                 field.value.clone_from(&counts.value);
             }
@@ -223,8 +241,17 @@ impl Correcting {
         self
     }
 
-    /// What was changed in words, for somebody else to put right; nothing where nothing was.
-    pub(super) fn in_words(&self, own: &Words, language: Language) -> String {
+    /// Puts all that was changed behind the reason, for somebody else to put right.
+    pub(super) fn ask(&mut self, reader: &Reader) {
+        let typed = self.in_words(words(reader.language), reader.language);
+        if !typed.is_empty() {
+            let reason = self.reason.value.trim_end();
+            self.reason.value = if reason.is_empty() { typed } else { format!("{reason} ({typed})") };
+        }
+    }
+
+    /// What was changed in words; nothing where nothing was.
+    fn in_words(&self, own: &Words, language: Language) -> String {
         let strip = Field::with(self.strip.as_str());
         let named = [
             (own.strength, &strip),
@@ -239,7 +266,7 @@ impl Correcting {
         ];
         let named = named.into_iter().filter(|(_, field)| !field.value.trim().is_empty());
         let mut told: Vec<String> = named.map(|(name, field)| format!("{name}: {}", field.value)).collect();
-        let short = self.short.iter().map(|one| words::supply(*one, language));
+        let short = self.short.iter().map(|one| logbook::supply(*one, language));
         let short = short.collect::<Vec<_>>().join(", ");
         match self.enough.value.as_str() {
             "yes" => told.push(own.enough.to_owned()),

@@ -66,6 +66,8 @@ struct EntryPage<'a> {
     /// What to tap where the strip lies between two colours.
     between: String,
     fields: Correcting,
+    /// Record by which it counts as the form shows it.
+    counts: u64,
     /// What it can have been short of.
     supplies: Vec<Choice>,
     /// The word of its kind; `note` for one.
@@ -97,7 +99,7 @@ pub(super) async fn answer<K: Kitchen>(
         Err(refused) => return frame::refuse(refused, person, &pages.site, deep),
     };
     let reader = &person.reader;
-    let fields = fields.filled(&entered, reader);
+    let fields = fields.filled(entered.counting(), reader);
     let open = pages.open().await;
     let words = words(reader.language);
     let (kind, at, by) = match &entered.written {
@@ -154,6 +156,7 @@ pub(super) async fn answer<K: Kitchen>(
         comments: person.may(Right::Enter),
         steps,
         between: between(too_strong, reader.language),
+        counts: entered.counts_by(),
         fields,
         kind: kind.map_or("note", CheckKind::as_str),
         symbol: reader.scale.symbol(),

@@ -6,7 +6,7 @@ use crate::core::access::Role;
 use crate::core::reader::Language;
 use crate::core::record::AmendmentChange;
 use crate::web::fixture::StillKitchen;
-use crate::web::fixture::visit::{get, post};
+use crate::web::fixture::visit::{get, post, post_as};
 use crate::web::logbook::amend::OWN_FOR;
 
 const OWN: &str = "/logbook/entries/70/own";
@@ -94,4 +94,71 @@ async fn a_repeated_press_is_told_what_became_of_it() {
     let changes: Vec<_> =
         kitchen.desk.entries().remove(0).amendments.into_iter().map(|(_, _, one)| one.change).collect();
     assert!(matches!(changes.as_slice(), [AmendmentChange::Corrected(_)]), "{changes:?}");
+}
+
+/// The record by which a page's form says that the entry counts.
+fn counts(page: &str) -> String {
+    let (_, rest) = page.split_once("name=\"counts\" value=\"").expect("it says by what it counts");
+    rest.split('"').next().unwrap_or_default().to_owned()
+}
+
+// Own promise: what another corrected while a form lay open is not taken back by what stands in that form unchanged.
+#[tokio::test]
+async fn a_form_of_before_a_correction_takes_nothing_back() {
+    let path = "/logbook/entries/70";
+    for (language, said) in [
+        (
+            Language::English,
+            "By now it counts as 100 mg/L, pH 7.2, 49.5 °C, test strip (Thu 26 Nov 2026, 12:00",
+        ),
+        (
+            Language::Spanish,
+            "Ahora vale como 100 mg/L, pH 7.2, 49.5 °C, tira reactiva (jue 26 nov 2026, 12:00",
+        ),
+    ] {
+        let kitchen = StillKitchen::new();
+        post(&kitchen, "/logbook/sanitizer", "machine=dm2&strip=50&ph=7.2&solution=49.5", Role::Operator)
+            .await;
+        let (_, page) = get(&kitchen, path, Role::Manager, language).await;
+        let before = counts(&page);
+        let unchanged = UNCHANGED.replace(
+            "test+strip",
+            if language == Language::English { "test+strip" } else { "tira+reactiva" },
+        );
+        let first = format!("reason=misread&change=correct&strip=100&once=7&counts={before}&{unchanged}");
+        let (status, _) = post_as(&kitchen, path, &first, Role::Manager, language).await;
+        assert_eq!(status, StatusCode::SEE_OTHER);
+        let (status, _) = post_as(&kitchen, path, &first, Role::Manager, language).await;
+        assert_eq!(status, StatusCode::SEE_OTHER, "the same press once more");
+
+        let second = format!("reason=the+meter&change=correct&strip=50&counts={before}&{unchanged}");
+        let second = second.replace("ph=7.2", "ph=8,5").replace("solution=49.5", "solution=49,5");
+        let told = || kitchen.desk.entries().remove(0).amendments.len();
+        let (status, page) = post_as(&kitchen, path, &second, Role::Manager, language).await;
+        assert_eq!((status, told()), (StatusCode::CONFLICT, 1));
+        for said in
+            [said, "value=\"8,5\"", "value=\"49.5\"", "value=\"correct\" checked", ">the meter</textarea>"]
+        {
+            assert!(page.contains(said), "{said}: {page}");
+        }
+        assert!(page.contains("name=\"strip\" value=\"100\" checked"), "what counts: {page}");
+        let now = counts(&page);
+        let looked_over = second
+            .replace("strip=50", "strip=100")
+            .replace(&format!("counts={before}"), &format!("counts={now}"));
+        let (status, _) = post_as(&kitchen, path, &looked_over, Role::Manager, language).await;
+        assert_eq!((status, told()), (StatusCode::SEE_OTHER, 2));
+
+        let comment = format!("reason=by+lamp&change=comment&strip=50&counts={before}&{unchanged}");
+        let (status, _) = post_as(&kitchen, path, &comment, Role::Manager, language).await;
+        assert_eq!((status, told()), (StatusCode::SEE_OTHER, 3), "a comment takes nothing back");
+        let now = counts(&get(&kitchen, path, Role::Manager, language).await.1);
+        let withdrawn = format!("reason=wrong+machine&change=withdraw&counts={now}");
+        let (status, _) = post_as(&kitchen, path, &withdrawn, Role::Manager, language).await;
+        assert_eq!((status, told()), (StatusCode::SEE_OTHER, 4));
+        let late = format!("reason=once+more&change=correct&strip=25&counts={now}&{unchanged}");
+        let (status, page) = post_as(&kitchen, path, &late, Role::Manager, language).await;
+        assert_eq!((status, told()), (StatusCode::CONFLICT, 4));
+        assert!(page.contains("once more (") && page.contains(": 25"), "what was typed stays: {page}");
+    }
 }
