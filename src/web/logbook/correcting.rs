@@ -243,7 +243,7 @@ impl Correcting {
 
     /// Puts all that was changed behind the reason, for somebody else to put right.
     pub(super) fn ask(&mut self, reader: &Reader) {
-        let typed = self.in_words(words(reader.language), reader.language);
+        let typed = self.in_words(words(reader.language), reader);
         if !typed.is_empty() {
             let reason = self.reason.value.trim_end();
             self.reason.value = if reason.is_empty() { typed } else { format!("{reason} ({typed})") };
@@ -251,22 +251,25 @@ impl Correcting {
     }
 
     /// What was changed in words; nothing where nothing was.
-    fn in_words(&self, own: &Words, language: Language) -> String {
+    fn in_words(&self, own: &Words, reader: &Reader) -> String {
         let strip = Field::with(self.strip.as_str());
+        let degrees = reader.scale.symbol();
         let named = [
-            (own.strength, &strip),
-            (own.strength, &self.mg_per_l),
-            (own.ph, &self.ph),
-            (own.solution, &self.solution),
-            (own.method, &self.method),
-            (own.shown, &self.shown),
-            (own.reference_shows, &self.right),
-            (own.note, &self.note),
-            (own.at, &self.at),
+            (own.strength, &strip, ""),
+            (own.strength, &self.mg_per_l, ""),
+            (own.ph, &self.ph, ""),
+            (own.solution, &self.solution, degrees),
+            (own.method, &self.method, ""),
+            (own.shown, &self.shown, degrees),
+            (own.reference_shows, &self.right, degrees),
+            (own.note, &self.note, ""),
+            (own.at, &self.at, ""),
         ];
-        let named = named.into_iter().filter(|(_, field)| !field.value.trim().is_empty());
-        let mut told: Vec<String> = named.map(|(name, field)| format!("{name}: {}", field.value)).collect();
-        let short = self.short.iter().map(|one| logbook::supply(*one, language));
+        let named = named.into_iter().filter(|(_, field, _)| !field.value.trim().is_empty());
+        let told =
+            |name, field: &Field, unit| format!("{name}: {} {unit}", field.value).trim_end().to_owned();
+        let mut told: Vec<String> = named.map(|(name, field, unit)| told(name, field, unit)).collect();
+        let short = self.short.iter().map(|one| logbook::supply(*one, reader.language));
         let short = short.collect::<Vec<_>>().join(", ");
         match self.enough.value.as_str() {
             "yes" => told.push(own.enough.to_owned()),

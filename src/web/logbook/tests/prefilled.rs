@@ -162,3 +162,22 @@ async fn a_form_of_before_a_correction_takes_nothing_back() {
         assert!(page.contains("once more (") && page.contains(": 25"), "what was typed stays: {page}");
     }
 }
+
+// Own promise: whoever is asked in a comment to put right a temperature reads it on the scale on which it was typed.
+#[tokio::test]
+async fn a_temperature_is_asked_for_with_its_unit() {
+    let kitchen = StillKitchen::new();
+    post(&kitchen, "/logbook/sanitizer", "machine=dm2&strip=50&solution=49.5", Role::Operator).await;
+    let good = "what=dm1/rinse&shown=82.5&right=83&reference=no.+7";
+    post(&kitchen, "/logbook/thermometer", good, Role::Operator).await;
+    kitchen.desk.age(OWN_FOR);
+    for (record, sent, said) in [
+        (70, "solution=48.5", "Temperature of the solution (may stay empty): 48.5 °C)</textarea>"),
+        (71, "shown=82&right=82.4", "It shows: 82 °C; The reference shows: 82.4 °C)</textarea>"),
+    ] {
+        let own = format!("/logbook/entries/{record}/own");
+        let sent = format!("reason=misread&change=correct&{sent}");
+        let (status, page) = post(&kitchen, &own, &sent, Role::Operator).await;
+        assert!(status == StatusCode::FORBIDDEN && page.contains(said), "{said}: {page}");
+    }
+}
