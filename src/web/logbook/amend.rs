@@ -140,9 +140,11 @@ async fn put<K: Kitchen>(
     // What cannot be read of it is no form of ours: what it showed does not count any more.
     let shown = (!sent.counts.is_empty()).then(|| sent.counts.parse().unwrap_or(0));
     let typed = Correcting::from(sent);
-    let again = is_on_record(&typed, &entered, person, shown);
+    let of = pages.kitchen.machines().into_iter().find(|one| Some(&one.name) == entered.machine.as_ref());
+    let of = of.map(|one| one.sanitizing);
+    let again = is_on_record(&typed, &entered, person, (shown, of));
     let by = shown.unwrap_or_else(|| entered.counts_by());
-    let mut fields = typed.without_counted(entered.counted_by(by), &person.reader);
+    let mut fields = typed.without_counted(entered.counted_by(by), of, &person.reader);
     if is_own && entered.own_until(person, pages.kitchen.time()).is_none() && !person.may(Right::Amend) {
         let (fields, status) = over(fields, &entered, person, again);
         return answer(pages, person, (record, deep), fields, status).await;
@@ -159,8 +161,6 @@ async fn put<K: Kitchen>(
         fields.refused = Some(since);
         return answer(pages, person, (record, deep), fields, StatusCode::CONFLICT).await;
     }
-    let of = pages.kitchen.machines().into_iter().find(|one| Some(&one.name) == entered.machine.as_ref());
-    let of = of.map(|one| one.sanitizing);
     let Some((reason, amending)) = read(&mut fields, &person.reader, &entered, of) else {
         return answer(pages, person, (record, deep), fields, StatusCode::UNPROCESSABLE_ENTITY).await;
     };
@@ -176,9 +176,14 @@ async fn put<K: Kitchen>(
 
 /// Whether the same was put on record since the form showed the entry as it counted by the record `shown`: by the same
 /// person, for the same reason, with no value that does not count by it.
-fn is_on_record(typed: &Correcting, entered: &Entered, person: &Person, shown: Option<u64>) -> bool {
+fn is_on_record(
+    typed: &Correcting,
+    entered: &Entered,
+    person: &Person,
+    (shown, of): (Option<u64>, Option<Sanitizing>),
+) -> bool {
     let reason = typed.reason.value.trim();
-    let counts = |check: &Check| !typed.clone().without_counted(Some(check), &person.reader).has_values();
+    let counts = |check: &Check| !typed.clone().without_counted(Some(check), of, &person.reader).has_values();
     let is_same = |at: u64, one: &Amendment| match (&one.change, typed.change.value.as_str()) {
         (AmendmentChange::Comment, "comment") | (AmendmentChange::Withdrawn, "withdraw") => true,
         // A form that does not say what it showed may be a newer one.

@@ -14,6 +14,7 @@ use crate::core::logbook::{
 };
 use crate::core::reader::{Language, Reader};
 use crate::core::record::{Check, Supply};
+use crate::core::sanitizer::strip_colours;
 use crate::core::time::Timestamp;
 use crate::web::form::clock::{Which, instant, local, which};
 use crate::web::form::{Fault, Field, number, optional, text};
@@ -126,18 +127,21 @@ impl From<SentChange> for Correcting {
     }
 }
 
-/// A check as it is typed; nothing of a note, and of one that counts no more.
-fn counted(check: Option<&Check>, reader: &Reader) -> Correcting {
+/// A check of a machine that sanitizes so as it is typed; nothing of a note, and of one that counts no more.
+fn counted(check: Option<&Check>, of: Option<Sanitizing>, reader: &Reader) -> Correcting {
     let mut fields = Correcting::default();
     let Some(check) = check else { return fields };
     let degrees = |celsius: f64| Field::with(shown(reader.scale.temperature(celsius)));
     let text = |text: &Option<String>| Field::with(text.clone().unwrap_or_default());
     match check {
         Check::Sanitizer { mg_per_l, ph, solution_c, method, .. } => {
-            if method.as_deref().and_then(method::known_method) == Some(method::Method::Strip) {
-                fields.strip = mg_per_l.to_string();
+            let is_strip = method.as_deref().and_then(method::known_method) == Some(method::Method::Strip);
+            // Only what has a button is shown by one.
+            let shown = mg_per_l.to_string();
+            if is_strip && of.is_some_and(|of| strip_colours(of).iter().any(|one| one.to_string() == shown)) {
+                fields.strip = shown;
             } else {
-                fields.mg_per_l = Field::with(mg_per_l.to_string());
+                fields.mg_per_l = Field::with(shown);
             }
             fields.ph = Field::with(ph.map(|ph| ph.to_string()).unwrap_or_default());
             fields.solution = solution_c.map(degrees).unwrap_or_default();
@@ -188,8 +192,13 @@ impl Correcting {
     }
 
     /// Empties what is as it counted where the form showed this check, so that only what was changed is left.
-    pub(super) fn without_counted(mut self, check: Option<&Check>, reader: &Reader) -> Self {
-        let mut own = counted(check, reader);
+    pub(super) fn without_counted(
+        mut self,
+        check: Option<&Check>,
+        of: Option<Sanitizing>,
+        reader: &Reader,
+    ) -> Self {
+        let mut own = counted(check, of, reader);
         if !self.offset.is_empty() {
             let meant = instant(&self.at.value, &self.offset, &reader.zone);
             let is_same = check.is_some_and(|check| meant == Ok(check.at()));
@@ -216,8 +225,8 @@ impl Correcting {
     }
 
     /// Fills what is empty with what counts.
-    pub(super) fn filled(mut self, check: Option<&Check>, reader: &Reader) -> Self {
-        let mut own = counted(check, reader);
+    pub(super) fn filled(mut self, check: Option<&Check>, of: Option<Sanitizing>, reader: &Reader) -> Self {
+        let mut own = counted(check, of, reader);
         let is_typed = !self.mg_per_l.value.is_empty();
         let counting = own.numbers().map(|field| field.value.clone());
         for (field, counts) in self.numbers().into_iter().zip(counting) {

@@ -99,7 +99,6 @@ pub(super) async fn answer<K: Kitchen>(
         Err(refused) => return frame::refuse(refused, person, &pages.site, deep),
     };
     let reader = &person.reader;
-    let fields = fields.filled(entered.counting(), reader);
     let open = pages.open().await;
     let words = words(reader.language);
     let (kind, at, by) = match &entered.written {
@@ -117,6 +116,7 @@ pub(super) async fn answer<K: Kitchen>(
     let known = pages.kitchen.machines();
     let own = known.iter().find(|one| Some(&one.name) == entered.machine.as_ref());
     let sanitizing = own.map(|one| one.sanitizing);
+    let fields = fields.filled(entered.counting(), sanitizing, reader);
     let lacking = entered.counting().map(|check| Lacking { alerted, ..Lacking::of(check, sanitizing) });
     let lacking = lacking.unwrap_or_default();
     let mut told = judged.zip(kind).map(|(judgement, kind)| tell(judgement, kind, lacking, reader));

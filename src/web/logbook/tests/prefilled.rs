@@ -4,9 +4,10 @@ use axum::http::StatusCode;
 
 use crate::core::access::Role;
 use crate::core::reader::Language;
-use crate::core::record::AmendmentChange;
+use crate::core::record::{AmendmentChange, Check};
 use crate::web::fixture::StillKitchen;
 use crate::web::fixture::visit::{get, post, post_as};
+use crate::web::logbook::Written;
 use crate::web::logbook::amend::OWN_FOR;
 
 const OWN: &str = "/logbook/entries/70/own";
@@ -179,5 +180,26 @@ async fn a_temperature_is_asked_for_with_its_unit() {
         let sent = format!("reason=misread&change=correct&{sent}");
         let (status, page) = post(&kitchen, &own, &sent, Role::Operator).await;
         assert!(status == StatusCode::FORBIDDEN && page.contains(said), "{said}: {page}");
+    }
+}
+
+// Own promise: what stands as read from a strip that has no such colour is shown as a number, for there is no button.
+#[tokio::test]
+async fn what_is_no_colour_is_shown_as_a_number() {
+    let kitchen = StillKitchen::new();
+    post(&kitchen, "/logbook/sanitizer", "machine=dm2&strip=50", Role::Operator).await;
+    for (of, method, shown, buttons) in [
+        (33.0, "test strip", "name=\"mg_per_l\" value=\"33\"", false),
+        (50.0, "Strip", "name=\"strip\" value=\"50\" checked", true),
+        (50.0, "titration", "name=\"mg_per_l\" value=\"50\"", false),
+    ] {
+        kitchen.desk.change(|one| {
+            if let Written::Check(Check::Sanitizer { mg_per_l, method: by, .. }) = &mut one.written {
+                (*mg_per_l, *by) = (of, Some(method.to_owned()));
+            }
+        });
+        let (_, page) = get(&kitchen, "/logbook/entries/70", Role::Manager, Language::English).await;
+        assert!(page.contains(shown), "{shown}: {page}");
+        assert_eq!(page.contains("name=\"strip\""), buttons, "{method}: {page}");
     }
 }
