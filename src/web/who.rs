@@ -26,10 +26,10 @@ pub(super) const fn may(role: Role, language: Language) -> &'static str {
             "ve todas las máquinas, todo el historial y la configuración, y se lleva el registro en un archivo; no anota nada"
         }
         (Role::Operator, Language::English) => {
-            "sees all of it, enters checks and notes and puts them right for ten minutes, comments on entries, takes alerts on"
+            "sees all of it, enters checks and notes and puts right its own for ten minutes where they did not fail, comments on entries, takes alerts on"
         }
         (Role::Operator, Language::Spanish) => {
-            "lo ve todo, anota comprobaciones y notas y las rectifica durante diez minutos, comenta anotaciones, atiende alertas"
+            "lo ve todo, anota comprobaciones y notas y rectifica las suyas durante diez minutos si no fallaron, comenta anotaciones, atiende alertas"
         }
         (Role::Manager, Language::English) => {
             "as the operator; also writes corrective actions, amends entries, says that a machine is worked on, takes the record away, sees and tries the settings"

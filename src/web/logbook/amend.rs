@@ -1,8 +1,8 @@
 //! What is to be known of an entry: a comment, that it counts no more, or the right values.
 //!
 //! Whoever entered it puts it right for [`OWN_FOR`] after that, by an amendment as any other: a slip is seen at once, and
-//! nobody is known by another's name, see [`crate::web::access::name`]. Later, and once somebody else has amended
-//! it, that takes the right to amend.
+//! nobody is known by another's name, see [`crate::web::access::name`]. Of a check that failed, later, and once somebody
+//! else has amended it, that takes the right to amend: see [`NotOwn`].
 
 use std::time::Duration;
 
@@ -14,7 +14,7 @@ use axum::response::Response;
 use super::check::once;
 use super::correcting::{Correcting, SentChange, SentComment};
 use super::entry::{DEEP, answer};
-use super::words::{of_check, unknown_fields, words};
+use super::words::{no_more_own, of_check, unknown_fields, words};
 use super::{Amending, Corrected, Entered, NotPut, Written};
 use crate::core::access::Right;
 use crate::core::cycle::plate::Sanitizing;
@@ -28,23 +28,52 @@ use crate::web::kitchen::{Kitchen, Pages};
 use crate::web::person::Person;
 
 /// How long whoever made an entry may withdraw or correct it without the right to amend (own choice: a slip is seen by
-/// then). One that set off an alert went out to others: what becomes of it is not for whoever caused it to say.
+/// then). One that failed goes out to others, now or in an alert that is open: what becomes of it is not for whoever
+/// caused it to say.
 pub(super) const OWN_FOR: Duration = Duration::from_secs(600);
+
+/// Why an entry is not, or not any more, one's own to put right.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(super) enum NotOwn {
+    /// Somebody else entered it.
+    Others,
+    /// Something that was said of it cannot be read.
+    Damaged,
+    /// It is the matter of an alert.
+    Alert,
+    /// It failed.
+    Failed,
+    /// Somebody else has corrected or withdrawn it.
+    Amended,
+    /// [`OWN_FOR`] is over.
+    Late,
+}
 
 impl Entered {
     /// Until when this person may amend it as their own, where they may not amend what others entered; `None` where they
     /// may not, or not any more.
     pub(super) fn own_until(&self, person: &Person, now: Timestamp) -> Option<Timestamp> {
+        let may = person.may(Right::Enter) && !person.may(Right::Amend);
+        let is_own = may && self.not_own(person, now).is_none();
+        is_own.then(|| self.recorded.plus(OWN_FOR))
+    }
+
+    /// Why it is not theirs to put right, whatever else they may: what lasts before what passes.
+    pub(super) fn not_own(&self, person: &Person, now: Timestamp) -> Option<NotOwn> {
         let by = match &self.written {
             Written::Check(check) => check.by(),
             Written::Note(note) => note.by.as_str(),
         };
         let is_theirs = |one: &Amendment| one.by == person.name || one.change == AmendmentChange::Comment;
-        let untouched = !self.is_damaged && self.amendments.iter().all(|(_, _, one)| is_theirs(one));
-        let untouched = untouched && self.alerts.is_empty();
-        let may = person.may(Right::Enter) && !person.may(Right::Amend);
-        let until = self.recorded.plus(OWN_FOR);
-        (may && by == person.name && untouched && now < until).then_some(until)
+        let reasons = [
+            (by != person.name, NotOwn::Others),
+            (self.is_damaged, NotOwn::Damaged),
+            (!self.alerts.is_empty(), NotOwn::Alert),
+            (self.good() == Some(false), NotOwn::Failed),
+            (!self.amendments.iter().all(|(_, _, one)| is_theirs(one)), NotOwn::Amended),
+            (now >= self.recorded.plus(OWN_FOR), NotOwn::Late),
+        ];
+        reasons.into_iter().find_map(|(holds, why)| holds.then_some(why))
     }
 
     /// Record by which it counts as it does: its own, or the newest that corrects or withdraws it.
@@ -145,8 +174,9 @@ async fn put<K: Kitchen>(
     let again = is_on_record(&typed, &entered, person, (shown, of));
     let by = shown.unwrap_or_else(|| entered.counts_by());
     let mut fields = typed.without_counted(entered.counted_by(by), of, &person.reader);
-    if is_own && entered.own_until(person, pages.kitchen.time()).is_none() && !person.may(Right::Amend) {
-        let (fields, status) = over(fields, &entered, person, again);
+    let now = pages.kitchen.time();
+    if is_own && entered.own_until(person, now).is_none() && !person.may(Right::Amend) {
+        let (fields, status) = over(fields, &entered, person, (again, now));
         return answer(pages, person, (record, deep), fields, status).await;
     }
     if unknown.is_some() {
@@ -220,16 +250,20 @@ fn changed_since(
 
 /// What somebody is told who may not put right their own entry any more: that it is on record by an earlier press, or why
 /// it is not, and who can. All that was typed then stands in the comment that asks them.
-fn over(mut fields: Correcting, entered: &Entered, person: &Person, again: bool) -> (Correcting, StatusCode) {
+fn over(
+    mut fields: Correcting,
+    entered: &Entered,
+    person: &Person,
+    (again, now): (bool, Timestamp),
+) -> (Correcting, StatusCode) {
     let language = person.reader.language;
     let words = words(language);
     if again {
         let already = Some(words.already.to_owned());
         return (Correcting { already, once: fields.once, ..Correcting::default() }, StatusCode::OK);
     }
-    // By nothing but the time.
-    let is_late = entered.own_until(person, entered.recorded).is_some();
-    fields.refused = Some(if is_late { words.own_late } else { words.own_over }.to_owned());
+    let why = entered.not_own(person, now).unwrap_or(NotOwn::Others);
+    fields.refused = Some(filled(words.own_over, &[("why", no_more_own(why, language))]));
     fields.ask(&person.reader);
     (fields, StatusCode::FORBIDDEN)
 }

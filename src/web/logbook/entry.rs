@@ -5,6 +5,7 @@ use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::Response;
 
+use super::amend::NotOwn;
 use super::check::{Choice, steps_of, strip_of, supplies_of};
 use super::correcting::Correcting;
 use super::words::{Words, amended, between, heading, words};
@@ -151,7 +152,7 @@ pub(super) async fn answer<K: Kitchen>(
         late: late_by.map(|by| late(by.as_secs_f64(), reader.language)),
         amendments: entered.amendments.iter().map(|(_, at, one)| told_when(*at, one, reader)).collect(),
         again: person.may(Right::Enter).then(|| again(&entered, kind)),
-        ask: who::instead(person, Right::Amend, words.amend).filter(|_| own_until.is_none()),
+        ask: ask(&entered, person, now).filter(|_| own_until.is_none()),
         own: own_until.map(|until| filled(words.own_hint, &[("until", &until)])),
         comments: person.may(Right::Enter),
         steps,
@@ -163,6 +164,18 @@ pub(super) async fn answer<K: Kitchen>(
         zone: reader.zone.iana_name().map_or_else(String::new, str::to_owned),
     };
     frame::page(status, page.render())
+}
+
+/// Whom to ask that it is amended, for those who may not: of a check that failed whoever made it reads why.
+fn ask(entered: &Entered, person: &Person, now: Timestamp) -> Option<String> {
+    let language = person.reader.language;
+    let words = words(language);
+    let instead = who::instead(person, Right::Amend, words.amend)?;
+    let is_theirs = person.may(Right::Enter) && entered.not_own(person, now) != Some(NotOwn::Others);
+    if is_theirs && entered.good() == Some(false) {
+        return Some(filled(words.own_failed, &[("roles", &who::having(Right::Amend, language))]));
+    }
+    Some(instead)
 }
 
 /// That it was good when it was made and is no more what the latest test found.

@@ -9,6 +9,7 @@ use crate::core::record::{Amendment, AmendmentChange, Check, CheckKind, Supply};
 use crate::web::words::words;
 
 use super::Written;
+use super::amend::NotOwn;
 
 words! {
     title: "Logbook", "Diario";
@@ -65,8 +66,8 @@ words! {
     amend_own: "I made a slip: put it right", "Me equivoqué: rectificarlo";
     own_hint: "It is your own entry: you can put it right yourself until {until}. After that ask a manager.", "Es una anotación suya: puede rectificarla usted hasta {until}. Después, pídalo a un encargado.";
     part_damaged: "DAMAGED: something that was said of this entry later cannot be read, so nobody can say whether it still counts.", "DAÑADO: algo que se dijo después de esta anotación no se puede leer; no se sabe si aún cuenta.";
-    own_over: "Nothing was put on record: an entry can be put right by whoever made it for 10 minutes, and not once it has set off an alert, somebody else has amended it, or something said of it cannot be read. A manager or an administrator still can: say below what would be right.", "No se registró nada: quien hizo una anotación puede rectificarla durante 10 minutos, y ya no cuando ha provocado una alerta, cuando otra persona la ha enmendado o cuando algo que se dijo de ella no se puede leer. Un encargado o un administrador aún puede: diga abajo qué sería lo correcto.";
-    own_late: "Nothing was put on record: the 10 minutes in which you can put right your own entry are over. A manager or an administrator still can: say below what would be right.", "No se registró nada: pasaron los 10 minutos en los que puede rectificar su propia anotación. Un encargado o un administrador aún puede: diga abajo qué sería lo correcto.";
+    own_over: "Nothing was put on record: {why}. A manager or an administrator still can: say below what would be right.", "No se registró nada: {why}. Un encargado o un administrador aún puede: diga abajo qué sería lo correcto.";
+    own_failed: "An entry that failed is not put right by whoever made it: others go by it. If it was entered wrongly, say below what would be right, and ask: {roles}.", "Una anotación que no cumple no la rectifica quien la hizo: otros se guían por ella. Si se anotó mal, diga abajo qué sería lo correcto y pídalo a: {roles}.";
     already: "It is on record: you had put it right already, see «Said of it later». It was not put on record twice.", "Ya consta: usted ya lo había rectificado, vea «Lo añadido después». No se registró dos veces.";
     changed_since: "Nothing was put on record: this entry was amended after this page was opened. By now it counts as {values}. What you changed still stands below: look it over and send it again.", "No se registró nada: esta anotación se enmendó después de abrir esta página. Ahora vale como {values}. Lo que usted cambió sigue abajo: revíselo y envíelo otra vez.";
     withdrawn_since: "Nothing was put on record: this entry was withdrawn after this page was opened, and counts no more. What you changed stands below as a comment.", "No se registró nada: esta anotación se retiró después de abrir esta página y ya no cuenta. Lo que usted cambió está abajo como comentario.";
@@ -120,6 +121,31 @@ pub(super) fn between(too_strong: Option<(f64, f64)>, language: Language) -> Str
     );
     let (from, to) = (from.to_string(), to.to_string());
     format!("{weaker} {}", filled(say(language, pair), &[("from", &from), ("to", &to)]))
+}
+
+/// Why whoever asks cannot put an entry right by themselves.
+pub(super) const fn no_more_own(why: NotOwn, language: Language) -> &'static str {
+    let pair = match why {
+        NotOwn::Others => ("somebody else entered it", "la anotó otra persona"),
+        NotOwn::Damaged => (
+            "something that was said of it cannot be read, so nobody can say whether it still counts",
+            "algo que se dijo de ella no se puede leer, y no se sabe si aún cuenta",
+        ),
+        NotOwn::Alert => (
+            "it belongs to an alert, and others were told of it",
+            "es parte de una alerta, y otras personas ya lo saben",
+        ),
+        NotOwn::Failed => (
+            "an entry that failed is not put right by whoever made it",
+            "una anotación que no cumple no la rectifica quien la hizo",
+        ),
+        NotOwn::Amended => ("somebody else has amended it", "otra persona la ha enmendado"),
+        NotOwn::Late => (
+            "the 10 minutes in which you can put right your own entry are over",
+            "pasaron los 10 minutos en los que puede rectificar su propia anotación",
+        ),
+    };
+    say(language, pair)
 }
 
 /// What is short; of what no kind names the note says it.

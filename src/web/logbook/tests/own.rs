@@ -1,8 +1,10 @@
 //! Whoever made an entry puts it right soon after, as an amendment beside it.
 
 use super::*;
+use crate::core::logbook::Judgement;
 use crate::core::time::Timestamp;
 use crate::web::fixture::person;
+use crate::web::logbook::amend::NotOwn;
 
 const OWN: &str = "/logbook/entries/70/own";
 
@@ -61,18 +63,6 @@ async fn what_is_not_ones_own_or_too_old_stays() {
     let (status, _) = post(&kitchen, OWN, "reason=wrong&change=withdraw", Role::Auditor).await;
     assert_eq!(status, StatusCode::FORBIDDEN);
 
-    for (name, change) in [
-        ("it set off an alert", (|one| one.alerts = vec![3]) as fn(&mut Entered)),
-        ("nobody knows what was said of it", |one| one.is_damaged = true),
-    ] {
-        let kitchen = entered().await;
-        kitchen.desk.change(change);
-        let (status, page) = post(&kitchen, OWN, "reason=wrong&change=withdraw", Role::Operator).await;
-        assert_eq!(status, StatusCode::FORBIDDEN, "{name}");
-        assert!(page.contains("Nothing was put on record"), "{page}");
-        assert!(kitchen.desk.entries()[0].amendments.is_empty(), "{name}");
-    }
-
     let whole = entered().await.desk.entries().remove(0);
     let ana = |role| person(role, Language::English);
     let just_before = Timestamp::from_micros(NOW.plus(OWN_FOR).micros() - 1);
@@ -93,6 +83,9 @@ async fn what_is_not_ones_own_or_too_old_stays() {
     assert!(!said("Ben", AmendmentChange::Withdrawn), "whoever has the right has spoken");
     let alarming = Entered { alerts: vec![3], ..whole.clone() };
     assert!(alarming.own_until(&ana(Role::Operator), NOW).is_none(), "others were told of it");
+    let mut failed = whole.clone();
+    failed.judgement = failed.judgement.map(|own| Judgement { good: Some(false), ..own });
+    assert_eq!(failed.not_own(&ana(Role::Operator), NOW), Some(NotOwn::Failed), "others go by it");
     let damaged = Entered { is_damaged: true, ..whole.clone() };
     assert!(damaged.own_until(&ana(Role::Operator), NOW).is_none(), "nobody knows what was said of it");
 }
@@ -111,6 +104,95 @@ async fn what_may_count_no_more_is_not_good() {
             assert!(page.contains("DAMAGED: something that was said of this entry later"), "{page}");
             assert!(!page.contains("✓ good") && !page.contains("outcome good"), "{path}: {page}");
             assert_eq!(page.contains("FAILED"), is_failed, "{path}: {page}");
+        }
+    }
+}
+
+// Own promise: a check that failed goes out to others, so whoever made it is never promised to put it right: not where
+// its alert is yet to be raised, was open already, or no alert is raised for its kind. The page says whom to ask, and
+// takes what would be right. A good one and a note are put right as ever.
+#[tokio::test]
+async fn what_failed_is_not_promised_to_whoever_made_it() {
+    let off = "machine=dm1&what=dm1/rinse&shown=5&right=0&reference=ice";
+    for (form, sent, failed) in [
+        ("sanitizer", "machine=dm2&strip=10", true),
+        ("thermometer", off, true),
+        ("supply", "machine=dm2&enough=no&short-detergent=yes", true),
+        ("sanitizer", "machine=dm2&strip=100", false),
+        ("drain-and-clean", "machine=dm1", false),
+        ("note", "machine=all&note=it+hums", false),
+    ] {
+        for (language, promise, ask) in [
+            (
+                Language::English,
+                "you can put it right yourself until",
+                "say below what would be right, and ask: manager, administrator.",
+            ),
+            (
+                Language::Spanish,
+                "puede rectificarla usted hasta",
+                "diga abajo qué sería lo correcto y pídalo a: encargado, administrador.",
+            ),
+        ] {
+            let kitchen = StillKitchen::new();
+            post(&kitchen, &format!("/logbook/{form}"), sent, Role::Operator).await;
+            let (_, page) = get(&kitchen, "/logbook/entries/70", Role::Operator, language).await;
+            assert_eq!((page.contains(promise), page.contains(ask)), (!failed, failed), "{sent}: {page}");
+            assert_eq!(page.contains("logbook/entries/70/comment\""), failed, "{page}");
+            let (status, page) =
+                post_as(&kitchen, OWN, "reason=misread&change=withdraw", Role::Operator, language).await;
+            let expected = if failed { StatusCode::FORBIDDEN } else { StatusCode::SEE_OTHER };
+            assert_eq!(status, expected, "{sent}: {page}");
+        }
+    }
+}
+
+// Own promise: whoever may not put right their own entry reads for which reason, and all that was typed stands in the
+// comment that asks for it.
+#[tokio::test]
+async fn a_refusal_says_its_reason_and_keeps_what_was_typed() {
+    let amended = |one: &mut Entered| {
+        let change = AmendmentChange::Withdrawn;
+        let amendment = Amendment { of: 70, reason: "seen".to_owned(), by: "Ben".to_owned(), change };
+        one.amendments = vec![(90, NOW, amendment)];
+    };
+    let failed = |one: &mut Entered| {
+        one.judgement = one.judgement.take().map(|own| Judgement { good: Some(false), ..own });
+    };
+    let others = |one: &mut Entered| {
+        if let Written::Check(check) = &mut one.written {
+            "Ben".clone_into(check.by_mut());
+        }
+    };
+    for (change, english, spanish) in [
+        (
+            (|one| one.recorded = one.recorded.minus(OWN_FOR)) as fn(&mut Entered),
+            "the 10 minutes in which",
+            "pasaron los 10 minutos",
+        ),
+        (|one| one.alerts = vec![3], "it belongs to an alert", "es parte de una alerta"),
+        (failed, "an entry that failed is not put right", "una anotación que no cumple no la rectifica"),
+        (amended, "somebody else has amended it", "otra persona la ha enmendado"),
+        (
+            |one| one.is_damaged = true,
+            "something that was said of it cannot be read",
+            "no se puede leer, y no se sabe",
+        ),
+        (others, "somebody else entered it", "la anotó otra persona"),
+    ] {
+        for (language, why) in [(Language::English, english), (Language::Spanish, spanish)] {
+            let kitchen = entered().await;
+            kitchen.desk.change(change);
+            let before = kitchen.desk.entries()[0].amendments.len();
+            let sent = "reason=misread&change=correct&strip=100&ph=8";
+            let (status, page) = post_as(&kitchen, OWN, sent, Role::Operator, language).await;
+            assert_eq!(status, StatusCode::FORBIDDEN, "{why}");
+            for said in
+                [why, "misread (", "mg/L (ppm): 100; pH ", ": 8)</textarea>", "/logbook/entries/70/comment\""]
+            {
+                assert!(page.contains(said), "{said}: {page}");
+            }
+            assert_eq!(kitchen.desk.entries()[0].amendments.len(), before, "{why}");
         }
     }
 }
