@@ -8,7 +8,7 @@ use axum::response::Response;
 use super::amend::NotOwn;
 use super::check::{Choice, steps_of, strip_of, supplies_of};
 use super::correcting::Correcting;
-use super::words::{Words, amended, between, heading, words};
+use super::words::{Words, amended, between, by, heading, words};
 use super::{Entered, Written};
 use crate::core::access::Right;
 use crate::core::address::escaped;
@@ -36,7 +36,7 @@ struct EntryPage<'a> {
     machine: String,
     made: String,
     recorded: String,
-    by: &'a str,
+    by: String,
     /// What counts.
     found: String,
     /// Alerts that it set off.
@@ -102,9 +102,9 @@ pub(super) async fn answer<K: Kitchen>(
     let reader = &person.reader;
     let open = pages.open().await;
     let words = words(reader.language);
-    let (kind, at, by) = match &entered.written {
-        Written::Check(check) => (Some(check.kind()), check.at(), check.by()),
-        Written::Note(note) => (None, note.at.unwrap_or(entered.recorded), note.by.as_str()),
+    let (kind, at) = match &entered.written {
+        Written::Check(check) => (Some(check.kind()), check.at()),
+        Written::Note(note) => (None, note.at.unwrap_or(entered.recorded)),
     };
     let heading = heading(kind, reader.language);
     let withdrawn = entered.is_withdrawn();
@@ -138,7 +138,7 @@ pub(super) async fn answer<K: Kitchen>(
         machine: entered.machine.clone().unwrap_or_else(|| words.site.to_owned()),
         made: reader.moment(entered.counting().map_or(at, Check::at)),
         recorded: reader.moment(entered.recorded),
-        by,
+        by: by(&entered, reader.language),
         found,
         alerts: &entered.alerts,
         waiting: waiting(&entered, reader),

@@ -261,9 +261,9 @@ fn others(has_chemical: bool, reader: &Reader) -> Vec<Other> {
 /// An entry as a line.
 pub(super) fn line(entered: &Entered, reader: &Reader) -> Line {
     let words = words(reader.language);
-    let (kind, at, by) = match &entered.written {
-        Written::Check(check) => (Some(check.kind()), check.at(), check.by()),
-        Written::Note(note) => (None, note.at.unwrap_or(entered.recorded), note.by.as_str()),
+    let (kind, at) = match &entered.written {
+        Written::Check(check) => (Some(check.kind()), check.at()),
+        Written::Note(note) => (None, note.at.unwrap_or(entered.recorded)),
     };
     let withdrawn = entered.is_withdrawn();
     let (found, was) = entered.told(reader);
@@ -274,7 +274,7 @@ pub(super) fn line(entered: &Entered, reader: &Reader) -> Line {
         machine: entered.machine.clone().unwrap_or_else(|| words.site.to_owned()),
         found,
         was,
-        by: by.to_owned(),
+        by: said::by(entered, reader.language),
         good: entered.good(),
         damaged: entered.is_damaged,
         withdrawn,

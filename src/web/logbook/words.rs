@@ -8,8 +8,8 @@ use crate::core::reader::{Language, Reader, filled};
 use crate::core::record::{Amendment, AmendmentChange, Check, CheckKind, Supply};
 use crate::web::words::words;
 
-use super::Written;
 use super::amend::NotOwn;
+use super::{Entered, Written};
 
 words! {
     title: "Logbook", "Diario";
@@ -146,6 +146,21 @@ pub(super) const fn no_more_own(why: NotOwn, language: Language) -> &'static str
         ),
     };
     say(language, pair)
+}
+
+/// Who made an entry: a probe is told as one. It bears the name of its machine, and no person's name has its `/`, see
+/// [`crate::web::access::name`].
+pub(super) fn by(entered: &Entered, language: Language) -> String {
+    let (by, is_check) = match &entered.written {
+        Written::Check(check) => (check.by(), true),
+        Written::Note(note) => (note.by.as_str(), false),
+    };
+    let machine = entered.machine.as_deref().filter(|_| is_check);
+    let own = machine.and_then(|machine| by.strip_prefix(machine));
+    if own.is_some_and(|probe| probe.starts_with('/')) {
+        return format!("{} {by}", say(language, ("the probe", "la sonda")));
+    }
+    by.to_owned()
 }
 
 /// What is short; of what no kind names the note says it.

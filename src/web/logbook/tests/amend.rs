@@ -176,3 +176,35 @@ async fn an_amended_entry_says_that_its_alert_waits() {
         assert!(page.contains(said) && page.contains("href=\"../../alerts/3\""), "{page}");
     }
 }
+
+// Own promise: what a probe put on record is not read as a person's.
+#[tokio::test]
+async fn an_entry_by_a_probe_says_so() {
+    let kitchen = StillKitchen::new();
+    post(&kitchen, "/logbook/sanitizer", "machine=dm2&mg_per_l=50", Role::Operator).await;
+    for (by, language, line, fact) in [
+        (
+            "dm2/sanitizer",
+            Language::English,
+            "By the probe dm2/sanitizer<",
+            "<dt>By</dt><dd>the probe dm2/sanitizer</dd>",
+        ),
+        (
+            "dm2/sanitizer",
+            Language::Spanish,
+            "Por la sonda dm2/sanitizer<",
+            "<dt>Por</dt><dd>la sonda dm2/sanitizer</dd>",
+        ),
+        ("Ana", Language::English, "By Ana<", "<dt>By</dt><dd>Ana</dd>"),
+    ] {
+        kitchen.desk.change(|one| {
+            if let Written::Check(check) = &mut one.written {
+                by.clone_into(check.by_mut());
+            }
+        });
+        for (path, said) in [("/logbook", line), ("/logbook/entries/70", fact)] {
+            let (_, page) = get(&kitchen, path, Role::Operator, language).await;
+            assert!(page.contains(said), "{said}: {page}");
+        }
+    }
+}
