@@ -40,7 +40,7 @@ pub(super) fn keep(language: Language, secure: bool) -> Option<HeaderValue> {
 }
 
 /// The language that was chosen with this browser before anybody logged in.
-pub(super) fn chosen(headers: &HeaderMap) -> Option<Language> {
+fn chosen(headers: &HeaderMap) -> Option<Language> {
     cookie(headers, LANGUAGE)?.parse().ok()
 }
 

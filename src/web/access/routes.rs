@@ -8,7 +8,7 @@ use std::time::Duration;
 
 use axum::extract::rejection::FormRejection;
 use axum::extract::{DefaultBodyLimit, Form, Request, State};
-use axum::http::{HeaderMap, HeaderValue, Method, StatusCode, Uri, header};
+use axum::http::{HeaderValue, Method, StatusCode, Uri, header};
 use axum::middleware::{Next, from_fn};
 use axum::response::Response;
 use axum::routing::{get, post};
@@ -20,7 +20,7 @@ use super::gate::{Visit, person, require};
 use super::login::LoginError;
 use super::name::AccountName;
 use super::own::{NewPassword, OwnError};
-use super::pages::{Asker, LoginFields, LoginPage, OwnPage, Round, Said, Wrong, chosen, keep, page, refused};
+use super::pages::{Asker, LoginFields, LoginPage, OwnPage, Round, Said, Wrong, keep, page};
 use super::password::{HashError, PasswordRefusal};
 use super::store::Account;
 use super::{Access, AccessError, origin, words};
@@ -122,7 +122,6 @@ async fn login(
     State(access): Held,
     Extension(visit): Extension<Visit>,
     stranger: Stranger,
-    headers: HeaderMap,
     form: Filled<LoginForm>,
 ) -> Response {
     let form = match form {
@@ -136,7 +135,6 @@ async fn login(
     let mut wait = None;
     let (status, error) = match begun {
         Ok(begun) => {
-            take_over(&access, &begun.account, chosen(&headers), &visit).await;
             let place = if begun.account.must_change { "./account".to_owned() } else { format!("./{back}") };
             return with_cookie(frame::go(&place), visit.cookie(&begun.secret));
         }
@@ -156,15 +154,6 @@ async fn login(
     let typed = form.account.parse().map(|name: AccountName| String::from(name)).unwrap_or_default();
     let fields = LoginFields { account: &typed, back, error };
     waiting(page(status, &LoginPage::new(&access.options.site, fields, stranger)), wait)
-}
-
-/// Makes the language that was chosen before the login that of whoever logs in for the first time: they had no page yet
-/// on which to choose another.
-async fn take_over(access: &Arc<Access>, account: &Account, chosen: Option<Language>, visit: &Visit) {
-    let Some(language) = chosen.filter(|_| account.last_login.is_none()) else { return };
-    if let Err(error) = access.choose_reader(&account.name, language, account.scale, &visit.from).await {
-        tracing::warn!(%error, "the language chosen before the login is not taken over");
-    }
 }
 
 /// Says when to come again, the very number that the page says.
@@ -250,7 +239,6 @@ async fn change_own(
     Extension(site): Known,
     Extension(visit): Extension<Visit>,
     asker: Asker,
-    stranger: Stranger,
     form: Filled<OwnForm>,
 ) -> Response {
     let Some((secret, account)) = &visit.session else {
@@ -268,9 +256,6 @@ async fn change_own(
                     unchosen(&error, account, Round { site: &site, person: &person, deep: 0 })
                 }
             }
-        }
-        Ok(Form(OwnForm::Reader { .. })) if account.must_change => {
-            refused(StatusCode::FORBIDDEN, Said::ChangeFirst, stranger.reading(account.language))
         }
         Ok(Form(OwnForm::Reader { language, scale })) => {
             match access.choose_reader(&account.name, language, scale, &visit.from).await {

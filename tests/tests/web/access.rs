@@ -104,10 +104,10 @@ async fn a_first_start_ends_in_a_password_of_ones_own() {
     assert_eq!(holds(&folder, &secret), [site.path("./gateway.log")], "on the console alone");
 }
 
-// Own promise: whoever reads no English finds their language before they log in, and after the first login it is theirs;
-// one whom somebody sees as theirs already is left as it is.
+// Own promise: whoever reads no English finds their language before they log in and on the page for their first password.
+// That of an account changes by its owner's choice alone, never by what was chosen at a phone that others use too.
 #[tokio::test(flavor = "multi_thread")]
-async fn a_language_chosen_before_the_first_login_stays() {
+async fn both_languages_are_offered_before_the_first_password() {
     let site = Site::new("");
     let gateway = Gateway::start(&site);
     let secret = site.add("rosa", "operator");
@@ -123,6 +123,20 @@ async fn a_language_chosen_before_the_first_login_stays() {
     assert_eq!(browser.get("/login?language=tlh").await.status, 422);
 
     assert_eq!(browser.login("rosa", &secret).await.status, 303);
+    let page = browser.get("/account").await;
+    for said in [
+        "<html lang=\"en\"",
+        "name=\"language\" value=\"en\" lang=\"en\" aria-current=\"true\">English</button>",
+        "name=\"language\" value=\"es\" lang=\"es\">Español</button>",
+    ] {
+        assert!(page.body.contains(said), "{said}: {}", page.body);
+    }
+    let spanish = [("deed", "reader"), ("scale", "celsius"), ("language", "es")];
+    let answer = browser.post("/account", &spanish).await;
+    assert_eq!((answer.status, answer.location()), (303, "./account"), "{}", answer.body);
+    let page = browser.get("/account").await;
+    assert!(page.body.contains("<html lang=\"es\"") && page.body.contains("id=\"new\""), "{}", page.body);
+    assert_eq!(browser.get("/logbook").await.location(), "./account", "nothing else before a password");
     assert_eq!(choose(&mut browser, "", PASSWORD).await.status, 303);
     let page = browser.get("/logbook").await;
     assert!(page.body.contains("<html lang=\"es\""), "{}", page.body);
