@@ -5,6 +5,7 @@ use super::cycles::line;
 use super::watched::Watch;
 use crate::app::{Failure, Streams};
 use crate::cli::HistoryArgs;
+use crate::core::alert::Settings;
 use crate::core::alert::hours::Stretch;
 use crate::core::counted::Noun;
 use crate::core::monitored::{self, Blank, monitored};
@@ -49,6 +50,25 @@ pub(in crate::app) fn blanks(
         }
     };
     Ok(blanks.into_iter().map(|blank| (blank.clone(), in_operation_s(&blank))).collect())
+}
+
+/// How long anything was missing in a span in open time, s: what was missing at once counts once.
+pub(in crate::app) fn missing_s(blanks: &[(Blank, f64)], span: Stretch, settings: &Settings) -> f64 {
+    let inside = |(blank, _): &(Blank, f64)| {
+        let Stretch { from, to } = whole(blank, span);
+        Stretch { from: from.max(span.from), to: to.min(span.to) }
+    };
+    let mut parts: Vec<Stretch> = blanks.iter().map(inside).filter(|part| part.from < part.to).collect();
+    parts.sort_by_key(|part| part.from);
+    let mut merged: Vec<Stretch> = Vec::new();
+    for part in parts {
+        match merged.last_mut() {
+            Some(last) if part.from <= last.to => last.to = last.to.max(part.to),
+            Some(_) | None => merged.push(part),
+        }
+    }
+    let open_s = |part: Stretch| monitored(part, &monitored::operating(settings, part), []).operating_s;
+    merged.into_iter().map(open_s).sum()
 }
 
 /// The gap as long as it is known.

@@ -16,6 +16,7 @@ use super::alert_book::{Closed, is_news, racks, with_amendments};
 use super::logbook::{entered, since};
 use super::racks::{Stands, leads, read};
 use crate::app::alerts::{doubts, story};
+use crate::app::history::gaps;
 use crate::app::ledger::{self, LedgerHandle};
 use crate::config::load::Loaded;
 use crate::config::resolve::Configuration;
@@ -23,6 +24,7 @@ use crate::core::alert::doubts::Doubts;
 use crate::core::alert::hours::Stretch;
 use crate::core::alert::{AlertNumber, Condition, Occasion, Route};
 use crate::core::cycle::verdict::Verdict;
+use crate::core::monitored::Blank;
 use crate::core::on_file::OnFile;
 use crate::core::reading::Fault;
 use crate::core::record::{
@@ -98,6 +100,26 @@ async fn gaps_that_are_read_on_are_those_of_a_first_reading() {
         }
     }
     assert_eq!(lines, [1, 1, 1, 0, 2, 1, 2, 1, 3, 1, 4, 1]);
+}
+
+// Own promise: probes that fall silent together miss their time once, and only as far as it lies in the span.
+#[test]
+fn what_is_missing_at_once_counts_once() {
+    let directory = tempfile::tempdir().expect("a directory");
+    let settings = loaded(directory.path()).configuration.alerts;
+    let at = |second| NOW.plus(Duration::from_secs(second));
+    let gap = |from, to: Option<u64>| {
+        let (machine, from, to) = (Some("dm1".to_owned()), at(from), to.map(at));
+        (Blank { index: 0, machine, probe: None, fault: None, from, to, filled: false }, 0.0)
+    };
+    let gaps = [gap(300, Some(900)), gap(0, Some(600)), gap(0, Some(600)), gap(1_200, None)];
+    for (from, to, missing_s) in
+        [(0, 2_000, 1_700.0), (100, 700, 600.0), (900, 1_200, 0.0), (1_000, 1_300, 100.0)]
+    {
+        let span = Stretch { from: at(from), to: at(to) };
+        let found = gaps::missing_s(&gaps, span, &settings);
+        assert!((found - missing_s).abs() < 1e-6, "{from} to {to}: {found}");
+    }
 }
 
 fn raised(number: u64, since: Timestamp) -> Body {

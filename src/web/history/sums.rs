@@ -110,8 +110,8 @@ pub(super) fn told(summed: &Summed, question: &Question, reader: &Reader) -> Sum
         beside: beside((sum.worked_on, sum.numbers.late, sum.numbers.damaged), language),
     });
     let gap_words = (
-        "{n}, {open} in open time; {filled} filled by readings that came late",
-        "{n}, {open} en horas de apertura; {filled} con lecturas tardías",
+        "{n}, together {open} of open time; {filled} filled by readings that came late",
+        "{n}, en total {open} de horas de apertura; {filled} con lecturas tardías",
     );
     let alert_words = (
         "{n} raised in the span, {open} of them not closed",

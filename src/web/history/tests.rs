@@ -144,7 +144,7 @@ async fn every_view_shows_what_it_names() {
         "92.3 %",
         "3 good",
         "1 FAILED",
-        "2 gaps, 15 min 0 s in open time; 1 filled",
+        "2 gaps, together 15 min 0 s of open time; 1 filled",
         "4 raised in the span, 1 of them not closed",
         "<a class=\"line\" href=\"alerts/7\">Racks counted as passed that are in doubt by alert 7: 26.",
         "Open since before: 3. None of them is counted above. The oldest 2 of them:",

@@ -58,7 +58,7 @@ pub(super) fn summed(
         gaps: GapsSummed {
             count: gaps.len() as u64,
             filled: gaps.iter().filter(|(blank, _)| blank.filled).count() as u64,
-            open_s: gaps.iter().fold(0.0, |sum, (_, open_s)| sum + open_s),
+            open_s: gaps::missing_s(&gaps, span, settings),
         },
         checks,
         missed,
