@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 use super::condition::Condition;
 use super::contact::Route;
 use super::earlier::{ByProbe, FoundRight, Margins};
-use super::open::{Alert, AlertNumber, Rack, Racks};
+use super::open::{Alert, AlertNumber, Amended, Rack, Racks};
 use crate::core::drift::Drift;
 use crate::core::record::{CheckKind, Worked};
 use crate::core::time::Timestamp;
@@ -174,6 +174,9 @@ pub(super) struct Memory {
     /// Records of the tests by which the open alert of a weak sanitizer stands.
     #[serde(default)]
     pub(super) weak_by: StandsBy,
+    /// Those of them that were withdrawn since, with their records: racks that were judged by them have no proof.
+    #[serde(skip_serializing_if = "Vec::is_empty", default)]
+    pub(super) weak_withdrawn: Vec<(u64, Amended)>,
     /// The same of thermometers that are off.
     #[serde(default)]
     pub(super) off_by: StandsBy,
@@ -299,7 +302,7 @@ impl Window {
 }
 
 /// Most entries that an alert stands by (own choice: more than anybody enters while one is open).
-const STANDS_BY_MAX: usize = 64;
+pub(super) const STANDS_BY_MAX: usize = 64;
 
 /// The entries that an alert stands by, by their records: where an amendment takes away the last one, it never was.
 #[derive(Clone, PartialEq, Eq, Debug, Default, Serialize, Deserialize)]

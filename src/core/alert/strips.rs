@@ -6,7 +6,7 @@
 use super::condition::Condition;
 use super::open::{Amended, Quantity};
 use super::raise::{Report, Told, Turn};
-use super::state::{Memory, Tested};
+use super::state::{Memory, STANDS_BY_MAX, Tested};
 use crate::core::channel::Place;
 use crate::core::record::{Amendment, AmendmentChange, Change, Check};
 use crate::core::sanitizer::{Refusal, requirement};
@@ -19,6 +19,17 @@ impl Memory {
     pub(super) fn latest_test(&self) -> Option<Tested> {
         let all = self.tested.iter().filter(|one| !one.withdrawn);
         all.max_by_key(|one| (one.at, one.index)).copied()
+    }
+
+    /// A test counts as it was amended: whether the alert stands by none any more.
+    fn lost_weak(&mut self, now: Tested, amended: &Amended) -> bool {
+        let Self { weak_by, weak_withdrawn, .. } = self;
+        if now.withdrawn && weak_by.has(now.index) && weak_withdrawn.len() < STANDS_BY_MAX {
+            weak_withdrawn.push((now.index, amended.clone()));
+        } else if now.good && !now.withdrawn {
+            weak_withdrawn.retain(|(index, _)| *index != now.index);
+        }
+        (now.good || now.withdrawn) && weak_by.lost_last(now.index)
     }
 }
 
@@ -55,16 +66,20 @@ impl Turn<'_> {
         *known = corrected.unwrap_or(Tested { withdrawn: true, ..*known });
         let now = *known;
         self.sanitizer_not_right(machine, amendment.of);
-        let holds = !now.good && !now.withdrawn;
-        let never = !holds && self.state.memory(machine).weak_by.lost_last(amendment.of);
+        let amended = Amended {
+            by: amendment.by.clone(),
+            at: self.now,
+            was: Quantity::MgPerL(was),
+            counts: (!now.withdrawn).then_some(Quantity::MgPerL(now.mg_per_l)),
+        };
+        let never = self.state.memory(machine).lost_weak(now, &amended);
         let latest = self.latest_test(machine);
         if let Some(wrong) = latest.filter(|latest| !latest.good) {
             self.found_weak(machine, wrong);
             return;
         }
         if never {
-            let counts = (!now.withdrawn).then_some(Quantity::MgPerL(now.mg_per_l));
-            self.entered_wrongly(machine, amendment, (Quantity::MgPerL(was), counts));
+            self.entered_wrongly(machine, amended);
             self.dismiss(machine, Condition::Weak);
         } else {
             self.recover(machine, Condition::Weak, true, 1);
@@ -74,14 +89,12 @@ impl Turn<'_> {
         }
     }
 
-    /// The last entry by which the alert stood was entered wrongly: what it tells of is told as it counts.
-    fn entered_wrongly(
-        &mut self,
-        machine: &str,
-        amendment: &Amendment,
-        (was, counts): (Quantity, Option<Quantity>),
-    ) {
-        let amended = Amended { by: amendment.by.clone(), at: self.now, was, counts };
+    /// The last entry by which the alert stood was entered wrongly: what it tells of is told as it counts. Where another
+    /// one was withdrawn, that: its racks have no proof, whatever became of the rest.
+    fn entered_wrongly(&mut self, machine: &str, amended: Amended) {
+        let withdrawn =
+            self.state.memory(machine).weak_withdrawn.last().map(|(_, withdrawn)| withdrawn.clone());
+        let amended = withdrawn.unwrap_or(amended);
         if let Some(open) = self.state.open_mut(machine, Condition::Weak) {
             open.alert.amended = Some(amended.clone());
         }

@@ -165,6 +165,35 @@ fn an_alert_by_a_misread_strip_says_what_counts() {
     }
 }
 
+// Own promise: nobody is told that no rack is to be held while a strip that the alert stood by was withdrawn, whatever
+// the order; once that one is corrected too, it holds none. The records say the same.
+#[test]
+fn an_alert_by_a_strip_that_was_withdrawn_holds_its_racks() {
+    let right = |minute, index| (index, AmendmentChange::Corrected(strip(minute, 100.0)));
+    let gone = |index| (index, AmendmentChange::Withdrawn);
+    for (case, changes, wrongly) in [
+        ("the first withdrawn first", vec![gone(1), right(1.5, 2)], false),
+        ("the second withdrawn last", vec![right(1.0, 1), gone(2)], false),
+        ("both corrected", vec![right(1.0, 1), right(1.5, 2)], true),
+        ("both withdrawn", vec![gone(1), gone(2)], false),
+        ("withdrawn, then corrected", vec![gone(1), right(1.0, 1), right(1.5, 2)], true),
+    ] {
+        let mut play = Play::new(settings());
+        play.racks(0.0, "chem", &[Rack::Good]);
+        enter(&mut play, 1.0, "chem", strip(1.0, 10.0));
+        enter(&mut play, 1.5, "chem", strip(1.5, 20.0));
+        play.rack(2.0, "chem", Rack::Weak);
+        for (minute, (index, change)) in [3.0, 4.0, 5.0].into_iter().zip(changes) {
+            amend(&mut play, minute, "chem", index, change);
+        }
+        let alert = open(&play, Condition::Weak);
+        assert_eq!((alert.cleared.is_some(), alert.was_entered_wrongly()), (true, wrongly), "{case}");
+        let mut stories = std::collections::BTreeMap::new();
+        play.effects.records.iter().for_each(|record| note(&mut stories, record));
+        assert_eq!(stories[&alert.number].alert.amended, alert.amended, "{case}");
+    }
+}
+
 // Own promise: a rack with a bad verdict of its own keeps its alert, whatever became of the strip.
 #[test]
 fn a_rack_that_was_judged_weak_is_accounted_for_all_the_same() {
