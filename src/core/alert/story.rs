@@ -13,7 +13,6 @@ use super::earlier::Earlier;
 use super::open::{Acknowledgement, Action, Alert, AlertNumber, Rack, Racks};
 use super::past::Counted;
 use super::raise::worse;
-use super::settings::Rules;
 use crate::core::record::{AlertRaised, Body, Change, Clearing, Cycle, MissedDue, OfAlert, Outcome, Record};
 use crate::core::time::Timestamp;
 
@@ -31,6 +30,8 @@ pub struct Story {
     pub released: Vec<Released>,
     /// When it closed.
     pub closed: Option<Timestamp>,
+    /// When it came back without a word of whoever takes care: where a later record shows that nobody did, it ended then.
+    returned: Option<Timestamp>,
     /// The checks that it found missing, each due time once, in order of the record.
     pub missed: Vec<MissedDue>,
     /// Messages that were delivered.
@@ -61,6 +62,7 @@ pub fn note(stories: &mut BTreeMap<AlertNumber, Story>, record: &Record) {
             last_good,
             taken: 0,
             released: Vec::new(),
+            returned: None,
             closed: None,
             missed: Vec::new(),
             delivered: 0,
@@ -119,12 +121,6 @@ fn raised_by(record: &Record, raised: &AlertRaised) -> Alert {
     }
 }
 
-/// Whether an alert that came back then had settled before, by the usual time: earlier versions put on record that it
-/// came back, and not that nobody takes care of it any more.
-fn had_settled(cleared: Option<Timestamp>, at: Timestamp) -> bool {
-    cleared.is_some_and(|cleared| at >= cleared.plus(Rules::default().settle))
-}
-
 impl Story {
     /// Takes racks that had passed before: their record says which, and they are given to nothing else.
     fn earlier(&mut self, earlier: Option<&Earlier>) {
@@ -172,6 +168,14 @@ impl Story {
         }
     }
 
+    /// Whoever takes care does no longer, as this record shows. How long it takes to settle is configured and on no
+    /// record; earlier versions put on record that it came back, and not that nobody takes care of it any more.
+    fn release(&mut self, shown: Timestamp) {
+        let at = self.returned.take().unwrap_or(shown);
+        let taken = self.alert.acknowledged.take();
+        self.released.extend(taken.map(|taken| Released { by: taken.by, taken: taken.at, at }));
+    }
+
     fn note(&mut self, told: OfAlert<'_>, at: Timestamp) {
         let alert = &mut self.alert;
         match told {
@@ -196,11 +200,16 @@ impl Story {
                         alert.about.push(about.clone());
                     }
                 }
-                let returned = changed.change == Change::Returned;
-                if changed.released.is_some() || returned && had_settled(alert.cleared, at) {
-                    let taken = alert.acknowledged.take();
-                    self.released.extend(taken.map(|taken| Released { by: taken.by, taken: taken.at, at }));
+                if changed.released.is_some() {
+                    self.returned = Some(at);
+                    self.release(at);
+                } else if changed.change == Change::Returned {
+                    self.returned = Some(at);
+                } else if changed.change == Change::Escalated {
+                    // Nobody is told next for want of somebody while somebody takes care.
+                    self.release(at);
                 }
+                let alert = &mut self.alert;
                 match changed.change {
                     Change::Returned => {
                         (alert.cleared, alert.amended) = (None, None);
@@ -217,11 +226,9 @@ impl Story {
             }
             OfAlert::Acknowledged(taken) => {
                 // The desk takes nobody beside another: whoever had it had been released.
-                let before =
-                    alert.acknowledged.take().map(|known| Released { by: known.by, taken: known.at, at });
-                self.released.extend(before);
+                self.release(at);
                 let (by, via, note) = (taken.by.clone(), taken.via.clone(), taken.note.clone());
-                alert.acknowledged = Some(Acknowledgement { by, at, via, note });
+                self.alert.acknowledged = Some(Acknowledgement { by, at, via, note });
             }
             OfAlert::Cleared(cleared) => {
                 alert.racks.count = cleared.racks;

@@ -1,6 +1,7 @@
 //! The story on record has the figures that the desk has, while an alert is open and once it is closed.
 
 use std::collections::BTreeMap;
+use std::time::Duration;
 
 use super::fixture::{Play, Rack, at, in_ice, settings};
 use crate::core::alert::past::Past;
@@ -99,11 +100,14 @@ fn whoever_takes_care_no_longer_is_on_record() {
 }
 
 // Own promise: an alert that came back after it had settled is nobody's, also where an earlier version did not put on
-// record with whom that ended; one that came back at once keeps its taker.
+// record with whom that ended, once it shows in that others were told for want of somebody, or that somebody else took
+// it on; one that came back before keeps its taker, however long settling takes.
 #[test]
 fn an_old_record_of_a_return_releases_whoever_took_care() {
-    for (back, released) in [(60.0, true), (14.0, false)] {
-        let mut play = Play::new(settings());
+    for (settle_minutes, back, released) in [(30, 60.0, true), (30, 14.0, false), (120, 60.0, false)] {
+        let mut settings = settings();
+        settings.rules.settle = Duration::from_secs(settle_minutes * 60);
+        let mut play = Play::new(settings);
         play.rack(0.0, "hot", Rack::Cold);
         let number = play.open(Condition::Cold).expect("an alert").number;
         let take = |by| Event::Acknowledge { alert: number, by, via: "link", note: None };
@@ -115,10 +119,18 @@ fn an_old_record_of_a_return_releases_whoever_took_care() {
                 changed.released = None;
             }
         }
+        let ana = Released { by: "Ana".to_owned(), taken: at(0.0), at: at(back) };
+        let ended = if released { vec![ana] } else { Vec::new() };
+        let story = told(&play, &[], Condition::Cold);
+        assert!(story.alert.acknowledged.is_some(), "nothing shows it yet");
+        play.until(back + 60.0);
         let open = play.open(Condition::Cold).expect("open").acknowledged.clone();
         assert_eq!(open.is_none(), released);
         let story = told(&play, &[], Condition::Cold);
-        assert_eq!((story.alert.acknowledged, story.released.len()), (open, usize::from(released)));
+        assert_eq!((story.alert.acknowledged, story.released), (open, ended.clone()), "others were told");
+        assert_eq!(play.handle(take("Ben")).is_ok(), released);
+        let story = told(&play, &[], Condition::Cold);
+        assert_eq!(story.released, ended, "taken on anew");
     }
 }
 
