@@ -134,6 +134,7 @@ pub(super) fn steps(alert: &Alert, chemical: bool) -> Vec<Phrase> {
         _ if alert.condition == Condition::Weak => Phrase::HoldSinceCheck,
         Some(_) if alert.has_older_racks() => Phrase::HoldOlderToo,
         Some(_) => Phrase::HoldSinceGood,
+        _ if alert.condition == Condition::Weak && alert.has_older_racks() => Phrase::HoldSinceCheckOlderToo,
         None => Phrase::HoldSince,
     };
     let (run_empty, tank) = match alert.limit {

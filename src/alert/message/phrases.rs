@@ -122,7 +122,10 @@ phrases! {
     StopFeeding: "Stop feeding the machine.", "Deje de cargar la máquina.";
     HoldSinceGood: "Hold every rack washed since the last good one ({last_good}). Do not use that ware.", "Aparte todas las canastas lavadas desde la última correcta ({last_good}). No use esa vajilla.";
     HoldOlderToo: "Hold every rack washed since the last good one ({last_good}), and those of before that this alert names. Do not use that ware.", "Aparte todas las canastas lavadas desde la última correcta ({last_good}), y las anteriores que esta alerta nombra. No use esa vajilla.";
-    HoldSinceCheck: "Hold every rack washed since the last good sanitizer check, whatever its verdict ({racks} so far; the page of this alert names them). Do not use that ware.", "Aparte todas las canastas lavadas desde el último control correcto del desinfectante, sea cual sea su resultado ({racks} hasta ahora; la página de esta alerta las nombra). No use esa vajilla.";
+    HoldSinceCheck: "Hold every rack washed since the last good sanitizer check, whatever its verdict{so_far}. Do not use that ware.", "Aparte todas las canastas lavadas desde el último control correcto del desinfectante, sea cual sea su resultado{so_far}. No use esa vajilla.";
+    HoldSinceCheckOlderToo: "Hold every rack washed since the last good sanitizer check, whatever its verdict{so_far}, and those of before that this alert counts. Do not use that ware.", "Aparte todas las canastas lavadas desde el último control correcto del desinfectante, sea cual sea su resultado{so_far}, y las anteriores que cuenta esta alerta. No use esa vajilla.";
+    SoFar: " ({racks} so far)", " ({racks} hasta ahora)";
+    SoFarNamed: " ({racks} so far; the page of this alert names them)", " ({racks} hasta ahora; la página de esta alerta las nombra)";
     HoldSince: "Hold every rack washed since {since}. Do not use that ware.", "Aparte todas las canastas lavadas desde {since}. No use esa vajilla.";
     RunEmpty: "Run an empty rack, then another: does the final rinse reach {limit}?", "Pase una canasta vacía y luego otra: ¿llega el enjuague final a {limit}?";
     RunEmptyPlain: "Run an empty rack, then another: is the final rinse good again?", "Pase una canasta vacía y luego otra: ¿vuelve a ser correcto el enjuague final?";

@@ -172,6 +172,19 @@ impl<'a> Teller<'a> {
         }
     }
 
+    /// In brackets, how many racks it counts since the last good check; empty where there is none. Where the page of
+    /// the alert names only some of what it counts, it is not said to name them.
+    fn so_far(&self) -> String {
+        let alert = self.alert();
+        let count = alert.racks.count.saturating_sub(alert.before_return);
+        if count == 0 {
+            return String::new();
+        }
+        let all_named = alert.racks.count == alert.racks.named.len() as u64;
+        let phrase = if all_named { Phrase::SoFarNamed } else { Phrase::SoFar };
+        self.with(phrase, &[("racks", &Noun::Racks.of(count, self.reader.language))])
+    }
+
     /// Probes, checks or routes, in words.
     pub(super) fn about(&self) -> String {
         let condition = self.alert().condition;
@@ -229,6 +242,7 @@ impl<'a> Teller<'a> {
                 ("limit", &limit),
                 ("about", &about),
                 ("racks", &Noun::Racks.of(alert.racks.count, self.reader.language)),
+                ("so_far", &self.so_far()),
                 ("call", call.as_deref().unwrap_or_default()),
                 ("contact", &contact),
                 ("label", &printed(71, 160, self.reader.scale)),

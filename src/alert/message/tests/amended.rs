@@ -60,3 +60,41 @@ fn a_missed_check_is_no_fault_of_the_machine() {
     let text = told(&notice);
     assert!(text.contains(said) && text.contains("(3 racks)"), "{text}");
 }
+
+// Own promise: a weak strip asks for the racks since the last good one by their number, without those that an action
+// covers already, and does not say that the page names what it only counts.
+#[test]
+fn a_weak_strip_counts_the_racks_since_the_last_good_one() {
+    let of = |count: u64, before_return, language| {
+        let mut notice = notice(Condition::Weak, Occasion::Raised, language, Scale::Celsius);
+        (notice.alert.racks.count, notice.alert.before_return) = (count, before_return);
+        told(&notice)
+    };
+    for (count, before, english, spanish) in [
+        (
+            3,
+            0,
+            "verdict (3 racks so far; the page of this alert names them).",
+            "(3 canastas hasta ahora; la página",
+        ),
+        (
+            3,
+            2,
+            "verdict (1 rack so far; the page of this alert names them), and those of before",
+            "(1 canasta hasta",
+        ),
+        (30, 2, "whatever its verdict (28 racks so far), and", "su resultado (28 canastas hasta ahora), y"),
+        (0, 0, "whatever its verdict. Do not use", "sea cual sea su resultado. No use"),
+        (
+            3,
+            3,
+            "whatever its verdict, and those of before that this alert counts. Do",
+            "resultado, y las anteriores",
+        ),
+    ] {
+        for (language, said) in [(Language::English, english), (Language::Spanish, spanish)] {
+            let text = of(count, before, language);
+            assert!(text.contains(said), "{said}: {text}");
+        }
+    }
+}
