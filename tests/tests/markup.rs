@@ -78,6 +78,7 @@ fn notice(condition: Condition, occasion: Occasion, language: Language) -> Notic
         step: 1,
         round: 0,
         occasion,
+        rested_s: 0,
     }
 }
 

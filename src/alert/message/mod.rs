@@ -118,6 +118,17 @@ const fn prefix(occasion: Occasion) -> Option<Phrase> {
     }
 }
 
+/// The same in words. A recovery that is told once it has lasted may follow a message that tells of it already, and
+/// says for how long it has lasted.
+fn before(teller: &Teller<'_>) -> Option<String> {
+    let (occasion, rested_s) = (teller.notice.occasion, teller.notice.rested_s);
+    if occasion == Occasion::Cleared && rested_s > 0 {
+        let rested = tell::duration(std::time::Duration::from_secs(rested_s).as_secs_f64());
+        return Some(teller.with(Phrase::ClearedForGood, &[("rested", &rested)]));
+    }
+    prefix(occasion).map(|phrase| teller.say(phrase))
+}
+
 /// Whether the condition still holds, so that something must be done about it now.
 const fn is_active(occasion: Occasion) -> bool {
     match occasion {
@@ -311,8 +322,8 @@ fn what_and_where(teller: &Teller<'_>) -> String {
     if let Some(detail) = teller.detail() {
         line.push_str(&format!(": {detail}"));
     }
-    match prefix(teller.notice.occasion) {
-        Some(prefix) => format!("{}: {line}", teller.say(prefix)),
+    match before(teller) {
+        Some(before) => format!("{before}: {line}"),
         None => line,
     }
 }

@@ -82,6 +82,7 @@ phrases! {
     Summary: "Still open", "Sigue abierta";
     Escalated: "Nobody has answered", "Nadie ha respondido";
     Cleared: "Recovered", "Recuperado";
+    ClearedForGood: "Recovered for good ({rested})", "Recuperado de forma estable ({rested})";
     ActionMissing: "Corrective action missing", "Falta la acción correctiva";
     Closed: "Closed", "Cerrada";
     AfterMaintenance: "After maintenance, still open", "Tras el mantenimiento, sigue abierta";

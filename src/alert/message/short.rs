@@ -91,7 +91,7 @@ pub(super) fn compose(teller: &Teller<'_>) -> String {
         let body = folded(&teller.with(Phrase::ShortTest, &[("contact", &contact)]));
         return cut(&format!("{}: {body}", say(Phrase::Test)), SEPTETS_MAX);
     }
-    let prefix = super::prefix(teller.notice.occasion).map(|phrase| format!("{}: ", say(phrase)));
+    let prefix = super::before(teller).map(|before| format!("{}: ", folded(&before)));
     let place = name(&teller.where_());
     let mut text =
         format!("{}{} {place}", prefix.unwrap_or_default(), say(conditions::short(alert.condition)));

@@ -135,6 +135,7 @@ fn notice(condition: Condition, occasion: Occasion, language: Language, units: S
         step: 1,
         round: 0,
         occasion,
+        rested_s: 0,
     }
 }
 

@@ -182,7 +182,7 @@ pub(in crate::app) fn standing(
         (None, None) => Occasion::Raised,
     };
     let (key, contact, routes) = (String::new(), String::new(), Vec::new());
-    Notice { key, contact, language, units, routes, step: 0, round: 0, occasion, alert }
+    Notice { key, contact, language, units, routes, step: 0, round: 0, occasion, rested_s: 0, alert }
 }
 
 /// Does what somebody decided about an alert as they saw it, `via` a page or a link. Pressed twice it

@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::contact::Route;
-use super::open::Alert;
+use super::open::{Alert, is_zero};
 use crate::core::reader::{Language, Scale};
 
 /// Why a contact is told.
@@ -55,4 +55,7 @@ pub struct Notice {
     pub round: u8,
     /// Why the contact is told.
     pub occasion: Occasion,
+    /// For how long a recovery had lasted when it was told, s; 0 where it is told at once, or something else is.
+    #[serde(skip_serializing_if = "is_zero", default)]
+    pub rested_s: u64,
 }

@@ -197,6 +197,7 @@ impl Turn<'_> {
             step: 0,
             round: 0,
             occasion: Occasion::Test,
+            rested_s: 0,
         });
         Ok(())
     }

@@ -276,6 +276,7 @@ impl Turn<'_> {
             notices.push((contact, routes));
         }
         let Some(open) = state.open_mut(machine, condition) else { return reached };
+        let rested = open.alert.cleared.filter(|_| occasion == Occasion::Cleared && open.telling.settled);
         open.telling.last_told = Some(*now);
         open.telling.told_racks = open.alert.racks.count;
         for (contact, routes) in notices {
@@ -293,6 +294,7 @@ impl Turn<'_> {
                 step,
                 round: open.telling.round,
                 occasion,
+                rested_s: rested.map_or(0, |cleared| now.since(cleared).as_secs()),
             });
         }
         reached

@@ -98,3 +98,17 @@ fn a_weak_strip_counts_the_racks_since_the_last_good_one() {
         }
     }
 }
+
+// Own promise: a recovery that is told once it has lasted says so: another message may have told of it before.
+#[test]
+fn a_recovery_that_has_lasted_says_for_how_long() {
+    for (language, at_once, lasted) in [
+        (Language::English, "Recovered: ", "Recovered for good (30 min): "),
+        (Language::Spanish, "Recuperado: ", "Recuperado de forma estable (30 min): "),
+    ] {
+        let mut notice = notice(Condition::Cold, Occasion::Cleared, language, Scale::Celsius);
+        assert!(told(&notice).starts_with(at_once));
+        notice.rested_s = 1_800;
+        assert!(told(&notice).starts_with(lasted), "{}", told(&notice));
+    }
+}

@@ -229,6 +229,9 @@ fn a_recovery_that_settles_is_carried_by_every_message() {
         told,
         [(Raised, None), (Cleared, first), (Returned, None), (Escalated, again), (Cleared, again)]
     );
+    let mut rested: Vec<u64> = play.effects.notices.iter().map(|notice| notice.rested_s).collect();
+    rested.dedup();
+    assert_eq!(rested, [0, 1_800], "the one that is told later says for how long it has lasted");
 }
 
 #[test]
