@@ -267,6 +267,8 @@ struct AlertPage<'a> {
     reached: Vec<String>,
     /// Who is told next, and when.
     next: Option<String>,
+    /// When each of several checks was due.
+    overdue: Vec<String>,
     /// Entries that may take it back, each with its address.
     entries: Vec<(String, String)>,
     note: Field,
@@ -364,6 +366,7 @@ async fn answer<K: Kitchen>(
         },
         entries: entries(&whole, person),
         note: typed.note,
+        overdue: trail::overdue(&whole.alert, &whole.trail, reader, now),
         held: typed.held,
         done: typed.done,
         covers: typed.covers.unwrap_or(whole.alert.racks.count).min(whole.alert.racks.count),

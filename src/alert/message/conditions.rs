@@ -106,8 +106,11 @@ pub(super) fn why(alert: &Alert, chemical: bool) -> Vec<Phrase> {
         Condition::Drifting => vec![Phrase::WhyDrifting],
         Condition::TankCold => vec![Phrase::WhyTankCold],
         Condition::ProbeFault | Condition::ProbeSilent => vec![Phrase::WhyProbe],
-        Condition::CheckOverdue if alert.racks.count > 0 => vec![Phrase::WhyCheck, Phrase::WhyCheckRacks],
-        Condition::CheckOverdue => vec![Phrase::WhyCheck],
+        Condition::CheckOverdue => {
+            let missed = if alert.about.len() > 1 { Phrase::WhyChecks } else { Phrase::WhyCheck };
+            let racks = (alert.racks.count > 0).then_some(Phrase::WhyCheckRacks);
+            std::iter::once(missed).chain(racks).collect()
+        }
         Condition::CalibrationOverdue => vec![Phrase::WhyCalibration],
         Condition::ThermometerOff => vec![Phrase::WhyThermometer],
         Condition::SuppliesShort if chemical => vec![Phrase::WhySupplies, Phrase::WhySuppliesChemical],
@@ -131,10 +134,10 @@ fn may_lack_sanitizer(alert: &Alert) -> bool {
 pub(super) fn steps(alert: &Alert, chemical: bool) -> Vec<Phrase> {
     let hold = match alert.last_good {
         // The racks that passed before were judged by the check that holds no more.
+        _ if alert.condition == Condition::Weak && alert.has_older_racks() => Phrase::HoldSinceCheckOlderToo,
         _ if alert.condition == Condition::Weak => Phrase::HoldSinceCheck,
         Some(_) if alert.has_older_racks() => Phrase::HoldOlderToo,
         Some(_) => Phrase::HoldSinceGood,
-        _ if alert.condition == Condition::Weak && alert.has_older_racks() => Phrase::HoldSinceCheckOlderToo,
         None => Phrase::HoldSince,
     };
     let (run_empty, tank) = match alert.limit {

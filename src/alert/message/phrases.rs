@@ -107,6 +107,7 @@ phrases! {
     WhyTankCold: "The kitchen is open, and the wash tank has not reached its temperature.", "La cocina está abierta y el tanque de lavado no ha llegado a su temperatura.";
     WhyProbe: "The water may be hot enough; it is the measurement that is missing. Until it is back every rack is unproven.", "El agua puede estar bastante caliente; lo que falta es la medida. Hasta que vuelva, todas las canastas quedan sin comprobar.";
     WhyCheck: "It was due {due} and is not on record.", "Se esperaba para {due} y no consta en el registro.";
+    WhyChecks: "The first of them was due {due}; none of them is on record.", "El primero se esperaba para {due}; ninguno consta en el registro.";
     WhyCheckRacks: "Most often it was not made, or nobody entered it: that is no fault of the machine. Until then nothing proves the racks that it counts ({racks}).", "Lo más habitual es que no se hiciera o que nadie lo anotara: no es una avería de la máquina. Hasta entonces nada comprueba las canastas que cuenta ({racks}).";
     WhyCalibration: "The probe is still used, but what it shows is no longer backed by a calibration.", "La sonda se sigue usando, pero ninguna calibración vigente respalda lo que muestra.";
     WhyThermometer: "It differs from its reference by more than its tolerance. Where it is a probe of the machine, racks were judged by what it shows.", "Se aparta de su referencia más que su tolerancia. Si es una sonda de la máquina, las canastas se juzgaron por lo que muestra.";

@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use crate::core::alert::story::held_by;
-use crate::core::alert::{Condition, Earlier, Occasion, Quantity, Rack};
+use crate::core::alert::{Alert, Condition, Earlier, Occasion, Quantity, Rack};
 use crate::core::counted::Noun;
 use crate::core::logbook::words::{found_short, short_of_look};
 use crate::core::reader::{Language, Reader, filled};
@@ -246,6 +246,53 @@ pub(super) fn reached(records: &[(u64, Record)], reader: &Reader, now: Timestamp
         lines.push(line(("Could NOT be told last", "NO se pudo avisar la última vez a"), missed.join(", ")));
     }
     lines
+}
+
+/// When each of several checks was due that an open alert finds missing, the first one first; none where it is one.
+pub(super) fn overdue(
+    alert: &Alert,
+    records: &[(u64, Record)],
+    reader: &Reader,
+    now: Timestamp,
+) -> Vec<String> {
+    if alert.condition != Condition::CheckOverdue || alert.cleared.is_some() || alert.about.len() < 2 {
+        return Vec::new();
+    }
+    // Of each kind when it was due first since it has been missing.
+    let mut due: Vec<MissedDue> = Vec::new();
+    for (_, record) in records {
+        let missed = match record.body.of_alert() {
+            Some(OfAlert::Raised(raised)) => raised.missed,
+            Some(OfAlert::Changed(changed)) => {
+                match changed.change {
+                    Change::Returned => due.clear(),
+                    Change::Eased => {
+                        due.retain(|own| changed.about.iter().any(|kind| kind == own.check.as_str()));
+                    }
+                    Change::Grew
+                    | Change::MissedAgain
+                    | Change::Escalated
+                    | Change::EscalationEnded
+                    | Change::NobodyToTell
+                    | Change::Held => {}
+                }
+                changed.missed
+            }
+            Some(
+                OfAlert::Acknowledged(_)
+                | OfAlert::Cleared(_)
+                | OfAlert::Closed(_)
+                | OfAlert::Action(_)
+                | OfAlert::Notification(_),
+            )
+            | None => None,
+        };
+        due.extend(missed.filter(|missed| due.iter().all(|own| own.check != missed.check)));
+    }
+    due.retain(|own| alert.about.iter().any(|kind| kind == own.check.as_str()));
+    due.sort_by_key(|own| own.due);
+    let line = |own: MissedDue| due_again(own, Change::MissedAgain, Some(now), reader);
+    due.into_iter().map(line).collect()
 }
 
 /// How somebody took an alert on; other words of the record stay as they are.

@@ -112,3 +112,13 @@ fn a_recovery_that_has_lasted_says_for_how_long() {
         assert!(told(&notice).starts_with(lasted), "{}", told(&notice));
     }
 }
+
+// Own promise: of several checks no due time is told as that of all.
+#[test]
+fn several_missed_checks_name_the_first_due_time_as_such() {
+    let mut notice = notice(Condition::CheckOverdue, Occasion::Raised, Language::English, Scale::Celsius);
+    let of_all = "The first of them was due at 12:05 EST; none of them is on record.";
+    assert!(told(&notice).contains(of_all), "{}", told(&notice));
+    notice.alert.about.truncate(1);
+    assert!(told(&notice).contains("It was due at 12:05 EST and is not on record."));
+}

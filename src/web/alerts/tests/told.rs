@@ -77,3 +77,53 @@ fn whoever_takes_care_no_longer_is_named() {
         assert!(!what.contains("Ana") && !stands_out, "{what}");
     }
 }
+
+// Own promise: of several checks that are missing each is named with when it was due, the first one first; one that was
+// made since is not, and one alone needs none.
+#[test]
+fn each_of_several_missed_checks_has_its_due_time() {
+    use crate::core::alert::Alert;
+    let at = |minute: i64| Timestamp::from_micros((12 * 60 + minute) * 60_000_000);
+    let missed = |check, minute| Some(MissedDue { check, due: at(minute), counts_from: at(minute) });
+    let about = |kinds: &[&str]| kinds.iter().map(|kind| (*kind).to_owned()).collect::<Vec<String>>();
+    let number = AlertNumber(7);
+    let raised = AlertRaised {
+        missed: missed(CheckKind::DrainAndClean, 45),
+        ..AlertRaised::new(number, Condition::CheckOverdue, at(45))
+    };
+    let changed = |change, missed, kinds: &[&str]| {
+        let new = AlertChanged::new(number, change);
+        Body::AlertChanged(AlertChanged { missed, about: about(kinds), ..new })
+    };
+    let mut records: Vec<(u64, Record)> = [
+        Body::AlertRaised(Box::new(raised)),
+        changed(Change::Grew, missed(CheckKind::Supply, 15), &["drain-and-clean", "supply"]),
+        changed(Change::MissedAgain, missed(CheckKind::Supply, 55), &["drain-and-clean", "supply"]),
+    ]
+    .into_iter()
+    .zip(0..)
+    .map(|(body, index)| (index, Record::new(at(60), Some("dm1".to_owned()), body)))
+    .collect();
+    let mut alert = Alert {
+        condition: Condition::CheckOverdue,
+        about: about(&["drain-and-clean", "supply"]),
+        ..Alert::trial(at(15))
+    };
+    let reader = Reader { language: Language::English, scale: Scale::Celsius, zone: TimeZone::UTC };
+    let told = |alert: &Alert, records: &[(u64, Record)]| trail::overdue(alert, records, &reader, at(70));
+    assert_eq!(
+        told(&alert, &records),
+        ["Supplies, due 12:15 UTC".to_owned(), "Drain and clean, due 12:45 UTC".to_owned()]
+    );
+    // The supplies are looked at, and missed anew.
+    for body in [
+        changed(Change::Eased, None, &["drain-and-clean"]),
+        changed(Change::Grew, missed(CheckKind::Supply, 65), &["drain-and-clean", "supply"]),
+    ] {
+        records.push((9, Record::new(at(70), Some("dm1".to_owned()), body)));
+    }
+    let expected = ["Drain and clean, due 12:45 UTC".to_owned(), "Supplies, due 13:05 UTC".to_owned()];
+    assert_eq!(told(&alert, &records), expected);
+    alert.about = about(&["supply"]);
+    assert!(told(&alert, &records).is_empty());
+}
