@@ -395,8 +395,14 @@ fn rows(teller: &Teller<'_>) -> Vec<(String, String)> {
         None => teller.filled(Phrase::AsWithdrawn),
     });
     let worst = alert.worst.filter(|worst| alert.measured != Some(*worst) && amended.is_none());
-    row(Phrase::RowMeasured, amended.or_else(|| alert.measured.map(against)));
-    row(Phrase::RowWorst, worst.map(against));
+    // The moving average of `core::drift`: no rack in the history has it.
+    let (last, at_worst) = if alert.condition == Condition::Drifting {
+        (Phrase::RowSmoothed, Phrase::RowSmoothedWorst)
+    } else {
+        (Phrase::RowMeasured, Phrase::RowWorst)
+    };
+    row(last, amended.or_else(|| alert.measured.map(against)));
+    row(at_worst, worst.map(against));
     let permitted = teller.facts.permitted.filter(|_| alert.condition == Condition::Weak);
     let range = permitted.map(|(least, most)| {
         let (least, most) = (concentration(least), concentration(most));

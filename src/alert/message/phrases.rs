@@ -201,6 +201,8 @@ phrases! {
     RowPlace: "Place", "Lugar";
     RowMeasured: "Measured last", "Última medida";
     RowWorst: "Worst", "Peor medida";
+    RowSmoothed: "Smoothed mean of the racks, last", "Media suavizada de las canastas, última";
+    RowSmoothedWorst: "Smoothed mean of the racks, worst", "Media suavizada de las canastas, peor";
     RowLimit: "Limit", "Límite";
     Permitted: "{least} to {most} mg/L", "de {least} a {most} mg/L";
     RowUsualFrom: "Usual range begins at", "Lo habitual empieza en";

@@ -318,6 +318,11 @@ fn of_raised(raised: &AlertRaised, reader: &Reader) -> String {
             };
             let bound = say(reader.language, bound);
             let (measured, limit) = against(measured, limit, reader);
+            let mean = say(
+                reader.language,
+                ("as smoothed mean of the racks", "como media suavizada de las canastas"),
+            );
+            let measured = if is_drift { format!("{measured} {mean}") } else { measured };
             format!("{raised_word}: {measured} ({bound} {limit})")
         }
         (Some(measured), None) => format!("{raised_word}: {}", quantity(measured, reader)),
