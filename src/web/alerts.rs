@@ -210,7 +210,7 @@ fn line(headed: &Headed, reader: &Reader) -> Line {
         since: reader.moment(alert.since),
         days: words::days(alert, reader),
         standing: standing(alert, *closed, reader),
-        racks: words::racks(alert.racks.count, reader.language),
+        racks: words::affected(alert, reader.language),
         missing: missing(alert, *closed, reader.language),
     }
 }
@@ -274,6 +274,8 @@ struct AlertPage<'a> {
     note: Field,
     held: Field,
     done: Field,
+    /// What somebody may write as done.
+    done_example: &'static str,
     /// How many racks an action that is written on this page covers.
     covers: u64,
     /// Racks that the action on record does not cover.
@@ -364,11 +366,12 @@ async fn answer<K: Kitchen>(
             }
             None => None,
         },
+        overdue: trail::overdue(&whole.alert, &whole.trail, reader, now),
         entries: entries(&whole, person),
         note: typed.note,
-        overdue: trail::overdue(&whole.alert, &whole.trail, reader, now),
         held: typed.held,
         done: typed.done,
+        done_example: words::done_example(whole.alert.condition, reader.language),
         covers: typed.covers.unwrap_or(whole.alert.racks.count).min(whole.alert.racks.count),
         left_out: whole.alert.left_out().filter(|_| whole.closed.is_none()).map(|(count, last)| {
             let last = last.map(|rack| ended(&reader.moment(rack.at), reader.language));

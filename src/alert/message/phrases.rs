@@ -59,7 +59,7 @@ phrases! {
     OrderWashLow: "Hold the racks; check the wash tank.", "Aparte las canastas; revise el tanque de lavado.";
     OrderRinseHot: "Keep clear of the steam; have it turned down.", "No se acerque al vapor; haga que bajen la temperatura.";
     OrderNarrow: "The racks are good; have the rinse looked at soon.", "Las canastas están bien; haga revisar pronto el enjuague.";
-    OrderDrifting: "The racks are good; find the cause before it turns cold.", "Las canastas están bien; busque la causa antes de que falle.";
+    OrderDrifting: "Early warning: it judges no rack; find the cause soon.", "Aviso temprano: no juzga ninguna canasta; busque pronto la causa.";
     OrderTankCold: "Do not wash yet.", "No lave todavía.";
     OrderProbe: "Not a cold rinse, but no proof: check by hand.", "No es agua fría, pero falta la comprobación: compruebe a mano.";
     OrderCheck: "Do it now and enter it.", "Hágalo ahora y anótelo.";

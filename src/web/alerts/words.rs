@@ -1,6 +1,6 @@
 //! Words of the pages of alerts, English and Spanish side by side.
 
-use crate::core::alert::{Alert, Foreseen, Occasion};
+use crate::core::alert::{Alert, Condition, Foreseen, Occasion};
 use crate::core::reader::{Language, Reader, filled};
 use crate::core::record::Amendment;
 use crate::core::time::Timestamp;
@@ -97,6 +97,64 @@ pub(in crate::web) fn racks(count: u64, language: Language) -> String {
         (1, Language::Spanish) => "1 canasta afectada".to_owned(),
         (_, Language::English) => format!("{count} racks affected"),
         (_, Language::Spanish) => format!("{count} canastas afectadas"),
+    }
+}
+
+/// How many racks an alert is about; an early warning judges none.
+pub(super) fn affected(alert: &Alert, language: Language) -> String {
+    if alert.condition != Condition::Drifting {
+        return racks(alert.racks.count, language);
+    }
+    said(language, "an early warning: it judges no rack", "un aviso temprano: no juzga ninguna canasta")
+        .to_owned()
+}
+
+/// What somebody may write as done about it.
+pub(super) const fn done_example(condition: Condition, language: Language) -> &'static str {
+    match condition {
+        Condition::Weak => said(
+            language,
+            "New drum connected, line primed; strip reads 100 ppm",
+            "Bidón nuevo conectado, tubo cebado; la tira marca 100 ppm",
+        ),
+        Condition::Brief => said(
+            language,
+            "Door kept shut; the next rack ran to its end",
+            "Puerta sin abrir; la canasta siguiente llegó al final del ciclo",
+        ),
+        Condition::WashLow => said(
+            language,
+            "Tank filled, heater on; the wash reached its temperature",
+            "Tanque lleno, calentador encendido; el lavado alcanzó su temperatura",
+        ),
+        Condition::ThermometerOff => said(
+            language,
+            "Probe replaced; it agrees with the reference in ice water",
+            "Sonda cambiada; coincide con la referencia en agua con hielo",
+        ),
+        Condition::Unproven | Condition::ProbeFault | Condition::ProbeSilent | Condition::CheckOverdue => {
+            said(
+                language,
+                "Checked by hand; the cause is found and mended",
+                "Comprobado a mano; la causa está encontrada y corregida",
+            )
+        }
+        Condition::Cold
+        | Condition::RinseHot
+        | Condition::Narrow
+        | Condition::Drifting
+        | Condition::TankCold
+        | Condition::CalibrationOverdue
+        | Condition::SuppliesShort
+        | Condition::RecordDamaged
+        | Condition::DiskFilling
+        | Condition::ClockUnsynchronised
+        | Condition::SeriesBacklog
+        | Condition::Undelivered => said(
+            language,
+            "Heater reset; an empty rack reached the limit",
+            "Calentador rearmado; una canasta vacía alcanzó el límite",
+        ),
     }
 }
 

@@ -99,6 +99,36 @@ fn a_weak_strip_counts_the_racks_since_the_last_good_one() {
     }
 }
 
+// Own promise: a strip has no place; an early warning judges no rack, and its figures are called what they are.
+#[test]
+fn facts_are_called_what_they_are() {
+    let mut weak = notice(Condition::Weak, Occasion::Raised, Language::English, Scale::Celsius);
+    weak.alert.place = Some(crate::core::channel::Place::FinalRinse);
+    assert!(!told(&weak).contains("Place:"));
+    for (language, wanted) in [
+        (
+            Language::English,
+            [
+                "it judges no rack",
+                "Smoothed mean of the racks, last: 83.6",
+                "Smoothed mean of the racks, worst: 83.4",
+            ],
+        ),
+        (
+            Language::Spanish,
+            [
+                "no juzga ninguna canasta",
+                "Media suavizada de las canastas, última: 83.6",
+                "canastas, peor: 83.4",
+            ],
+        ),
+    ] {
+        let text = told(&notice(Condition::Drifting, Occasion::Raised, language, Scale::Celsius));
+        let no_verdict = !text.contains("racks are good") && !text.contains("canastas están bien");
+        assert!(no_verdict && wanted.iter().all(|said| text.contains(said)), "{text}");
+    }
+}
+
 // Own promise: a recovery that is told once it has lasted says so: another message may have told of it before.
 #[test]
 fn a_recovery_that_has_lasted_says_for_how_long() {

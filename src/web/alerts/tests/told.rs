@@ -127,3 +127,25 @@ fn each_of_several_missed_checks_has_its_due_time() {
     alert.about = about(&["supply"]);
     assert!(told(&alert, &records).is_empty());
 }
+
+// Own promise: what may be written as done fits what was wrong, and an early warning judges no rack.
+#[test]
+fn what_is_said_beside_an_alert_fits_its_condition() {
+    use crate::core::alert::Alert;
+    let example = |condition| words::done_example(condition, Language::English);
+    assert_eq!(example(Condition::Weak), "New drum connected, line primed; strip reads 100 ppm");
+    assert!(!example(Condition::Unproven).contains("reset") && example(Condition::Cold).contains("reset"));
+    let trial = Alert::trial(Timestamp::from_micros(0));
+    let drift = Alert { condition: Condition::Drifting, ..trial.clone() };
+    assert_eq!(words::affected(&drift, Language::English), "an early warning: it judges no rack");
+    assert_eq!(words::affected(&drift, Language::Spanish), "un aviso temprano: no juzga ninguna canasta");
+    assert_eq!(words::affected(&trial, Language::English), "1 rack affected");
+    let raised = AlertRaised {
+        measured: Some(crate::core::alert::Quantity::Celsius(57.6)),
+        limit: Some(crate::core::alert::Quantity::Celsius(58.4)),
+        ..AlertRaised::new(AlertNumber(7), Condition::Drifting, Timestamp::from_micros(0))
+    };
+    let reader = Reader { language: Language::English, scale: Scale::Celsius, zone: TimeZone::UTC };
+    let (said, ..) = trail::of(&Body::AlertRaised(Box::new(raised)), &reader).expect("of an alert");
+    assert!(said.starts_with("Raised: 57.6 °C as smoothed mean of the racks (its usual"), "{said}");
+}
