@@ -60,9 +60,9 @@ pub struct AlertsSummed {
     pub open: u64,
     /// How many stood open when it began: they are none of those that were raised.
     pub before: u64,
-    /// Those of them, the oldest first, at most [`BEFORE_MAX`].
+    /// Those of them, the oldest first, at most [`BEFORE_MAX`](super::BEFORE_MAX).
     pub stood: Vec<Stood>,
-    /// Those that were raised and put racks in doubt which had passed, each with how many; at most [`BEFORE_MAX`].
+    /// Those that were raised and put racks in doubt which had passed, each with how many; at most [`BEFORE_MAX`](super::BEFORE_MAX).
     pub doubting: Vec<(u64, u64)>,
 }
 
