@@ -102,6 +102,9 @@ fn a_row_that_is_newer_than_the_evidence_is_told_so() {
         let (code, said) = verify_bytes("cycles.csv", later.as_bytes(), Some(&evidence));
         assert_eq!(code, Some(1), "{said}");
         assert!(said.contains(expected), "{record}: {said}");
+        let first =
+            said.contains("the evidence is older than the table: export evidence of the same days now");
+        assert_eq!(first, record == "999999", "{said}");
     }
 }
 

@@ -55,8 +55,18 @@ fn conclude(report: &ExportReport, place: String) -> Result<(), Failure> {
     }
     let count = report.flaws.len() as u64 + report.more;
     let findings = Noun::Findings.of(count, Language::English);
-    let diagnostic = Diagnostic::error("verify-not-whole", format!("not whole: {findings}, listed above"))
-        .place(place)
+    let diagnostic =
+        Diagnostic::error("verify-not-whole", format!("not whole: {findings}, listed above")).place(place);
+    // A table of an hour ago is no forgery beside evidence of two hours ago.
+    let is_newer = report.flaws.iter().any(|told| told.code == "row-later");
+    let diagnostic = if is_newer {
+        diagnostic.advice(
+            "the evidence is older than the table: export evidence of the same days now, and verify the table with that first",
+        )
+    } else {
+        diagnostic
+    };
+    let diagnostic = diagnostic
         .advice("keep this file as it is, and ask the site for a new export of the same span")
         .advice("verify that one too, and the ledger itself");
     Err(diagnostic.into())
