@@ -37,7 +37,7 @@ words! {
     racks: "What happened to the racks", "Qué se hizo con las canastas";
     racks_example: "Held and rewashed since 12:40, none went out", "Retenidas y lavadas de nuevo desde las 12:40; ninguna salió";
     done: "What was done", "Qué se hizo";
-    done_example: "Booster reset; an empty rack reached the limit", "Calentador rearmado; una canasta vacía alcanzó el límite";
+    done_example: "What was mended, and how it was tested", "Qué se reparó y cómo se probó";
     listed: "Racks it is about", "Canastas afectadas";
     alerts: "See the alerts", "Ver las alertas";
     incomplete: "Something is missing or cannot be taken: nothing was put on record. What is wrong stands at its field.", "Falta algo o no se puede aceptar: no se registró nada. El fallo está junto a su campo.";

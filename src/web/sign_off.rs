@@ -54,7 +54,7 @@ pub struct Commissioning {
 pub struct TestRack {
     /// Its record.
     pub record: u64,
-    /// When its final rinse ended.
+    /// When its final rinse began.
     pub at: Timestamp,
     /// Its verdict.
     pub verdict: Verdict,

@@ -220,7 +220,7 @@ fn last_racks(ledger: &Reader, machine: &str, but: Option<u64>) -> Result<Vec<Te
 
 fn told(record: u64, cycle: &Cycle) -> TestRack {
     let (verdict, settled_c, limit_c) = (cycle.verdict, cycle.rinse_min_c, cycle.limit_c);
-    TestRack { record, at: cycle.rinse_ended, verdict, settled_c, limit_c }
+    TestRack { record, at: cycle.rinse_started, verdict, settled_c, limit_c }
 }
 
 /// A hash (SHA-256, base64url) of what is shown to whoever signs: limits and times, probes, the test rack, open points. A
