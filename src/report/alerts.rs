@@ -200,7 +200,9 @@ pub(super) fn said(body: &Body, reader: &Reader) -> Option<String> {
             Clearing::Withdrawn => {
                 "what raised it was withdrawn or corrected: no rack was in doubt".to_owned()
             }
-            Clearing::Lapsed => "the hours it was about are over".to_owned(),
+            Clearing::Lapsed => {
+                "over, not seen good again: its hours ended, or somebody worked on the machine".to_owned()
+            }
             Clearing::Retired => "no longer asked for by the configuration".to_owned(),
         },
         OfAlert::Closed(closed) => {

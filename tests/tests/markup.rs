@@ -67,6 +67,7 @@ fn notice(condition: Condition, occasion: Occasion, language: Language) -> Notic
         action: None,
         amended: None,
         rest_since: None,
+        lapsed: false,
     };
     Notice {
         key: "1-1-ana".to_owned(),

@@ -98,6 +98,7 @@ fn alert(number: u64, condition: Condition, about: &[&str]) -> Alert {
         action: None,
         amended: None,
         rest_since: None,
+        lapsed: false,
     }
 }
 

@@ -122,6 +122,9 @@ const fn prefix(occasion: Occasion) -> Option<Phrase> {
 /// says for how long it has lasted.
 fn before(teller: &Teller<'_>) -> Option<String> {
     let (occasion, rested_s) = (teller.notice.occasion, teller.notice.rested_s);
+    if occasion == Occasion::Cleared && teller.alert().lapsed {
+        return Some(teller.say(Phrase::ClearedLapsed));
+    }
     if occasion == Occasion::Cleared && rested_s > 0 {
         let rested = tell::duration(std::time::Duration::from_secs(rested_s).as_secs_f64());
         return Some(teller.with(Phrase::ClearedForGood, &[("rested", &rested)]));
@@ -430,7 +433,8 @@ fn rows(teller: &Teller<'_>) -> Vec<(String, String)> {
             teller.with(Phrase::ByAt, &[("by", &teller.name(&taken.by)), ("at", &teller.time(taken.at))])
         }),
     );
-    row(Phrase::RowRecovered, alert.cleared.map(|at| reader.moment(at)));
+    let ended = if alert.lapsed { Phrase::RowLapsed } else { Phrase::RowRecovered };
+    row(ended, alert.cleared.map(|at| reader.moment(at)));
     if let Some(action) = &alert.action {
         row(Phrase::RowActionRacks, Some(one_line(&action.racks, NOTE_CHARS_MAX)));
         let done = one_line(&action.done, NOTE_CHARS_MAX);

@@ -82,6 +82,7 @@ phrases! {
     Summary: "Still open", "Sigue abierta";
     Escalated: "Nobody has answered", "Nadie ha respondido";
     Cleared: "Recovered", "Recuperado";
+    ClearedLapsed: "Over, not seen good again", "Terminó sin verse bien otra vez";
     ClearedForGood: "Recovered for good ({rested})", "Recuperado de forma estable ({rested})";
     ActionMissing: "Corrective action missing", "Falta la acción correctiva";
     Closed: "Closed", "Cerrada";
@@ -218,6 +219,7 @@ phrases! {
     RowAbout: "About", "Sobre";
     RowTaken: "Taken on by", "Atendida por";
     RowRecovered: "Recovered", "Recuperado";
+    RowLapsed: "Over", "Terminó";
     RowAction: "What was done", "Qué se hizo";
     RowActionRacks: "What happened to the racks", "Qué pasó con las canastas";
     RowAlert: "Alert", "Alerta";
@@ -238,6 +240,8 @@ phrases! {
     RacksSince: "{racks} since {since}", "{racks} desde {since}";
     RacksAndEarlier: "{racks}, {earlier} of them from before; since {since}", "{racks}, {earlier} de ellas de antes; desde {since}";
     RacksUntil: "{racks} since {since}; good again since {until}", "{racks} desde {since}; bien otra vez desde {until}";
+    RacksLapsed: "{racks} since {since}; over at {until}, not seen good again", "{racks} desde {since}; terminó {until}, sin verse bien otra vez";
+    Lapsed: "since {since}; over at {until}, not seen good again", "desde {since}; terminó {until}, sin verse bien otra vez";
     Until: "since {since}; good again since {until}", "desde {since}; bien otra vez desde {until}";
     Since: "since {since}", "desde {since}";
     ByAt: "{by}, {at}", "{by}, {at}";

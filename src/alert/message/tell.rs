@@ -152,6 +152,8 @@ impl<'a> Teller<'a> {
         let until = alert.cleared.map(|at| self.end_with_article(alert.since, at));
         let phrase = match (alert.racks.count, &until) {
             (0, None) => Phrase::Since,
+            (0, Some(_)) if alert.lapsed => Phrase::Lapsed,
+            (_, Some(_)) if alert.lapsed => Phrase::RacksLapsed,
             (0, Some(_)) => Phrase::Until,
             (_, None) if alert.earlier > 0 => Phrase::RacksAndEarlier,
             (_, None) => Phrase::RacksSince,

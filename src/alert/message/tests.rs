@@ -101,6 +101,7 @@ fn alert(condition: Condition) -> Alert {
         action: None,
         amended: None,
         rest_since: None,
+        lapsed: false,
     }
 }
 
@@ -308,6 +309,24 @@ fn an_action_before_the_latest_rack_is_not_enough() {
     assert_ne!(done, missing, "the same order before and after one more rack");
     cleared.alert.action = None;
     assert_eq!(missing, first_line(&cleared), "as if no action had been written");
+}
+
+// Own promise: what only ended, with its hours or by work on the machine, is never called good again.
+#[test]
+fn what_ended_without_proof_is_not_called_good() {
+    for (language, said, never) in [
+        (Language::English, "Over, not seen good again", ["good again since", "Recovered"]),
+        (Language::Spanish, "Terminó sin verse bien otra vez", ["bien otra vez desde", "Recuperado"]),
+    ] {
+        let mut notice = notice(Condition::TankCold, Occasion::Cleared, language, Scale::Celsius);
+        assert!(notice.alert.cleared.is_some());
+        notice.alert.lapsed = true;
+        let message = told(&notice);
+        for text in [&message.subject, &message.text] {
+            assert!(never.iter().all(|word| !text.contains(word)), "{text}");
+        }
+        assert!(message.text.contains(said), "{}", message.text);
+    }
 }
 
 // Own promise: nobody is told to hold racks that were good between two times, and of the first nothing is forgotten.

@@ -219,6 +219,9 @@ pub struct Alert {
     /// are left. Its records do not tell it.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub rest_since: Option<Timestamp>,
+    /// Whether it ended without being seen good again: its hours are over, or somebody worked on the machine.
+    #[serde(skip_serializing_if = "std::ops::Not::not", default)]
+    pub lapsed: bool,
 }
 
 /// For `serde`, which gives a reference.
@@ -342,6 +345,7 @@ impl Alert {
             action: None,
             amended: None,
             rest_since: None,
+            lapsed: false,
         }
     }
 }

@@ -131,6 +131,7 @@ impl Turn<'_> {
             action: None,
             amended: None,
             rest_since: None,
+            lapsed: false,
         };
         let open = Open { alert, recovering: 0, telling: Telling::default() };
         self.state.open.entry(machine.to_owned()).or_default().insert(condition, open);
@@ -158,6 +159,7 @@ impl Turn<'_> {
         let good = self.state.machines.get(machine).and_then(|memory| memory.last_good);
         let Some(open) = self.state.open_mut(machine, condition) else { return };
         let cleared = open.alert.cleared.take();
+        open.alert.lapsed = false;
         open.recovering = 0;
         if cleared.is_some() {
             // It stands on something else.
@@ -235,6 +237,7 @@ impl Turn<'_> {
             return;
         }
         open.alert.cleared = Some(now);
+        open.alert.lapsed = clearing == Clearing::Lapsed;
         open.recovering = 0;
         let reminder = open.alert.action_missing().then(|| now.plus(rules.action_reminder));
         open.telling.reminder = reminder;

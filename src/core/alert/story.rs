@@ -118,6 +118,7 @@ fn raised_by(record: &Record, raised: &AlertRaised) -> Alert {
         action: None,
         amended: None,
         rest_since: None,
+        lapsed: false,
     }
 }
 
@@ -212,7 +213,7 @@ impl Story {
                 let alert = &mut self.alert;
                 match changed.change {
                     Change::Returned => {
-                        (alert.cleared, alert.amended) = (None, None);
+                        (alert.cleared, alert.amended, alert.lapsed) = (None, None, false);
                         alert.since = changed.missed.map_or(alert.since, |missed| missed.due);
                     }
                     Change::Grew
@@ -233,6 +234,7 @@ impl Story {
             OfAlert::Cleared(cleared) => {
                 alert.racks.count = cleared.racks;
                 alert.cleared = Some(at);
+                alert.lapsed = cleared.clearing == Clearing::Lapsed;
                 if cleared.clearing == Clearing::Withdrawn {
                     (alert.earlier, alert.beside, alert.needs_action) = (0, 0, false);
                     alert.racks = Racks::default();

@@ -191,7 +191,10 @@ fn of_at(body: &Body, recorded: Option<Timestamp>, reader: &Reader) -> Option<To
                 "What raised it was withdrawn or corrected: no rack was in doubt",
                 "Se retiró o corrigió lo que la causó: ninguna canasta estaba en duda",
             ),
-            Clearing::Lapsed => ("The hours it was about are over", "Pasaron las horas de las que trataba"),
+            Clearing::Lapsed => (
+                "Over, not seen good again: its hours ended, or somebody worked on the machine",
+                "Terminó sin verse bien otra vez: pasaron sus horas, o se trabajó en la máquina",
+            ),
             Clearing::Retired => {
                 ("No longer asked for by the configuration", "La configuración ya no la pide")
             }

@@ -368,6 +368,10 @@ pub(super) fn missing(alert: &Alert, closed: Option<Timestamp>, language: Langua
             "It has recovered. It closes once the corrective action is written.",
             "Se ha recuperado. Se cierra cuando esté escrita la acción correctiva.",
         ),
+        (true, false) if alert.lapsed => (
+            "It is over, and was not seen good again. It closes by itself.",
+            "Terminó, y no se vio bien otra vez. Se cierra sola.",
+        ),
         (true, false) => (
             "It has recovered, and closes by itself once it stays so.",
             "Se ha recuperado, y se cierra sola si sigue así.",

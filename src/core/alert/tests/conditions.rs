@@ -246,6 +246,25 @@ fn a_tank_is_asked_for_at_opening() {
     assert_eq!(asked(&play).len(), 4, "nobody asks again today: {:?}", asked(&play));
 }
 
+// Own rule: a tank that was cold until the site closed did not recover; its records say so too.
+#[test]
+fn a_tank_that_is_cold_to_the_end_is_not_good_again() {
+    for (warm, lapsed) in [(true, false), (false, true)] {
+        let mut play = Play::new(site_with_hours());
+        play.tank(75.1, "hot", Some(55.0));
+        if warm {
+            play.until(599.0);
+            play.tank(599.5, "hot", Some(66.0));
+        }
+        play.until(601.0);
+        let alert = play.open(Condition::TankCold).expect("settling");
+        assert_eq!((alert.cleared.is_some(), alert.lapsed), (true, lapsed));
+        let mut stories = std::collections::BTreeMap::new();
+        play.effects.records.iter().for_each(|record| crate::core::alert::story::note(&mut stories, record));
+        assert_eq!(stories[&alert.number].alert.lapsed, lapsed, "told from its records");
+    }
+}
+
 // Own rule: a probe at fault shows no tank, however fresh its last value; a fault of another probe is no matter.
 #[test]
 fn a_tank_whose_probe_is_at_fault_is_not_known() {
