@@ -4,7 +4,7 @@
 //! each rack is asked for without any other record. It knows every alert of a sanitizer or a thermometer that was ever
 //! raised, so that a rack is found in doubt however much later something was found wrong.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::ops::RangeInclusive;
 
 use super::condition::Condition;
@@ -47,6 +47,16 @@ impl OfMachine {
             self.told.drain(..TOLD_MAX / 2);
         }
         self.told.push((alert, earlier.clone()));
+    }
+
+    /// What an alert told speaks against no rack any more.
+    fn take_back(&mut self, alert: AlertNumber) {
+        self.told.retain(|(known, _)| *known != alert);
+    }
+
+    /// The alerts that told of such racks.
+    fn telling(&self, holds: impl Fn(&Earlier) -> bool) -> impl Iterator<Item = AlertNumber> {
+        self.told.iter().filter(move |(_, earlier)| holds(earlier)).map(|(number, _)| *number)
     }
 }
 
@@ -106,11 +116,11 @@ impl Doubts {
         }
         match told {
             OfAlert::Cleared(cleared) if cleared.clearing == Clearing::Withdrawn => {
-                own.told.retain(|(known, _)| *known != alert);
+                own.take_back(alert);
             }
             // Right as corrected, what was tested speaks against no rack; withdrawn, it proves none.
             OfAlert::Changed(changed) if changed.amended.as_ref().is_some_and(|one| one.counts.is_some()) => {
-                own.told.retain(|(known, _)| *known != alert);
+                own.take_back(alert);
             }
             OfAlert::Closed(_) => {
                 self.open.remove(&alert);
@@ -130,23 +140,20 @@ impl Doubts {
         let Some(own) = self.machines.get(machine).filter(|_| cycle.verdict.is_good()) else {
             return Vec::new();
         };
-        let holding = own.told.iter().filter(|(_, earlier)| earlier.holds(index, cycle));
-        let mut alerts: Vec<AlertNumber> = holding.map(|(number, _)| *number).collect();
-        alerts.extend(own.past.doubted(machine, index, cycle).map(|counted| counted.alert));
-        alerts.sort_unstable();
-        alerts.dedup();
-        alerts
+        let meanwhile = own.past.doubted(machine, index, cycle).map(|counted| counted.alert);
+        own.telling(|earlier| earlier.holds(index, cycle))
+            .chain(meanwhile)
+            .collect::<BTreeSet<_>>()
+            .into_iter()
+            .collect()
     }
 
     /// The alerts that hold a rack of a machine which did not pass with those that did, in order.
     #[must_use]
     pub fn beside(&self, machine: &str, index: u64, cycle: &Cycle) -> Vec<AlertNumber> {
-        let told = self.machines.get(machine).map(|own| own.told.as_slice()).unwrap_or_default();
-        let holding = told.iter().filter(|(_, earlier)| earlier.holds_beside(index, cycle));
-        let mut alerts: Vec<AlertNumber> = holding.map(|(number, _)| *number).collect();
-        alerts.sort_unstable();
-        alerts.dedup();
-        alerts
+        let own = self.machines.get(machine).into_iter();
+        let holding = own.flat_map(|own| own.telling(|earlier| earlier.holds_beside(index, cycle)));
+        holding.collect::<BTreeSet<_>>().into_iter().collect()
     }
 
     /// The machines of which something was found wrong.
