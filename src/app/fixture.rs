@@ -7,7 +7,7 @@ use std::time::Duration;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::note::SigningKey;
 use crate::core::record::{
-    Amendment, AmendmentChange, Body, ConfigurationChange, Cycle, Record, SigningKeyChange,
+    Amendment, AmendmentChange, Body, Check, ConfigurationChange, Cycle, Record, SigningKeyChange,
 };
 use crate::core::time::Timestamp;
 use crate::ledger::{Commit, Names, NewRecord, Options, Writer};
@@ -29,6 +29,17 @@ wash-time = "45s"
 rinse-time = "10s"
 probes = ["wash", "rinse"]
 "#;
+
+/// A machine that sanitizes with chlorine.
+pub(super) const CHEMICAL: &str = "[site]\nname = \"north kitchen\"\ntime-zone = \"UTC\"\n[[machine]]\nname = \"dm1\"\n\
+                        kind = \"stationary-rack-single-temperature\"\nsanitizing = \"chlorine\"\n\
+                        probes = [\"rinse\", \"sanitizer\"]\n";
+
+/// A test of the sanitizer by Ana, at this minute.
+pub(super) fn strip(minute: u64, mg_per_l: f64) -> Check {
+    let (at, by) = (at(minute), "Ana".to_owned());
+    Check::Sanitizer { at, mg_per_l, ph: None, solution_c: None, method: None, by }
+}
 
 /// So many minutes after [`BEGAN`].
 pub(super) fn at(minute: u64) -> Timestamp {

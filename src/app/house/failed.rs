@@ -138,18 +138,13 @@ pub(super) fn failed_since(
 mod tests {
     use super::*;
     use crate::app::alerts::story;
-    use crate::app::fixture::{at, ledger, opening, plain};
+    use crate::app::fixture::{self, CHEMICAL, at, ledger, opening, plain};
     use crate::config::recorded::Recorded;
     use crate::core::alert::{AlertNumber, Condition};
-    use crate::core::record::{AlertClosed, AlertRaised, Amendment, AmendmentChange, Check};
-
-    const CHEMICAL: &str = "[site]\nname = \"north kitchen\"\ntime-zone = \"UTC\"\n[[machine]]\nname = \"dm1\"\n\
-                            kind = \"stationary-rack-single-temperature\"\nsanitizing = \"chlorine\"\n\
-                            probes = [\"rinse\", \"sanitizer\"]\n";
+    use crate::core::record::{AlertClosed, AlertRaised, Amendment, AmendmentChange};
 
     fn strip(minute: u64, mg_per_l: f64) -> Body {
-        let (at, by) = (at(minute), "Ana".to_owned());
-        Body::Check(Check::Sanitizer { at, mg_per_l, ph: None, solution_c: None, method: None, by })
+        Body::Check(fixture::strip(minute, mg_per_l))
     }
 
     // Own promise: whoever reads an alert finds each test that failed while it was open, and from each the way back.

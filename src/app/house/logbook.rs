@@ -286,20 +286,11 @@ impl Logbook for House {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::app::fixture::{at, ledger, opening, plain};
+    use crate::app::fixture::{CHEMICAL, at, ledger, opening, plain, strip};
     use crate::config::recorded::Recorded;
     use crate::core::alert::{AlertNumber, Condition};
-    use crate::core::record::{AlertClosed, AlertRaised, Amendment, Check};
+    use crate::core::record::{AlertClosed, AlertRaised, Amendment};
     use crate::ledger::NewRecord;
-
-    const CHEMICAL: &str = "[site]\nname = \"north kitchen\"\ntime-zone = \"UTC\"\n[[machine]]\nname = \"dm1\"\n\
-                            kind = \"stationary-rack-single-temperature\"\nsanitizing = \"chlorine\"\n\
-                            probes = [\"rinse\", \"sanitizer\"]\n";
-
-    fn strip(minute: u64, mg_per_l: f64) -> Check {
-        let (at, by) = (at(minute), "Ana".to_owned());
-        Check::Sanitizer { at, mg_per_l, ph: None, solution_c: None, method: None, by }
-    }
 
     // 4-501.114: chlorine below 25 mg/L is too weak. Own promise: a test that failed while an alert was open belongs to
     // it, and leads there, also once it was corrected or withdrawn; what is closed waits for nobody.
