@@ -8,6 +8,7 @@ use std::path::PathBuf;
 
 use jiff::tz::TimeZone;
 
+use super::alerts::past::Raised;
 use super::alerts::{counter, story, trial};
 use super::door::client::{self, CallError};
 use super::door::time;
@@ -47,7 +48,8 @@ fn list(arguments: &AlertsListArgs, streams: &mut Streams<'_>) -> Result<(), Fai
         stories.into_values().filter(|story| !arguments.open || story.closed.is_none()).collect();
     let first = stories.len().saturating_sub(arguments.limit.unwrap_or(usize::MAX));
     stories.drain(..first);
-    stories.iter_mut().try_for_each(|told| story::fill(&ledger, told)).map_err(failed)?;
+    let mut raised = Raised::of(&ledger);
+    stories.iter_mut().try_for_each(|told| story::fill(&mut raised, told)).map_err(failed)?;
     let written = if arguments.json {
         stories.iter().try_for_each(|story| printed::json(streams.out, &story.alert, story.closed))
     } else {

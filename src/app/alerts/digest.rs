@@ -17,6 +17,7 @@ use tokio_util::sync::CancellationToken;
 
 use super::compose::Composer;
 use super::letters::Content;
+use super::past::Raised;
 use super::story;
 use crate::alert::digest::tally::Tally;
 use crate::alert::digest::{Checkpoint, Digest, Facts, Span, compose};
@@ -256,7 +257,8 @@ fn tell(
     }
     cycles.sort_by_key(|(_, cycle)| cycle.rinse_started);
     let open = story::all(reader)?.0.into_values().filter(|story| story.closed.is_none());
-    let open = open.map(|mut told| story::fill(reader, &mut told).map(|()| told.alert));
+    let mut raised = Raised::of(reader);
+    let open = open.map(|mut told| story::fill(&mut raised, &mut told).map(|()| told.alert));
     let open = open.collect::<Result<_, _>>()?;
     Ok((tally.finish(open, Some(checkpoint(reader, source)?)), cycles))
 }

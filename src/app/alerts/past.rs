@@ -2,14 +2,15 @@
 //!
 //! [`core::alert::past`]: crate::core::alert::past
 
-use std::collections::BTreeSet;
+use std::collections::btree_map::Entry;
+use std::collections::{BTreeMap, BTreeSet};
 use std::ops::{ControlFlow, RangeInclusive};
 
 use crate::config::recorded::Recorded;
 use crate::core::alert::affected::OF_PROBES;
 use crate::core::alert::past::{Back, Counted, Past};
 use crate::core::alert::{AlertNumber, Condition};
-use crate::core::record::{Body, Cycle, Record};
+use crate::core::record::{AlertRaised, Body, Cycle, Record};
 use crate::ledger::{CycleFilter, LedgerError, Order, Reader, Subject};
 
 /// Alerts that are looked through on either side of a stretch (own choice: years of a machine that alerts daily, and
@@ -21,6 +22,66 @@ const BACK_MAX: usize = 200;
 /// Racks that are looked through for those of one row with a rack: a row is of 100 at most, and racks that neither add
 /// to it nor break it may lie between (own choice). Of a longer one the rest is not found.
 pub(in crate::app) const ROW_MAX: usize = 200;
+
+/// A ledger and what raised its alerts: each of these records is read once, however many stories stand on it.
+pub(in crate::app) struct Raised<'l> {
+    pub(in crate::app) ledger: &'l Reader,
+    /// By index; `None` is one that cannot be read.
+    known: BTreeMap<u64, Option<AlertRaised>>,
+}
+
+impl<'l> Raised<'l> {
+    pub(in crate::app) fn of(ledger: &'l Reader) -> Self {
+        Self { ledger, known: BTreeMap::new() }
+    }
+
+    fn read(&mut self, index: u64) -> Result<Option<&AlertRaised>, LedgerError> {
+        let own = match self.known.entry(index) {
+            Entry::Occupied(known) => known.into_mut(),
+            Entry::Vacant(unknown) => unknown.insert(match self.ledger.record(index)? {
+                Ok((_, Record { body: Body::AlertRaised(raised), .. })) => Some(*raised),
+                Ok(_) | Err(_) => None,
+            }),
+        };
+        Ok(own.as_ref())
+    }
+
+    /// The alerts of these conditions that were raised within a stretch, and the newest of each from before it.
+    fn within(
+        &mut self,
+        machine: &str,
+        stretch: &RangeInclusive<u64>,
+        conditions: &[Condition],
+    ) -> Result<BTreeSet<AlertNumber>, LedgerError> {
+        let mut alerts = BTreeSet::new();
+        let mut missing: BTreeSet<Condition> = conditions.iter().copied().collect();
+        if missing.is_empty() {
+            return Ok(alerts);
+        }
+        let (first, kind) = (*stretch.start(), "alert-raised");
+        for own in self.ledger.newest_before(first, kind, Some(machine), RAISED_MAX)? {
+            if let Some(found) = self.read(own)?
+                && missing.remove(&found.condition)
+            {
+                alerts.insert(found.alert);
+            }
+            if missing.is_empty() {
+                break;
+            }
+        }
+        // The first record of all raises no alert.
+        for own in self.ledger.oldest_after(first.saturating_sub(1), kind, machine, RAISED_MAX)? {
+            let Some(found) = self.read(own)? else { continue };
+            if found.cause.is_some_and(|cause| cause > *stretch.end()) {
+                break;
+            }
+            if conditions.contains(&found.condition) {
+                alerts.insert(found.alert);
+            }
+        }
+        Ok(alerts)
+    }
+}
 
 /// The racks of one machine over a stretch of the record, and the alerts that were open meanwhile.
 pub(in crate::app) struct PastOf<'l> {
@@ -37,15 +98,15 @@ impl<'l> PastOf<'l> {
     ///
     /// # Errors
     /// The ledger's, but for damage of single records: what those said is not known.
-    pub(in crate::app) fn read(
-        ledger: &'l Reader,
+    pub(in crate::app) fn read<'r: 'l>(
+        raised: &mut Raised<'r>,
         machine: &'l str,
         stretch: &RangeInclusive<u64>,
         conditions: &[Condition],
         own: Option<AlertNumber>,
     ) -> Result<Self, LedgerError> {
-        let (first, last) = (*stretch.start(), *stretch.end());
-        let mut alerts = raised(ledger, machine, first, last, conditions)?;
+        let (first, last, ledger) = (*stretch.start(), *stretch.end(), raised.ledger);
+        let mut alerts = raised.within(machine, stretch, conditions)?;
         alerts.extend(own);
         let (mut past, mut rinse_probe) = (Past::default(), None);
         if conditions.iter().any(|condition| OF_PROBES.contains(condition)) {
@@ -74,45 +135,6 @@ impl<'l> PastOf<'l> {
             self.past.explained(self.machine, index, cycle, self.rinse_probe.as_deref(), was_back)?;
         Ok(self.past.rack(self.machine, index, cycle, explained))
     }
-}
-
-/// The alerts of these conditions that were raised within a stretch, and the newest of each from before it.
-fn raised(
-    ledger: &Reader,
-    machine: &str,
-    first: u64,
-    last: u64,
-    conditions: &[Condition],
-) -> Result<BTreeSet<AlertNumber>, LedgerError> {
-    let mut alerts = BTreeSet::new();
-    let mut missing: BTreeSet<Condition> = conditions.iter().copied().collect();
-    if missing.is_empty() {
-        return Ok(alerts);
-    }
-    for own in ledger.newest_before(first, "alert-raised", Some(machine), RAISED_MAX)? {
-        if let Ok((_, Record { body: Body::AlertRaised(found), .. })) = ledger.record(own)?
-            && missing.remove(&found.condition)
-        {
-            alerts.insert(found.alert);
-        }
-        if missing.is_empty() {
-            break;
-        }
-    }
-    let mut left = RAISED_MAX;
-    ledger.records_found(&["alert-raised"], first, |_, found| {
-        if let Ok((_, Record { machine: whose, body: Body::AlertRaised(found), .. })) = found {
-            left -= 1;
-            if left == 0 || found.cause.is_some_and(|cause| cause > last) {
-                return ControlFlow::Break(());
-            }
-            if whose.as_deref() == Some(machine) && conditions.contains(&found.condition) {
-                alerts.insert(found.alert);
-            }
-        }
-        ControlFlow::Continue(())
-    })?;
-    Ok(alerts)
 }
 
 fn note(ledger: &Reader, past: &mut Past, records: impl Iterator<Item = u64>) -> Result<(), LedgerError> {

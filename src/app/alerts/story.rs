@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use std::ops::ControlFlow;
 use std::time::Duration;
 
-use super::past::{PastOf, ROW_MAX};
+use super::past::{PastOf, ROW_MAX, Raised};
 use crate::core::alert::affected::{InRow, OF_PROBES, has_racks, in_row};
 pub(in crate::app) use crate::core::alert::story::Story;
 use crate::core::alert::story::note;
@@ -104,11 +104,22 @@ pub(in crate::app) fn records(
 /// # Errors
 /// The ledger's, but for damage of single records.
 pub(in crate::app) fn told(reader: &Reader, records: &[(u64, Record)]) -> Result<Option<Story>, LedgerError> {
+    told_among(&mut Raised::of(reader), records)
+}
+
+/// [`told`] of one alert of several.
+///
+/// # Errors
+/// As there.
+pub(in crate::app) fn told_among(
+    raised: &mut Raised<'_>,
+    records: &[(u64, Record)],
+) -> Result<Option<Story>, LedgerError> {
     let mut stories = BTreeMap::new();
     records.iter().for_each(|(_, record)| note(&mut stories, record));
     let mut story = stories.into_values().next();
     if let Some(story) = &mut story {
-        fill(reader, story)?;
+        fill(raised, story)?;
     }
     Ok(story)
 }
@@ -117,7 +128,8 @@ pub(in crate::app) fn told(reader: &Reader, records: &[(u64, Record)]) -> Result
 ///
 /// # Errors
 /// The ledger's, but for damage of single records.
-pub(in crate::app) fn fill(reader: &Reader, story: &mut Story) -> Result<(), LedgerError> {
+pub(in crate::app) fn fill(raised: &mut Raised<'_>, story: &mut Story) -> Result<(), LedgerError> {
+    let reader = raised.ledger;
     if let Some(index) = story.last_good
         && let Ok((_, Record { body: Body::Cycle(cycle), .. })) = reader.record(index)?
     {
@@ -126,13 +138,13 @@ pub(in crate::app) fn fill(reader: &Reader, story: &mut Story) -> Result<(), Led
     let (number, condition) = (story.alert.number, story.alert.condition);
     let Some(machine) = story.alert.machine.clone().filter(|_| has_racks(condition)) else { return Ok(()) };
     let own = reader.about(Subject::Alert(number.0))?;
-    let (Some(raised), Some(latest)) = (own.first(), own.last()) else { return Ok(()) };
+    let (Some(oldest), Some(latest)) = (own.first(), own.last()) else { return Ok(()) };
     let row = row_began(reader, &machine, &story.alert)?;
-    let first = row.map_or(*raised, |(first, _)| first.min(*raised));
+    let first = row.map_or(*oldest, |(first, _)| first.min(*oldest));
     let last = if story.closed.is_some() { *latest } else { reader.size()? };
     let explained = matches!(condition, Condition::Unproven | Condition::ProbeFault | Condition::ProbeSilent);
     let others = OF_PROBES.iter().copied().filter(|_| explained).collect::<Vec<_>>();
-    let mut past = PastOf::read(reader, &machine, &(first..=last), &others, Some(number))?;
+    let mut past = PastOf::read(raised, &machine, &(first..=last), &others, Some(number))?;
     let began = story.alert.since.minus(RINSE_MAX);
     let filter = CycleFilter {
         machine: Some(machine.clone()),

@@ -7,6 +7,7 @@ use std::sync::Arc;
 use super::House;
 use super::failed::with_tests;
 use crate::alert::message;
+use crate::app::alerts::past::Raised;
 use crate::app::alerts::{pages, story};
 use crate::core::alert::story::held_by;
 use crate::core::alert::{Alert, AlertNumber};
@@ -102,11 +103,12 @@ impl Closed {
         let more = found.len() + damaged > CLOSED_MAX;
         found.truncate(CLOSED_MAX);
         let older = found.last().map(|(index, _)| *index).filter(|_| more);
-        let mut alerts = Vec::new();
+        let (mut alerts, mut raised) = (Vec::new(), Raised::of(ledger));
         for (_, number) in found {
             let own = OnRecord::read(ledger, number)?;
             damaged += own.damaged;
-            let told = story::told(ledger, &own.trail)?.and_then(|told| Some((told.alert, told.closed?)));
+            let told =
+                story::told_among(&mut raised, &own.trail)?.and_then(|told| Some((told.alert, told.closed?)));
             alerts.extend(told);
         }
         Ok(Some(Self { alerts, older, damaged }))

@@ -7,6 +7,7 @@ use std::sync::Arc;
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 
+use crate::app::alerts::past::Raised;
 use crate::app::alerts::story;
 use crate::app::amended::Amended;
 use crate::app::proofs::proofs;
@@ -227,8 +228,9 @@ impl Asked<'_> {
         let (stories, damaged) = story::open_of(reader, self.machine).map_err(failed)?;
         // What cannot be read may say what the technician is to know.
         history::tell_damaged(&damaged, path)?;
+        let mut raised = Raised::of(reader);
         let filled =
-            stories.into_values().map(|mut told| story::fill(reader, &mut told).map(|()| told.alert));
+            stories.into_values().map(|mut told| story::fill(&mut raised, &mut told).map(|()| told.alert));
         filled.collect::<Result<_, _>>().map_err(failed)
     }
 }

@@ -8,7 +8,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::ops::{ControlFlow, RangeInclusive};
 
 use super::{Around, Gathered, Sought, rack_line, record_line};
-use crate::app::alerts::past::{PastOf, ROW_MAX};
+use crate::app::alerts::past::{PastOf, ROW_MAX, Raised};
 use crate::app::alerts::story;
 use crate::app::history::events::Sites;
 use crate::core::alert::affected::OF_PROBES;
@@ -191,7 +191,7 @@ fn counted(
     let explained =
         matches!(reach.alert.condition, Condition::Unproven | Condition::ProbeFault | Condition::ProbeSilent);
     let others = if explained { OF_PROBES.as_slice() } else { &[] };
-    let mut past = PastOf::read(ledger, &reach.machine, &stretch, others, Some(number))?;
+    let mut past = PastOf::read(&mut Raised::of(ledger), &reach.machine, &stretch, others, Some(number))?;
     for (index, found) in all {
         let Ok((_, Record { body: Body::Cycle(cycle), .. })) = found else { continue };
         for own in past.rack(*index, cycle)?.into_iter().filter(|own| own.alert == number) {

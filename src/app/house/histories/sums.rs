@@ -7,6 +7,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::ops::ControlFlow;
 
 use super::{Around, NotGathered, Sought, closed, doubted, missed};
+use crate::app::alerts::past::Raised;
 use crate::app::alerts::story;
 use crate::app::history::events::Sites;
 use crate::app::history::{days, gaps};
@@ -111,11 +112,12 @@ fn alerts(ledger: &Reader, sought: &Sought, damaged: &mut Vec<u64>) -> Result<Al
             alerts.open += 1;
         }
     }
+    let mut others = Raised::of(ledger);
     for alert in doubting {
         let own = ledger.records_about(Subject::Alert(alert))?;
         let own: Vec<(u64, Record)> =
             own.into_iter().filter_map(|(index, found)| Some((index, found.ok()?.1))).collect();
-        let doubted = story::told(ledger, &own)?.map_or(0, |told| told.alert.doubted());
+        let doubted = story::told_among(&mut others, &own)?.map_or(0, |told| told.alert.doubted());
         alerts.doubting.extend((doubted > 0).then_some((alert, doubted)));
     }
     let machine = sought.question.machine.as_deref();

@@ -12,7 +12,7 @@
 use std::collections::BTreeSet;
 use std::ops::ControlFlow;
 
-use crate::app::alerts::past::{PastOf, ROW_MAX};
+use crate::app::alerts::past::{PastOf, ROW_MAX, Raised};
 use crate::core::alert::affected::{InRow, OF_PROBES, in_row, measured};
 use crate::core::alert::doubts::Doubts;
 use crate::core::alert::{AlertNumber, Condition};
@@ -53,7 +53,7 @@ pub(in crate::app::house) fn leads(
     if !conditions.is_empty() {
         let row = row(ledger, index, machine, cycle)?;
         let last = row.last().map_or(index, |(last, _)| *last);
-        let mut past = PastOf::read(ledger, machine, &(index..=last), &conditions, None)?;
+        let mut past = PastOf::read(&mut Raised::of(ledger), machine, &(index..=last), &conditions, None)?;
         for (next, cycle) in row {
             let counted = past.rack(next, &cycle)?;
             let counting =
