@@ -36,6 +36,7 @@ mod seal;
 pub mod series;
 mod service_manager;
 mod sign_off;
+mod sites;
 mod sources;
 mod station;
 mod technician;

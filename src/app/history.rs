@@ -20,6 +20,7 @@ use jiff::tz::TimeZone;
 use super::alerts::doubts;
 use super::door::time;
 use super::export::gather;
+use super::sites::Sites;
 use super::{Failure, Streams, configuration, ledger};
 use crate::cli::{DEFAULT_CONFIG, FormArgs, HistoryArgs, Show};
 use crate::config::resolve::Configuration;
@@ -54,9 +55,17 @@ pub(super) struct Ground<'r> {
     now: Timestamp,
     /// What puts racks in doubt, where it was read already.
     doubts: Option<Arc<Doubts>>,
-    /// What was missing, as far as it was read already.
-    blanks: Known<Missing>,
+    kept: Kept,
     damaged: Vec<(u64, LedgerError)>,
+}
+
+/// What is kept of the record from one question to the next, as far as it was read.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Kept {
+    /// What was missing.
+    pub(super) blanks: Known<Missing>,
+    /// How the site was configured.
+    pub(super) sites: Known<Sites>,
 }
 
 /// What says the zone and the hours of the site.
@@ -94,8 +103,7 @@ pub(super) struct Asked<'q> {
     pub(super) now: Timestamp,
     /// What puts racks in doubt.
     pub(super) doubts: Arc<Doubts>,
-    /// What was missing, as far as it was read already.
-    pub(super) blanks: Known<Missing>,
+    pub(super) kept: Kept,
 }
 
 /// The answer to a question in the form that it asks for, and the records that are damaged.
@@ -108,8 +116,8 @@ pub(super) fn told(
     settings: &Settings,
     asked: &Asked<'_>,
 ) -> Result<(Vec<u8>, Vec<u64>), Failure> {
-    let &Asked { arguments, from, to, now, ref doubts, ref blanks } = asked;
-    let mut ground = Ground::of_service((reader, path), settings, (from, to), now, blanks.clone());
+    let &Asked { arguments, from, to, now, ref doubts, ref kept } = asked;
+    let mut ground = Ground::of_service((reader, path), settings, (from, to), now, kept.clone());
     ground.doubts = Some(Arc::clone(doubts));
     let (mut out, mut err) = (Vec::new(), io::sink());
     ground.answer(arguments, &mut Streams { out: &mut out, err: &mut err })?;
@@ -173,7 +181,7 @@ impl<'r> Ground<'r> {
         settings: &Settings,
         (from, to): (Option<Timestamp>, Option<Timestamp>),
         now: Timestamp,
-        blanks: Known<Missing>,
+        kept: Kept,
     ) -> Self {
         Self {
             reader,
@@ -185,7 +193,7 @@ impl<'r> Ground<'r> {
             to,
             now,
             doubts: None,
-            blanks,
+            kept,
             damaged: Vec::new(),
         }
     }
@@ -259,8 +267,8 @@ impl<'r> Ground<'r> {
                 .advice("--to names the last day, or the first instant after the span")
                 .into());
         }
-        let (doubts, blanks, damaged) = (None, Known::default(), Vec::new());
-        Ok(Self { reader, path, zone, settings, said_by, from, to, now, doubts, blanks, damaged })
+        let (doubts, kept, damaged) = (None, Kept::default(), Vec::new());
+        Ok(Self { reader, path, zone, settings, said_by, from, to, now, doubts, kept, damaged })
     }
 
     /// Whose clock the times of a table are.

@@ -41,9 +41,10 @@ use super::amended::Amended;
 use super::ledger::{LedgerHandle, Tide};
 use super::live::Tap;
 use super::seal::Seal;
+use crate::app::history::Kept;
 use crate::config::load::Loaded;
 use crate::core::alert::doubts::Doubts;
-use crate::ledger::{Known, Missing, WholeChunks};
+use crate::ledger::{Known, WholeChunks};
 use crate::runtime::clock::Clock;
 use crate::runtime::driver::Pulse;
 use crate::series::pump::Standing as Backlog;
@@ -72,8 +73,7 @@ pub(super) struct House {
     standing: Standing,
     /// What put racks in doubt which had passed.
     doubts: Known<Doubts>,
-    /// What was missing, as far as it was read.
-    blanks: Known<Missing>,
+    kept: Kept,
     /// What was withdrawn and corrected, as far as it was read.
     amended: Known<Amended>,
     bench: Bench,
@@ -146,7 +146,7 @@ impl House {
             chunks: Arc::default(),
             standing: Standing::default(),
             doubts: Known::default(),
-            blanks: Known::default(),
+            kept: Kept::default(),
             amended: Known::default(),
             bench,
             beat,

@@ -5,13 +5,12 @@ use std::ops::ControlFlow;
 use super::Ground;
 use super::cycles::{in_pages, line, page};
 use crate::app::alerts::story;
+use crate::app::sites::Sites;
 use crate::app::{Failure, Streams};
 use crate::cli::HistoryArgs;
-use crate::config::recorded::Recorded;
 use crate::core::late::{late_by, stands_at};
-use crate::core::logbook::{counting, judge_known};
 use crate::core::record::{Amendment, Body, Check, Record};
-use crate::ledger::{Found, LedgerError, Order, Reader, RecordFilter, Subject};
+use crate::ledger::{Found, LedgerError, RecordFilter, Subject};
 use crate::report::alerts::{self as told, standing};
 use crate::report::said;
 use crate::report::sheet::{Cell, Column, Form, Sheet, Unit};
@@ -167,59 +166,9 @@ pub(super) fn checks(
     streams: &mut Streams<'_>,
 ) -> Result<(), Failure> {
     let sheet = ground.sheet(&CHECKS, arguments);
-    let sites = Sites::read(ground.reader).map_err(|error| ground.failed(&error))?;
+    let sites = ground.kept.sites.fresh(ground.reader).map_err(|error| ground.failed(&error))?;
     let row = |ground: &Ground, index, record: &Record| check_row(ground, &sites, index, record);
     ground.list(&sheet, arguments, &["check"], streams, row).map(drop)
-}
-
-/// The site as each configuration on record has it, in order of the records; `None` where one cannot be read
-/// because its record is damaged.
-pub(in crate::app) struct Sites(Vec<(u64, Option<Recorded>)>);
-
-impl Sites {
-    /// Reads them.
-    ///
-    /// # Errors
-    /// The ledger's.
-    pub(in crate::app) fn read(reader: &Reader) -> Result<Self, LedgerError> {
-        let filter =
-            RecordFilter { kinds: vec!["configuration-change".to_owned()], ..RecordFilter::default() };
-        let mut sites = Vec::new();
-        reader.events(Order::OldestFirst, &filter, |index, found| {
-            match found.map(|(_, record)| record.body) {
-                Ok(Body::ConfigurationChange(change)) => {
-                    // One that is no configuration of this program leaves the one before in force.
-                    sites.extend(Recorded::read(&change.toml).map(|read| (index, Some(read))));
-                }
-                Ok(_) => {}
-                Err(_) => sites.push((index, None)),
-            }
-            ControlFlow::Continue(())
-        })?;
-        sites.sort_by_key(|(index, _)| *index);
-        Ok(Self(sites))
-    }
-
-    /// A check as it counts after what was said of it, and whether it was good then; `None` where it counts no
-    /// more. An amendment that cannot be read is passed over: whoever lists records tells of it.
-    pub(in crate::app) fn counting<'a>(
-        &self,
-        (index, check): (u64, &'a Check),
-        machine: Option<&str>,
-        amendments: &'a [(u64, Option<Amendment>)],
-    ) -> Option<(&'a Check, Option<bool>)> {
-        let said = amendments.iter().filter_map(|(at, said)| Some((*at, &said.as_ref()?.change)));
-        let (check, corrected_by) = counting(check, said)?;
-        Some((check, self.good(check, machine, corrected_by.unwrap_or(index))))
-    }
-
-    /// Whether a check was good, by the machine as it was configured then; `None` where nothing is known
-    /// of it, or nothing is to be judged.
-    pub(in crate::app) fn good(&self, check: &Check, machine: Option<&str>, index: u64) -> Option<bool> {
-        let later = self.0.partition_point(|(since, _)| *since < index);
-        let site = later.checked_sub(1).and_then(|place| self.0[place].1.as_ref());
-        judge_known(check, machine.and_then(|name| site?.machine(name))).good
-    }
 }
 
 fn check_row(

@@ -15,7 +15,7 @@ pub(super) struct Watch {
 
 impl Watch {
     pub(super) fn new(ground: &mut Ground, span: Stretch) -> Result<Self, Failure> {
-        let found = ground.reader.blanks(&ground.blanks, span, ground.now);
+        let found = ground.reader.blanks(&ground.kept.blanks, span, ground.now);
         let (blanks, damaged) = found.map_err(|error| ground.failed(&error))?;
         for index in damaged {
             if let Err(error) = ground.reader.record(index).map_err(|error| ground.failed(&error))? {

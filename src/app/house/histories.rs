@@ -19,8 +19,9 @@ use super::{House, compared};
 use crate::app::Failure;
 use crate::app::amended::Amended;
 use crate::app::export::seal;
-use crate::app::history::events::Sites;
+use crate::app::history::Kept;
 use crate::app::history::one::on_record;
+use crate::app::sites::Sites;
 use crate::config::recorded::{Recorded, RecordedProbe};
 use crate::core::alert::doubts::Doubts;
 use crate::core::alert::{AlertNumber, Settings};
@@ -31,7 +32,7 @@ use crate::core::reader::Reader;
 use crate::core::record::{Body, Record};
 use crate::core::time::Timestamp;
 use crate::core::wall_clock::{local_date, midnight};
-use crate::ledger::{self, CycleFilter, Found, Known, LedgerError, Missing, Order, RecordFilter, Subject};
+use crate::ledger::{self, CycleFilter, Found, LedgerError, Order, RecordFilter, Subject};
 use crate::web::cycle::Sealing;
 use crate::web::frame::Refusal;
 use crate::web::history::moment::{AsConfigured, Force, ProbeInForce};
@@ -52,8 +53,7 @@ pub(super) struct Around<'l> {
     pub(super) now: Timestamp,
     /// What put racks in doubt which had passed.
     pub(super) doubts: &'l Doubts,
-    /// What was missing, as far as it was read.
-    pub(super) blanks: &'l Known<Missing>,
+    pub(super) kept: &'l Kept,
     /// What was withdrawn and corrected.
     pub(super) amended: &'l Amended,
 }
@@ -142,7 +142,8 @@ impl Sought {
     }
 
     /// A page of records of these kinds; `None` where it is to go on from one of another kind.
-    fn records(&self, kinds: &[&str], ledger: &ledger::Reader) -> Result<Option<FoundView>, LedgerError> {
+    fn records(&self, kinds: &[&str], around: Around<'_>) -> Result<Option<FoundView>, LedgerError> {
+        let ledger = around.ledger;
         if !self.goes_on(kinds, ledger)? {
             return Ok(None);
         }
@@ -159,7 +160,7 @@ impl Sought {
             after_index,
         };
         let judged = matches!(self.question.view, View::Checks | View::Records);
-        let sites = judged.then(|| Sites::read(ledger)).transpose()?;
+        let sites = judged.then(|| around.kept.sites.fresh(ledger)).transpose()?;
         let (mut gathered, mut failure) = (Gathered::new(), None);
         ledger.events(order, &filter, |index, found| {
             if folds && is_told_elsewhere(&found) {
@@ -167,7 +168,7 @@ impl Sought {
                 gathered.folded += u64::from(gathered.lines.len() < LINES_MAX);
                 return ControlFlow::Continue(());
             }
-            match record_line(ledger, index, found, sites.as_ref()) {
+            match record_line(ledger, index, found, sites.as_deref()) {
                 Ok(line) => gathered.take(index, line),
                 Err(error) => {
                     failure = Some(error);
@@ -312,12 +313,12 @@ pub(super) fn gathered(sought: &Sought, around: Around<'_>) -> Result<Option<His
     let mut damaged = Vec::new();
     let found = match sought.question.view {
         View::Racks => sought.racks(around)?,
-        View::Checks => sought.records(&["check"], ledger)?,
-        View::Alerts => sought.records(&["alert-raised"], ledger)?,
+        View::Checks => sought.records(&["check"], around)?,
+        View::Alerts => sought.records(&["alert-raised"], around)?,
         View::Records => match (sought.question.alert, sought.question.kind) {
-            (Some(alert), _) => sought.said_of(AlertNumber(alert), ledger)?,
-            (None, Some(kind)) => sought.records(&[kind], ledger)?,
-            (None, None) => sought.records(&Body::EVENTS, ledger)?,
+            (Some(alert), _) => sought.said_of(AlertNumber(alert), around)?,
+            (None, Some(kind)) => sought.records(&[kind], around)?,
+            (None, None) => sought.records(&Body::EVENTS, around)?,
         },
         View::Missed => Some(missed::page(sought, around, &mut damaged)?),
         View::Days => Some(spans::days(sought, around, &mut damaged)?),
@@ -339,12 +340,12 @@ impl Histories for House {
         let sought = Sought::new(question, &reader.zone);
         let (path, now) = (Arc::clone(&self.path), self.clock.now());
         let (loaded, doubts) = (Arc::clone(&self.loaded), self.doubts.clone());
-        let (blanks, amended) = (self.blanks.clone(), self.amended.clone());
+        let (kept, amended) = (self.kept.clone(), self.amended.clone());
         let asked = move |ledger: &ledger::Reader| {
             let settings = &loaded.configuration.alerts;
             let doubts = &*doubts.fresh(ledger)?;
-            let (blanks, amended) = (&blanks, &*amended.fresh(ledger)?);
-            let around = Around { ledger, path: &path, settings, now, doubts, blanks, amended };
+            let (kept, amended) = (&kept, &*amended.fresh(ledger)?);
+            let around = Around { ledger, path: &path, settings, now, doubts, kept, amended };
             match gathered(&sought, around) {
                 Ok(part) => Ok(Ok(part)),
                 Err(NotGathered::Told(failure)) => Ok(Err(failure)),

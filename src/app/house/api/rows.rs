@@ -12,7 +12,7 @@ use super::place::{Place, follows_place, no_cursor};
 use super::{failed, refused, shown};
 use crate::app::alerts::story;
 use crate::app::enter;
-use crate::app::history::{self, Asked as Question};
+use crate::app::history::{self, Asked as Question, Kept};
 use crate::cli::{FormArgs, HistoryArgs, Show};
 use crate::config::load::Loaded;
 use crate::config::resolve::Configuration;
@@ -26,7 +26,7 @@ use crate::core::time::Timestamp;
 use crate::core::units::Celsius;
 use crate::core::wall_clock;
 use crate::core::wall_clock::local_date;
-use crate::ledger::{Known, LedgerError, Missing, Order, Reader, RecordFilter, Subject};
+use crate::ledger::{LedgerError, Order, Reader, RecordFilter, Subject};
 use crate::report::alerts as told;
 use crate::web::api::{Asked, Rows, State, Trouble, View, When};
 use crate::web::now::{Data, Glance, Glances};
@@ -123,11 +123,11 @@ impl House {
     async fn by_index(&self, asked: Asked) -> Result<Rows, Trouble> {
         let after = asked.after.as_deref().map(number).transpose()?;
         let (loaded, path, now) = self.for_question();
-        let (doubts, blanks) = (self.doubts.clone(), self.blanks.clone());
+        let (doubts, kept) = (self.doubts.clone(), self.kept.clone());
         let found = self.readers.ask(move |ledger| {
             ledger.in_one_state(|size| {
                 let (configuration, doubts) = (&loaded.configuration, doubts.fresh(ledger)?);
-                let ground = By { ledger, path: &path, configuration, now, size, doubts, blanks };
+                let ground = By { ledger, path: &path, configuration, now, size, doubts, kept };
                 Ok::<_, LedgerError>(by_index(&ground, &asked, after))
             })
         });
@@ -138,13 +138,13 @@ impl House {
     async fn by_time(&self, asked: Asked) -> Result<Rows, Trouble> {
         let after = asked.after.as_deref().map(|text| Place::read(asked.view, text)).transpose()?;
         let (loaded, path, now) = self.for_question();
-        let (doubts, blanks) = (self.doubts.clone(), self.blanks.clone());
+        let (doubts, kept) = (self.doubts.clone(), self.kept.clone());
         let found = self.readers.ask(move |ledger| {
             let doubts = doubts.fresh(ledger)?;
             let span = span(ledger, &loaded.configuration, &asked)?;
             let show = shown(asked.view).unwrap_or_default();
             let arguments = arguments(show, &asked);
-            let question = Question { arguments: &arguments, from: span.0, to: span.1, now, doubts, blanks };
+            let question = Question { arguments: &arguments, from: span.0, to: span.1, now, doubts, kept };
             Ok(history::told(ledger, &path, &loaded.configuration.alerts, &question)
                 .map(|told| (told, asked)))
         });
@@ -228,11 +228,11 @@ struct By<'l> {
     /// Number of records.
     size: u64,
     doubts: Arc<Doubts>,
-    blanks: Known<Missing>,
+    kept: Kept,
 }
 
 fn by_index(ground: &By<'_>, asked: &Asked, after: Option<u64>) -> Result<Rows, Trouble> {
-    let &By { ledger, path, configuration, now, size, ref doubts, ref blanks } = ground;
+    let &By { ledger, path, configuration, now, size, ref doubts, ref kept } = ground;
     let show = shown(asked.view).unwrap_or_default();
     if let Some(after) = after {
         follows(ledger, after, size, show)?;
@@ -242,8 +242,8 @@ fn by_index(ground: &By<'_>, asked: &Asked, after: Option<u64>) -> Result<Rows, 
     let mut limit = asked.limit + 1;
     loop {
         let arguments = HistoryArgs { after, limit: Some(limit), ..arguments(show, asked) };
-        let (doubts, blanks) = (Arc::clone(doubts), blanks.clone());
-        let question = Question { arguments: &arguments, from, to, now, doubts, blanks };
+        let (doubts, kept) = (Arc::clone(doubts), kept.clone());
+        let question = Question { arguments: &arguments, from, to, now, doubts, kept };
         let told = history::told(ledger, path, &configuration.alerts, &question);
         let (bytes, damaged) = told.map_err(|failure| failed(&failure))?;
         let mut items = lines(&bytes)?;

@@ -7,14 +7,14 @@ use super::super::racks::{self, Proof};
 use super::rows::{line, of_glance};
 use super::{failed, rows};
 use crate::app::alerts::story;
-use crate::app::history::{self, Asked as Question};
+use crate::app::history::{self, Asked as Question, Kept};
 use crate::cli::{FormArgs, HistoryArgs};
 use crate::config::resolve::Configuration;
 use crate::core::access::Right;
 use crate::core::alert::doubts::Doubts;
 use crate::core::record::Body;
 use crate::core::time::Timestamp;
-use crate::ledger::{Known, LedgerError, Reader, Subject, WholeChunks};
+use crate::ledger::{LedgerError, Reader, Subject, WholeChunks};
 use crate::report::{alerts as told, json as report};
 use crate::web::api::{One, Single, Trouble};
 use crate::web::now::Glances;
@@ -214,8 +214,8 @@ fn record(
     }
     let form = FormArgs { json: true, csv: false };
     let arguments = HistoryArgs { record: Some(index), form, ..HistoryArgs::default() };
-    let blanks = Known::default();
-    let question = Question { arguments: &arguments, from: None, to: None, now, doubts, blanks };
+    let kept = Kept::default();
+    let question = Question { arguments: &arguments, from: None, to: None, now, doubts, kept };
     let told = history::told(ledger, path, &configuration.alerts, &question);
     let (bytes, _) = told.map_err(|failure| failed(&failure))?;
     rows::line(|out| {

@@ -15,7 +15,6 @@ use jiff::civil::Date;
 
 use super::spans::PageOfDays;
 use super::{Around, NotGathered, Sought};
-use crate::app::history::events::Sites;
 use crate::core::alert::Condition;
 use crate::core::record::{AmendmentChange, Body, Check, Record};
 use crate::core::time::Timestamp;
@@ -127,7 +126,7 @@ pub(super) fn read(
     let reckoned = missed.reckoned();
     // Judged by what the machine permitted then.
     let is_made = reckoned.iter().any(|one| one.entry.is_some());
-    let sites = is_made.then(|| Sites::read(ledger)).transpose()?;
+    let sites = is_made.then(|| around.kept.sites.fresh(ledger)).transpose()?;
     let line = |one: MissedCheck| {
         let MissedCheck { check, window, alert, closed, entry } = one;
         let missed_on = window.missed_on;

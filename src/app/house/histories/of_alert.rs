@@ -10,7 +10,6 @@ use std::ops::{ControlFlow, RangeInclusive};
 use super::{Around, Gathered, Sought, rack_line, record_line};
 use crate::app::alerts::past::{PastOf, ROW_MAX, Raised};
 use crate::app::alerts::story;
-use crate::app::history::events::Sites;
 use crate::core::alert::affected::OF_PROBES;
 use crate::core::alert::story::{Story, note};
 use crate::core::alert::{Alert, AlertNumber, Condition, Earlier};
@@ -117,8 +116,9 @@ impl Sought {
     pub(super) fn said_of(
         &self,
         number: AlertNumber,
-        ledger: &Reader,
+        around: Around<'_>,
     ) -> Result<Option<FoundView>, LedgerError> {
+        let ledger = around.ledger;
         let mut own = ledger.about(Subject::Alert(number.0))?;
         let hits =
             (self.from, self.to, &self.question.machine, self.question.kind) == (None, None, &None, None);
@@ -134,7 +134,7 @@ impl Sought {
             }
             Page::Newer(record) => own.retain(|index| *index > record),
         }
-        let sites = Sites::read(ledger)?;
+        let sites = around.kept.sites.fresh(ledger)?;
         let mut gathered = Gathered::new();
         for index in own {
             let found = ledger.record(index)?;

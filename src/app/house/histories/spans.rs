@@ -24,7 +24,7 @@ use crate::web::history::{
 impl<'l> Around<'l> {
     /// The ground of the command, over a span.
     pub(super) fn ground(self, from: Option<Timestamp>, to: Option<Timestamp>) -> Ground<'l> {
-        Ground::of_service((self.ledger, self.path), self.settings, (from, to), self.now, self.blanks.clone())
+        Ground::of_service((self.ledger, self.path), self.settings, (from, to), self.now, self.kept.clone())
     }
 
     /// The first moment that anything is on record of.

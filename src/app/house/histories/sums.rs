@@ -9,7 +9,6 @@ use std::ops::ControlFlow;
 use super::{Around, NotGathered, Sought, closed, doubted, missed};
 use crate::app::alerts::past::Raised;
 use crate::app::alerts::story;
-use crate::app::history::events::Sites;
 use crate::app::history::{days, gaps};
 use crate::core::alert::Settings;
 use crate::core::alert::hours::Stretch;
@@ -140,7 +139,7 @@ fn alerts(ledger: &Reader, sought: &Sought, damaged: &mut Vec<u64>) -> Result<Al
 /// Counts the checks of a span as they count after what was said of them: one that was withdrawn not at all, one
 /// that was corrected as the correction says, and at its time.
 fn checks(around: Around<'_>, sought: &Sought, damaged: &mut Vec<u64>) -> Result<Vec<Tally>, LedgerError> {
-    let Around { ledger, amended, .. } = around;
+    let Around { ledger, kept, amended, .. } = around;
     let mut entered = BTreeSet::new();
     ledger.events(Order::OldestFirst, &filter(sought, "check"), |index, _| {
         entered.insert(index);
@@ -152,7 +151,7 @@ fn checks(around: Around<'_>, sought: &Sought, damaged: &mut Vec<u64>) -> Result
     let machine = &sought.question.machine;
     let own = amended.corrected(ledger.size()?).filter(|one| machine.is_none() || one.machine == *machine);
     entered.extend(own.filter(|one| inside(one.made)).map(|one| one.of));
-    let sites = Sites::read(ledger)?;
+    let sites = kept.sites.fresh(ledger)?;
     let mut tallies: BTreeMap<CheckKind, Tally> = BTreeMap::new();
     for index in entered {
         let Ok((_, Record { machine, body, .. })) = ledger.record(index)? else {

@@ -1,7 +1,6 @@
 //! Lists of racks that tell which are in doubt, from a ledger on the disk.
 
 use std::path::Path;
-use std::sync::Arc;
 
 use jiff::tz::TimeZone;
 
@@ -10,6 +9,7 @@ use super::super::histories::{Around, Sought, gathered};
 use super::{doubting, doubts, of};
 use crate::app::amended::Amended;
 use crate::app::fixture::{CONFIGURATION, at, ledger, opening};
+use crate::app::history::Kept;
 use crate::config::recorded::Recorded;
 use crate::core::alert::hours::Stretch;
 use crate::core::alert::{AlertNumber, ByProbe, Condition, Earlier, Rack, Racks};
@@ -51,7 +51,7 @@ fn found(reader: &Reader, question: Question, minute: u64) -> Found {
         settings: &settings,
         now: at(minute),
         doubts: &doubts,
-        blanks: &Arc::default(),
+        kept: &Kept::default(),
         amended: &Amended::whole(reader).expect("the amendments"),
     };
     gathered(&sought, around).expect("gathered").expect("a page").found

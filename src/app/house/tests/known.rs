@@ -7,7 +7,9 @@ use tokio::task::block_in_place;
 
 use super::{NOW, book, of, put};
 use crate::app::amended::Amended;
-use crate::core::record::{Amendment, AmendmentChange, Body, Check, Note};
+use crate::app::fixture::{CHEMICAL, CONFIGURATION, strip};
+use crate::app::sites::Sites;
+use crate::core::record::{Amendment, AmendmentChange, Body, Check, ConfigurationChange, Note};
 use crate::ledger::{Known, NewRecord, ReadOn, Reader};
 
 fn note() -> NewRecord {
@@ -66,4 +68,28 @@ async fn an_older_state_takes_nothing_from_what_is_known() {
             assert_eq!(told(&anew).len(), 3);
         }
     }
+}
+
+// Own promise: a check is judged by what the machine was when it went on record, whatever was configured since and
+// however often the record was read on; what is no configuration changes nothing, and a machine that sanitizes by hot
+// water has no strip to judge.
+#[tokio::test]
+async fn a_check_is_judged_by_the_site_of_then() {
+    let (_directory, path, handle) = book();
+    let reader = Reader::open(&path).expect("a reader");
+    let (known, strong) = (Known::<Sites>::default(), strip(0, 100.0));
+    let configured = |toml: &str| {
+        let change = ConfigurationChange { sha256: "0".repeat(64), toml: toml.to_owned() };
+        of("dm1", NOW, Body::ConfigurationChange(change))
+    };
+    let mut judged = Vec::new();
+    for toml in [CHEMICAL, "no configuration", CONFIGURATION] {
+        put(&handle, vec![configured(toml), note()]).await;
+        let (read_on, anew) = (known.fresh(&reader).expect("read on"), Sites::whole(&reader).expect("read"));
+        let good = |sites: &Sites| [0, 1, 3, 5].map(|index| sites.good(&strong, Some("dm1"), index));
+        assert_eq!(good(&read_on), good(&anew), "{toml}");
+        judged.push(good(&anew));
+    }
+    let good = Some(true);
+    assert_eq!(judged, [[None, good, good, good], [None, good, good, good], [None, good, good, None]]);
 }

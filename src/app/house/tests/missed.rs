@@ -1,7 +1,6 @@
 //! What stood open when a span began, and checks that were missed, out of a real ledger.
 
 use std::path::Path;
-use std::sync::Arc;
 
 use jiff::civil::{Date, date};
 use jiff::tz::TimeZone;
@@ -10,6 +9,7 @@ use super::super::histories::{Around, Sought, gathered};
 use super::doubts;
 use crate::app::amended::Amended;
 use crate::app::fixture::{CONFIGURATION, at, ledger, opening, plain};
+use crate::app::history::Kept;
 use crate::config::recorded::Recorded;
 use crate::core::alert::{AlertNumber, Condition, Earlier, Rack, Racks};
 use crate::core::record::{
@@ -117,7 +117,7 @@ fn found(reader: &Reader, question: Question) -> (Found, Vec<u64>) {
         settings: &settings,
         now: at(NOW),
         doubts: &doubts(reader),
-        blanks: &Arc::default(),
+        kept: &Kept::default(),
         amended: &Amended::whole(reader).expect("the amendments"),
     };
     let part = gathered(&sought, around).expect("gathered").expect("a page");
@@ -404,7 +404,7 @@ fn the_records_of_an_alert_are_listed() {
             settings: &settings,
             now: at(NOW),
             doubts: &doubts(reader),
-            blanks: &Arc::default(),
+            kept: &Kept::default(),
             amended: &Amended::whole(reader).expect("the amendments"),
         };
         assert!(gathered(&Sought::new(astray, &TimeZone::UTC), around).expect("gathered").is_none());

@@ -14,6 +14,7 @@ use super::super::racks::{Proof, Stands, prove, read};
 use super::doubts;
 use crate::app::amended::Amended;
 use crate::app::fixture::{CONFIGURATION, at, comment, key, ledger, opening, plain, rack};
+use crate::app::history::Kept;
 use crate::config::recorded::Recorded;
 use crate::core::alert::hours::Stretch;
 use crate::core::alert::{AlertNumber, Condition};
@@ -139,7 +140,7 @@ fn asked_for(reader: &Reader, question: Question) -> Option<HistoryPart> {
         settings: &settings,
         now: at(250),
         doubts,
-        blanks: &Arc::default(),
+        kept: &Kept::default(),
         amended: &Amended::whole(reader).expect("the amendments"),
     };
     gathered(&sought, around).expect("gathered")
