@@ -9,9 +9,12 @@ mod answer;
 mod attachments;
 mod export;
 mod inclusion;
+mod pages;
+mod parts;
 mod print;
 mod rows;
 mod said;
+mod same;
 mod source;
 mod table;
 
@@ -57,7 +60,8 @@ pub(super) fn verify(arguments: &VerifyArgs, streams: &mut Streams<'_>) -> Resul
             kept.push(checkpoint);
         }
         let trust = Trust { keys, kept };
-        refuse_unless_fit("--records-only", arguments.records_only, "a ledger", &arguments.path)?;
+        let unfit = arguments.records_only && !parts::is_pdf(&head);
+        refuse_unless_fit("--records-only", unfit, "a ledger or a report (PDF)", &arguments.path)?;
         if is_inclusion(&head) {
             refuse_unless_fit("--with", arguments.with.is_some(), "a table", &arguments.path)?;
             return inclusion::inclusion(arguments, &trust, &unsigned, streams);

@@ -23,7 +23,8 @@ pub struct VerifyArgs {
     /// The evidence that belongs to a table of cycles, or the report that holds it.
     #[arg(long, value_name = "FILE")]
     pub with: Option<PathBuf>,
-    /// Leave out the traces of cycles and the readings: quicker, and said in the answer.
+    /// Leave out the traces of cycles and the readings of a ledger, and the printed pages of a report: quicker, and said
+    /// in the answer.
     #[arg(long)]
     pub records_only: bool,
     /// One JSON object.

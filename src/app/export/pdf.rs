@@ -243,24 +243,40 @@ impl Typesetter {
         });
         written.map_err(|source| file(&json, source))?;
         drop(bytes);
-        let mut arguments = vec![
-            (OsString::from("--account"), json.into_os_string()),
-            ("--paper".into(), options.paper.as_str().into()),
-            ("--scale".into(), options.scale.as_str().into()),
-            ("--language".into(), options.language.code().into()),
-            ("--out".into(), made.clone().into_os_string()),
-        ];
-        for (name, path) in [("--cycles", attachments.cycles), ("--evidence", attachments.evidence)] {
-            if let Some(path) = path {
-                let path = std::path::absolute(path).map_err(|source| file(path, source))?;
-                arguments.push((name.into(), path.into_os_string()));
-            }
-        }
-        self.run(folder.path(), arguments, progress)?;
+        self.make(&json, attachments, options, &made, progress)?;
         let moved = std::fs::File::open(&made)
             .and_then(|written| written.sync_all())
             .and_then(|()| std::fs::rename(&made, &out));
         moved.map_err(|source| file(&out, source))
+    }
+
+    /// Makes the file `made` of an account that is written already, in the folder of that.
+    ///
+    /// # Errors
+    /// [`RenderError`].
+    pub(in crate::app) fn make(
+        &self,
+        json: &Path,
+        attachments: Attachments<'_>,
+        options: Options,
+        made: &Path,
+        progress: &Progress<'_>,
+    ) -> Result<(), RenderError> {
+        let mut arguments = vec![
+            (OsString::from("--account"), json.as_os_str().to_owned()),
+            ("--paper".into(), options.paper.as_str().into()),
+            ("--scale".into(), options.scale.as_str().into()),
+            ("--language".into(), options.language.code().into()),
+            ("--out".into(), made.as_os_str().to_owned()),
+        ];
+        for (name, path) in [("--cycles", attachments.cycles), ("--evidence", attachments.evidence)] {
+            if let Some(path) = path {
+                let file = |source| RenderError::File { path: path.to_owned(), source };
+                let path = std::path::absolute(path).map_err(file)?;
+                arguments.push((name.into(), path.into_os_string()));
+            }
+        }
+        self.run(json.parent().unwrap_or(json), arguments, progress)
     }
 
     fn run(

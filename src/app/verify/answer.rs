@@ -22,8 +22,9 @@ pub(super) fn export(
     streams: &mut Streams<'_>,
 ) -> Result<(), Failure> {
     let place = arguments.path.display().to_string();
-    let mut report = verify_export(&arguments.path, arguments.with.as_deref(), trust)
-        .map_err(|error| unchecked(place.clone()).because(&error).advice(advice(&error)))?;
+    let mut report =
+        verify_export(&arguments.path, arguments.with.as_deref(), trust, !arguments.records_only)
+            .map_err(|error| unchecked(place.clone()).because(&error).advice(advice(&error)))?;
     let compared = unsigned.iter().filter(|(origin, _)| !report.other_ledgers.contains(origin));
     let compared = compared.map(|(_, file)| {
         format!("no key given signed the checkpoint in «{file}»; it was compared all the same")

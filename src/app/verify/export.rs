@@ -1,8 +1,8 @@
 //! Verifies an export: evidence, a table of cycles beside it, or a PDF that holds both.
 //!
 //! Nothing but the file and the public key is needed. What is proved is proved of the records in
-//! the evidence; a table and an account are compared with those, and the printed pages of a PDF
-//! are what the report program made of the same account: they are not read here.
+//! the evidence; a table and an account are compared with those. The printed pages of a PDF are
+//! what the report program makes of the account: it makes them again, where it is installed.
 
 use std::fmt;
 use std::io::{self, Read};
@@ -13,11 +13,13 @@ use serde::Serialize;
 use serde::de::DeserializeOwned;
 
 use super::account::{AccountCheck, AccountFault, Faults};
-use super::attachments::{AttachmentError, attachments};
+use super::attachments::AttachmentError;
+use super::pages::{self, Pages};
+use super::parts::{name_of, parts};
 use super::print::printable;
 use super::said;
 use super::source::{Line, Source, next_line};
-use super::table::{Beyond, Form, Table, TableFault};
+use super::table::{Beyond, Table, TableFault};
 use crate::config::recorded::Recorded;
 use crate::core::alert::doubts::Doubts;
 use crate::core::audit::Outcome;
@@ -27,19 +29,10 @@ use crate::core::evidence::{Entry, Header};
 use crate::core::record::{Body, Record};
 use crate::core::time::Timestamp;
 use crate::report::account::{ACCOUNT_FORMAT, Account, Form as OfForm};
+use crate::report::pdf::ACCOUNT;
 
-/// Names of the attachments of a report.
-const CYCLES: &str = "cycles.csv";
-const EVIDENCE: &str = "evidence.jsonl";
-const ACCOUNT: &str = "account.json";
-/// What the tables of an export begin with that are not of cycles.
-const OTHER_TABLES: [&[u8]; 3] = [b"machine,", b"number,condition,", b"probe,since "];
-/// The byte order mark of UTF-8 (RFC 3629 §6).
-const MARK: &[u8] = b"\xEF\xBB\xBF";
 /// What is written of every record of an alert but what people did about it.
 const ALERT: &[u8] = b"alert-";
-/// Largest PDF that is read, bytes: a year of a large site is a tenth of it.
-const PDF_MAX: u64 = 1 << 30;
 /// Longest account that is read, bytes (own choice: one with all the traces it may hold is a third of it).
 const ACCOUNT_MAX: u64 = 512 << 20;
 
@@ -125,6 +118,9 @@ pub(in crate::app) struct ExportReport {
     pub(in crate::app) size: u64,
     /// What holds, one sentence each; empty where something does not.
     pub(in crate::app) holds: Vec<String>,
+    /// What became of the printed pages of a report: `same`, `other` or `not-compared`.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub(in crate::app) pages: Option<&'static str>,
     /// What does not hold.
     pub(in crate::app) flaws: Vec<Told>,
     /// Further ones that are not told one by one.
@@ -143,11 +139,12 @@ impl fmt::Display for ExportReport {
         writeln!(
             f,
             "{}: «{}», {} to {}",
-            match (self.outcome, &self.beyond) {
-                (Outcome::NotWhole, _) => "NOT WHOLE",
-                (Outcome::NotChecked, _) => "could not be checked as asked for",
-                (Outcome::Whole, Some(_)) => "whole as far as it goes",
-                (Outcome::Whole, None) => "whole",
+            match (self.outcome, &self.beyond, &self.pages) {
+                (Outcome::NotWhole, ..) => "NOT WHOLE",
+                (Outcome::NotChecked, ..) => "could not be checked as asked for",
+                (Outcome::Whole, Some(_), _) => "whole as far as it goes",
+                (Outcome::Whole, None, Some("not-compared")) => "whole, its printed pages not compared",
+                (Outcome::Whole, None, _) => "whole",
             },
             printable(&self.site),
             self.from,
@@ -166,16 +163,9 @@ impl fmt::Display for ExportReport {
     }
 }
 
-/// What an export is made of.
-pub(super) struct Parts {
-    pub(super) evidence: (String, Source),
-    pub(super) table: Option<(String, Form, Source)>,
-    pub(super) account: Option<Source>,
-    pub(super) printed: bool,
-}
-
 /// Verifies an export with the public key and the kept checkpoints that the auditor brings along;
-/// `with` is the evidence of a table, or the PDF that holds it.
+/// `with` is the evidence of a table, or the PDF that holds it. The pages of a report are made again where they are to
+/// be read, which takes as long as making it did.
 ///
 /// # Errors
 /// [`CannotCheck`] where it says nothing, neither that the export holds nor that it does not.
@@ -183,6 +173,7 @@ pub(in crate::app) fn verify_export(
     path: &Path,
     with: Option<&Path>,
     trust: Trust,
+    reads_pages: bool,
 ) -> Result<ExportReport, CannotCheck> {
     let parts = parts(path, with)?;
     let origins: Vec<String> = trust.kept.iter().map(|kept| kept.origin.clone()).collect();
@@ -206,7 +197,8 @@ pub(in crate::app) fn verify_export(
             None
         }
     };
-    let has_account = account.is_some();
+    let program = account.as_ref().map(|account| account.program.clone());
+    let has_account = program.is_some();
     let mut again: Option<AccountCheck> = None;
     let (examined, named) = examine(&parts.evidence.1, trust, |seen, header, zone| {
         if let Some(table) = &mut table {
@@ -232,6 +224,15 @@ pub(in crate::app) fn verify_export(
         flaws.extend(table_faults.iter().map(|fault| told_of_table(name, fault)));
     }
     flaws.extend(account_faults.told.iter().map(told_of_account));
+    // Of what does not hold no pages need be made.
+    let pages = program.as_ref().filter(|_| flaws.is_empty()).and_then(|program| {
+        let attached = parts.attached(program)?;
+        let asked = reads_pages.then(|| pages::pages(path, &attached));
+        Some(asked.unwrap_or_else(|| Pages::NotCompared("that was asked for".to_owned())))
+    });
+    if pages == Some(Pages::Other) {
+        flaws.push(told_of_pages(name_of(path)));
+    }
     let kept = origins.into_iter().zip(&examined.kept);
     let other_ledgers: Vec<String> =
         kept.filter(|(_, (_, kept))| *kept == Kept::OtherLedger).map(|(origin, _)| origin).collect();
@@ -243,12 +244,13 @@ pub(in crate::app) fn verify_export(
     Ok(ExportReport {
         outcome,
         holds: if flaws.is_empty() {
-            said::holds(&examined, &parts, (rows, beyond.as_ref()), has_account)
+            said::holds(&examined, &parts, (rows, beyond.as_ref()), (has_account, pages.as_ref()))
         } else {
             Vec::new()
         },
-        remarks: said::remarks(&examined, &parts, (named, &account_faults), beyond.as_ref()),
+        remarks: said::remarks(&examined, (named, &account_faults), pages.as_ref(), beyond.as_ref()),
         beyond,
+        pages: pages.as_ref().map(Pages::code),
         site: examined.header.site.clone(),
         from: examined.header.from,
         to: examined.header.to,
@@ -258,71 +260,6 @@ pub(in crate::app) fn verify_export(
         other_ledgers,
         more: examined.findings.more + account_faults.more,
     })
-}
-
-fn parts(path: &Path, with: Option<&Path>) -> Result<Parts, CannotCheck> {
-    let source = Source::File(path.to_path_buf());
-    let name = name_of(path);
-    let head = source.head().map_err(CannotCheck::Read)?;
-    if is_pdf(&head) {
-        let mut attached = attachments(read_pdf(path)?)?;
-        let mut take = |name| attached.remove(name).ok_or(CannotCheck::Lacks { name });
-        return Ok(Parts {
-            evidence: (EVIDENCE.to_owned(), take(EVIDENCE)?),
-            table: Some((CYCLES.to_owned(), Form::Csv, take(CYCLES)?)),
-            account: Some(take(ACCOUNT)?),
-            printed: true,
-        });
-    }
-    if head.starts_with(MARK) {
-        return Err(CannotCheck::Marked { what: "it" });
-    }
-    if is_evidence(&head) {
-        return Ok(Parts { evidence: (name, source), table: None, account: None, printed: false });
-    }
-    let form = match head.first() {
-        Some(b'{') if head.starts_with(b"{\"index\":") => Form::JsonLines,
-        Some(b'{') => return Err(CannotCheck::OtherTable),
-        Some(_) if head.starts_with(b"machine,started (") => Form::Csv,
-        Some(_) if OTHER_TABLES.iter().any(|begin| head.starts_with(begin)) => {
-            return Err(CannotCheck::OtherTable);
-        }
-        Some(_) => return Err(CannotCheck::Unknown),
-        None => return Err(CannotCheck::Empty),
-    };
-    let with = with.ok_or(CannotCheck::Alone)?;
-    let proof = Source::File(with.to_path_buf());
-    let head = proof.head().map_err(CannotCheck::Read)?;
-    if head.starts_with(MARK) {
-        return Err(CannotCheck::Marked { what: "its evidence" });
-    }
-    let evidence = if is_pdf(&head) {
-        let found = attachments(read_pdf(with)?)?.remove(EVIDENCE);
-        (EVIDENCE.to_owned(), found.ok_or(CannotCheck::Lacks { name: EVIDENCE })?)
-    } else {
-        (name_of(with), proof)
-    };
-    Ok(Parts { evidence, table: Some((name, form, source)), account: None, printed: false })
-}
-
-fn name_of(path: &Path) -> String {
-    path.file_name().unwrap_or(path.as_os_str()).to_string_lossy().into_owned()
-}
-
-fn is_pdf(head: &[u8]) -> bool {
-    head.starts_with(b"%PDF-")
-}
-
-fn is_evidence(head: &[u8]) -> bool {
-    head.starts_with(b"{\"rinseward\":\"evidence\"")
-}
-
-fn read_pdf(path: &Path) -> Result<Vec<u8>, CannotCheck> {
-    let size = std::fs::metadata(path).map_err(CannotCheck::Read)?.len();
-    if size > PDF_MAX {
-        return Err(CannotCheck::TooLarge);
-    }
-    std::fs::read(path).map_err(CannotCheck::Read)
 }
 
 fn read_account(source: &Source) -> Result<Result<Account, AccountFault>, CannotCheck> {
@@ -463,6 +400,15 @@ fn told_of_table(file: &str, fault: &TableFault) -> Told {
 fn told_of_account(fault: &AccountFault) -> Told {
     let (code, text, record) = (fault.code(), fault.to_string(), fault.record());
     Told { code, text, file: ACCOUNT.to_owned(), line: None, record, recorded: None }
+}
+
+fn told_of_pages(file: String) -> Told {
+    let text = format!(
+        "{file}: its printed pages are not those that rinseward-report {} makes of account.json: they were changed, or \
+         another build of the program made them",
+        env!("CARGO_PKG_VERSION")
+    );
+    Told { code: "pages-changed", text, file, line: None, record: None, recorded: None }
 }
 
 #[cfg(test)]

@@ -3,7 +3,8 @@
 use jiff::tz::TimeZone;
 
 use super::account::{Faults, NEVER};
-use super::export::Parts;
+use super::pages::Pages;
+use super::parts::Parts;
 use super::table::Beyond;
 use crate::core::counted::Noun;
 use crate::core::evidence::Header;
@@ -34,7 +35,7 @@ pub(super) fn holds(
     examined: &Examined,
     parts: &Parts,
     (rows, beyond): (Option<usize>, Option<&Beyond>),
-    account: bool,
+    (account, pages): (bool, Option<&Pages>),
 ) -> Vec<String> {
     let Header { first, end, size, .. } = examined.header;
     let mut holds = vec![format!(
@@ -77,14 +78,24 @@ pub(super) fn holds(
                 .to_owned(),
         );
     }
+    match pages {
+        Some(Pages::Same { to_the_byte: true }) => holds.push(
+            "the printed pages were made again from account.json: the file is the same to the byte".to_owned(),
+        ),
+        Some(Pages::Same { to_the_byte: false }) => holds.push(
+            "the printed pages were made again from account.json and show the same; another program saved the file anew"
+                .to_owned(),
+        ),
+        Some(Pages::Other | Pages::NotCompared(_)) | None => {}
+    }
     holds
 }
 
 /// What is to be known beside it.
 pub(super) fn remarks(
     examined: &Examined,
-    parts: &Parts,
     (named, account): (bool, &Faults),
+    pages: Option<&Pages>,
     beyond: Option<&Beyond>,
 ) -> Vec<String> {
     let mut remarks = Vec::new();
@@ -134,11 +145,12 @@ pub(super) fn remarks(
             ));
         }
     }
-    if parts.printed {
-        remarks.push(
-            "the printed pages were not read: they should say what account.json and cycles.csv say, and those were checked, but for what the next note names"
-                .to_owned(),
-        );
+    if let Some(Pages::NotCompared(why)) = pages {
+        remarks.push(format!(
+            "the printed pages were not compared ({why}): they should say what account.json and cycles.csv say, and those were checked, but for what a note names"
+        ));
+    }
+    if pages.is_some() {
         let open: Vec<&str> = [NEVER].into_iter().chain(account.open.iter().copied()).collect();
         remarks.push(format!("not reckoned again in account.json: {}", open.join("; ")));
     }

@@ -16,7 +16,7 @@ use rinseward::core::record::{
 use rinseward::ledger::NewRecord;
 use serde_json::{Value, json};
 
-use super::{Site, key, pdf, said, verify_bytes};
+use super::{PAGELESS, Site, key, pdf, said, verify_bytes};
 use crate::ledger::fixture::{at, cycle, plain, start, stop, trace};
 use crate::records::{self, SITE, amendment, first_key, machine, traced};
 
@@ -218,7 +218,7 @@ fn changed_of(site: &Site, change: impl FnOnce(&mut Value)) -> (Option<i32>, Str
         ("evidence.jsonl", site.read("evidence.jsonl")),
         ("account.json", account.to_string().into_bytes()),
     ];
-    verify_bytes("report.pdf", &pdf::with_files(&inside), None)
+    verify_bytes(PAGELESS, &pdf::with_files(&inside), None)
 }
 
 /// Takes the first entry of a list away.
@@ -254,7 +254,7 @@ fn a_report_with_late_and_amended_records_is_whole_and_says_what_was_not_reckone
 fn the_reports_of_the_days_around_it_are_whole_too() {
     for day in ["2026-01-01", "2026-01-03", "2025-12-31", "2999-12-31"] {
         let site = Site::of(records(), day);
-        let output = site.verify("report.pdf", None);
+        let output = site.verify(PAGELESS, None);
         assert_eq!(output.status.code(), Some(0), "{day}: {}", said(&output));
     }
 }
@@ -266,7 +266,7 @@ fn a_service_that_stands_still_at_the_end_cannot_be_left_out() {
     let stopped = records.iter().position(|new| matches!(new.record.body, Body::ServiceStop(_)));
     records.truncate(stopped.expect("it stopped") + 1);
     let site = Site::of(records, "2026-01-02");
-    let output = site.verify("report.pdf", None);
+    let output = site.verify(PAGELESS, None);
     assert_eq!(output.status.code(), Some(0), "{}", said(&output));
     let (code, said) = changed_of(&site, |account| {
         let gaps = account["machines"][1]["gaps"].as_array_mut().expect("a list");
@@ -423,7 +423,7 @@ fn an_account_with_a_calibration_in_doubt_is_what_the_records_say() {
         assert_eq!(account["doubts"][0]["index"], json!(damaged), "{account}");
         let doubted = |known: &Value| known["doubted"] == json!(true);
         assert!(account["calibrations"].as_array().is_some_and(|all| all.iter().any(doubted)), "{account}");
-        let output = site.verify("report.pdf", None);
+        let output = site.verify(PAGELESS, None);
         let said = said(&output);
         assert_eq!((output.status.code(), said.matches("fails:").count()), (Some(code), findings), "{said}");
         assert!(!said.contains("account.json tells"), "{said}");

@@ -86,6 +86,66 @@ fn a_report_is_whole_and_proves_its_table() {
         let output = verify(&path, with, &key());
         assert_eq!(output.status.code(), Some(0), "{}", said(&output));
         assert!(said(&output).contains("whole: «north kitchen»"), "{}", said(&output));
+        let made_again = said(&output).contains("the file is the same to the byte");
+        assert_eq!(made_again, with.is_none(), "{}", said(&output));
+    }
+}
+
+/// The report as qpdf writes it with these choices.
+fn saved_anew(choices: &[&str]) -> Vec<u8> {
+    let directory = tempfile::tempdir().expect("room for a directory");
+    let out = directory.path().join("report.pdf");
+    let output =
+        Command::new("qpdf").args(choices).arg(Report::shared().path("report.pdf")).arg(&out).output();
+    let output = output.expect("qpdf is needed, see tests/all");
+    assert!(output.status.success(), "{}", said(&output));
+    std::fs::read(&out).expect("qpdf wrote it")
+}
+
+// Regression: a report with other pages was whole. One that a program only packed otherwise is.
+#[test]
+fn pages_that_were_changed_are_seen() {
+    for choices in [
+        &["--linearize"][..],
+        &["--qdf", "--normalize-content=n"],
+        &["--object-streams=disable", "--recompress-flate"],
+    ] {
+        let (code, text) = verify_bytes("report.pdf", &saved_anew(choices), None);
+        assert_eq!(code, Some(0), "{choices:?}: {text}");
+        assert!(text.contains("another program saved the file anew"), "{choices:?}: {text}");
+    }
+    let plain = saved_anew(&["--qdf", "--normalize-content=n"]);
+    let mut moved = plain.clone();
+    let text = moved.windows(4).position(|part| part == b" Tm[").expect("it shows text");
+    let digit = (0..text).rev().find(|at| moved[*at].is_ascii_digit()).expect("it stands somewhere");
+    moved[digit] = if moved[digit] == b'9' { b'8' } else { moved[digit] + 1 };
+    let fewer = saved_anew(&["--pages", ".", "1-r2", "--"]);
+    let turned = saved_anew(&["--rotate=180:1"]);
+    for (what, changed) in [("moved", moved), ("fewer", fewer), ("turned", turned)] {
+        let (code, text) = verify_bytes("report.pdf", &changed, None);
+        assert_eq!(code, Some(1), "{what}: {text}");
+        assert!(text.contains("its printed pages are not those that rinseward-report"), "{what}: {text}");
+    }
+}
+
+// Own promise: where the pages cannot be made again that is said first, and nothing else fails.
+#[test]
+fn pages_that_are_not_compared_are_not_called_whole() {
+    let report = Report::shared().path("report.pdf");
+    let alone = tempfile::tempdir().expect("room for a directory");
+    let program = alone.path().join("rinseward");
+    std::fs::copy(env!("CARGO_BIN_EXE_rinseward"), &program).expect("room for the program");
+    for (program, choices, why) in [
+        (program.as_path(), &[][..], "there is no rinseward-report"),
+        (Path::new(env!("CARGO_BIN_EXE_rinseward")), &["--records-only"], "that was asked for"),
+    ] {
+        let mut command = Command::new(program);
+        command.args(["verify", "--key", &key().verifying().to_string()]).args(choices).arg(&report);
+        let output = command.env("PATH", alone.path()).output().expect("the command runs");
+        assert_eq!(output.status.code(), Some(0), "{}", said(&output));
+        let first = said(&output).lines().next().expect("an answer").to_owned();
+        assert!(first.contains("report.pdf: whole, its printed pages not compared: "), "{first}");
+        assert!(said(&output).contains(&format!("were not compared ({why}")), "{}", said(&output));
     }
 }
 

@@ -137,7 +137,7 @@ impl Site {
 
     fn verify(&self, name: &str, with: Option<&str>) -> Result<ExportReport, CannotCheck> {
         let with = with.map(|name| self.path(name));
-        verify_export(&self.path(name), with.as_deref(), trust(&key()))
+        verify_export(&self.path(name), with.as_deref(), trust(&key()), true)
     }
 
     fn codes(&self, name: &str, with: Option<&str>) -> Vec<(&'static str, Option<u64>, Option<u64>)> {
@@ -293,7 +293,7 @@ fn another_key_a_cut_file_and_another_file_are_told() {
     let site = Site::new();
     site.export();
     let stranger = SigningKey::from_seed("north-kitchen", &[8; 32]).expect("a name");
-    let report = verify_export(&site.path("evidence.jsonl"), None, trust(&stranger)).expect("checked");
+    let report = verify_export(&site.path("evidence.jsonl"), None, trust(&stranger), true).expect("checked");
     assert!(
         report.outcome == Outcome::NotWhole && report.flaws[0].text.contains("does not vouch"),
         "{report}"

@@ -307,7 +307,8 @@ async fn records_are_taken_away_in_each_form() {
     std::fs::write(&file, evidence).expect("a temporary file");
     let seal = seal::newest(&Reader::open(running.ledger.path()).expect("a ledger")).expect("it is read");
     let key = seal.expect("a checkpoint").key.parse().expect("a key");
-    let report = verify_export(&file, None, Trust { keys: vec![key], kept: Vec::new() }).expect("checked");
+    let report =
+        verify_export(&file, None, Trust { keys: vec![key], kept: Vec::new() }, true).expect("checked");
     assert!(report.outcome == Outcome::Whole && report.size > 2 * CYCLES, "{report}");
 }
 
