@@ -97,8 +97,8 @@ fn made_again(path: &Path, attached: &Attached<'_>) -> Result<Pages, NotMade> {
     let account = put(ACCOUNT, attached.account)?;
     let (cycles, evidence) = (put(CYCLES, attached.cycles)?, put(EVIDENCE, attached.evidence)?);
     let attachments = Attachments { cycles: Some(&cycles), evidence: Some(&evidence) };
-    // Nothing in the file says on which scale it is.
-    for scale in Scale::ALL {
+    let said = scale(&theirs);
+    for scale in Scale::ALL.into_iter().filter(|scale| said.is_none_or(|said| said == *scale)) {
         let out = folder.path().join(format!("{}.pdf", scale.as_str()));
         let options = Options { paper, scale, language };
         typesetter.make(&account, attachments, options, &out, &Progress::unseen())?;
@@ -119,6 +119,12 @@ fn paper(pdf: &Pdf) -> Option<Paper> {
     const LETTER: f64 = 612.0;
     let page = pdf.pages().first()?;
     Some(if (page.media_box().width() - LETTER).abs() < 1.0 { Paper::Letter } else { Paper::A4 })
+}
+
+/// The scale that the file says it is on; `None` where its words about itself are lost.
+fn scale(pdf: &Pdf) -> Option<Scale> {
+    let keywords = pdf.metadata().keywords.as_deref()?;
+    std::str::from_utf8(keywords).ok()?.parse().ok()
 }
 
 fn language(pdf: &Pdf) -> Option<Language> {

@@ -158,6 +158,7 @@ pub fn sheet(account: &Account, options: Options, attached: &[Attached<'_>]) -> 
     let span = teller.span(account);
     Ok(Sheet {
         language: options.language.code(),
+        scale: options.scale.as_str(),
         paper: options.paper.in_template(),
         title: format!("{} · {site} · {span}", teller.say(Word::Title)),
         heading: teller.say(Word::Title),

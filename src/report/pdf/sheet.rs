@@ -10,6 +10,8 @@ use serde::Serialize;
 pub struct Sheet {
     /// Code of its language (ISO 639-1).
     pub language: &'static str,
+    /// Scale of its temperatures, a keyword of the file: whoever makes it again needs to know.
+    pub scale: &'static str,
     /// Name of its paper, as typst knows it.
     pub paper: &'static str,
     /// Title of the document.
