@@ -248,6 +248,7 @@ fn doubted(earlier: Option<&Earlier>) -> String {
 const fn in_change(changed: &AlertChanged) -> &'static str {
     match changed.change {
         Change::Eased if changed.amended.is_some() => "what it stood on was entered wrongly",
+        Change::Eased if changed.worst.is_some() => "what it measured is counted anew: an entry was amended",
         Change::Grew => "grew",
         Change::MissedAgain => "missed once more",
         Change::Eased => "one thing that it is about is well again",

@@ -11,7 +11,7 @@ use super::condition::Condition;
 use super::earlier::Earlier;
 use super::open::AlertNumber;
 use super::past::Past;
-use crate::core::record::{Body, Clearing, Cycle, OfAlert, Record};
+use crate::core::record::{AlertChanged, Body, Change, Clearing, Cycle, OfAlert, Record};
 
 /// Findings that are kept of one machine (own choice: one a day for eleven years). Of more the older half is
 /// forgotten: the racks of before are told as they were judged.
@@ -37,6 +37,9 @@ struct Open {
 struct OfMachine {
     /// Racks of before something was found wrong.
     told: Vec<(AlertNumber, Earlier)>,
+    /// The open alerts whose entry is right as it was corrected: what they told speaks against no rack, as long as that
+    /// counts.
+    right: Vec<AlertNumber>,
     /// When a probe was known to show too much, which puts those in doubt that are washed meanwhile.
     past: Past,
 }
@@ -54,9 +57,35 @@ impl OfMachine {
         self.told.retain(|(known, _)| *known != alert);
     }
 
+    /// Right as corrected, what was tested speaks against no rack; withdrawn or wrong once more, it does again.
+    fn changed(&mut self, changed: &AlertChanged) {
+        let counts = changed.amended.as_ref().map(|amended| amended.counts.is_some());
+        match (changed.change, counts) {
+            (Change::Returned, None) => self.settle(changed.alert),
+            (Change::Returned, Some(_)) | (_, Some(false)) => {
+                self.right.retain(|known| *known != changed.alert);
+            }
+            (_, Some(true)) if !self.right.contains(&changed.alert) => self.right.push(changed.alert),
+            (_, Some(true) | None) => {}
+        }
+    }
+
+    /// Nothing will be said of that any more, or the alert goes on by something else.
+    fn settle(&mut self, alert: AlertNumber) {
+        if self.right.contains(&alert) {
+            self.take_back(alert);
+            self.right.retain(|known| *known != alert);
+        }
+    }
+
+    /// What speaks against racks.
+    fn speaking(&self) -> impl Iterator<Item = &(AlertNumber, Earlier)> {
+        self.told.iter().filter(|(number, _)| !self.right.contains(number))
+    }
+
     /// The alerts that told of such racks.
     fn telling(&self, holds: impl Fn(&Earlier) -> bool) -> impl Iterator<Item = AlertNumber> {
-        self.told.iter().filter(move |(_, earlier)| holds(earlier)).map(|(number, _)| *number)
+        self.speaking().filter(move |(_, earlier)| holds(earlier)).map(|(number, _)| *number)
     }
 }
 
@@ -111,6 +140,9 @@ impl Doubts {
         if open.of_thermometer {
             own.past.note(index, record);
         }
+        if let OfAlert::Changed(changed) = told {
+            own.changed(changed);
+        }
         if let Some(earlier) = told.earlier() {
             own.told(alert, earlier);
         }
@@ -118,11 +150,8 @@ impl Doubts {
             OfAlert::Cleared(cleared) if cleared.clearing == Clearing::Withdrawn => {
                 own.take_back(alert);
             }
-            // Right as corrected, what was tested speaks against no rack; withdrawn, it proves none.
-            OfAlert::Changed(changed) if changed.amended.as_ref().is_some_and(|one| one.counts.is_some()) => {
-                own.take_back(alert);
-            }
             OfAlert::Closed(_) => {
+                own.settle(alert);
                 self.open.remove(&alert);
             }
             OfAlert::Raised(_)
@@ -167,14 +196,14 @@ impl Doubts {
     pub fn stretches(&self, machine: Option<&str>, alert: Option<AlertNumber>) -> Vec<RangeInclusive<u64>> {
         let own = self.machines.iter().filter(|(name, _)| machine.is_none_or(|machine| machine == *name));
         let mut found: Vec<(u64, u64)> = Vec::new();
-        for (_, OfMachine { told, past }) in own {
+        for (_, own) in own {
             let wanted = |number: AlertNumber| alert.is_none_or(|alert| alert == number);
             let racks = |(number, earlier): &(AlertNumber, Earlier)| {
                 let (first, last) = (earlier.racks.first()?, earlier.racks.last()?);
                 wanted(*number).then_some((first.index, last.index))
             };
-            found.extend(told.iter().filter_map(racks));
-            let meanwhile = past.doubting().filter(|(number, _)| wanted(*number));
+            found.extend(own.speaking().filter_map(racks));
+            let meanwhile = own.past.doubting().filter(|(number, _)| wanted(*number));
             found.extend(meanwhile.map(|(_, stretch)| stretch));
         }
         found.sort_unstable();

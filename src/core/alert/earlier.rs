@@ -434,7 +434,7 @@ impl Turn<'_> {
             memory.off_by.clear();
         } else if condition == Condition::Weak {
             memory.weak_by.clear();
-            memory.weak_withdrawn.clear();
+            memory.weak_amended.clear();
             memory.beside_counted = Racks::default();
         }
     }

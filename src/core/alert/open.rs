@@ -158,7 +158,10 @@ pub struct Amended {
     pub by: String,
     /// When that went on record.
     pub at: Timestamp,
-    /// What it showed as it was entered.
+    /// Index of the record of the entry; absent where an earlier version wrote it.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub of: Option<u64>,
+    /// What it showed as it was entered first.
     pub was: Quantity,
     /// What it shows as it was corrected, which is right; absent where it was withdrawn.
     #[serde(skip_serializing_if = "Option::is_none", default)]

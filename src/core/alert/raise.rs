@@ -38,6 +38,8 @@ pub(super) struct Told {
     pub(super) released: Option<String>,
     /// That the last entry by which it stood was entered wrongly.
     pub(super) amended: Option<Amended>,
+    /// The worst that was measured, where what it measured is counted anew.
+    pub(super) worst: Option<Quantity>,
 }
 
 /// Something that is wrong at present.
@@ -58,6 +60,8 @@ pub(super) struct Report<'r> {
     pub(super) missed: Option<MissedDue>,
     /// Whether its racks were washed without proof, so that an action is needed whatever the condition.
     pub(super) unproven: bool,
+    /// How the entry was amended that shows it, where it did not when it was entered.
+    pub(super) amended: Option<Amended>,
 }
 
 impl<'r> Report<'r> {
@@ -76,6 +80,7 @@ impl<'r> Report<'r> {
             about: None,
             missed: None,
             unproven: false,
+            amended: None,
         }
     }
 }
@@ -162,9 +167,11 @@ impl Turn<'_> {
         open.alert.lapsed = false;
         open.recovering = 0;
         if cleared.is_some() {
-            // It stands on something else.
+            // It stands on something else, and may have ended as one without racks.
             open.alert.amended = None;
+            open.alert.needs_action |= condition.needs_action();
         }
+        let amended = report.amended.clone();
         let mut told = Told { earlier: report.earlier.clone(), missed: report.missed, ..Told::default() };
         let has_racks = !report.racks.named.is_empty() || told.earlier.is_some();
         if cleared.is_some() && has_racks {
@@ -188,6 +195,7 @@ impl Turn<'_> {
                 told.released = open.alert.acknowledged.take().map(|taken| taken.by);
                 open.telling.start_over();
             }
+            told.amended = amended;
             self.changed_by(machine, condition, Change::Returned, told);
             self.tell_return(machine, condition, anew);
         } else if grew {
@@ -284,7 +292,7 @@ impl Turn<'_> {
     }
 
     pub(super) fn changed_by(&mut self, machine: &str, condition: Condition, change: Change, told: Told) {
-        let Told { earlier, missed, released, amended } = told;
+        let Told { earlier, missed, released, amended, worst } = told;
         let Some(open) = self.state.open(machine, condition) else { return };
         let alert = &open.alert;
         let came_back = change == Change::Returned && alert.before_return > 0;
@@ -300,7 +308,8 @@ impl Turn<'_> {
             earlier,
             missed,
             released,
-            amended,
+            amended: amended.map(Box::new),
+            worst,
         };
         self.record(machine, Body::AlertChanged(body));
     }

@@ -174,9 +174,9 @@ pub(super) struct Memory {
     /// Records of the tests by which the open alert of a weak sanitizer stands.
     #[serde(default)]
     pub(super) weak_by: StandsBy,
-    /// Those of them that were withdrawn since, with their records: racks that were judged by them have no proof.
-    #[serde(skip_serializing_if = "Vec::is_empty", default)]
-    pub(super) weak_withdrawn: Vec<(u64, Amended)>,
+    /// Those that it stood by until they were withdrawn or corrected, with their records and what was said of each last.
+    #[serde(skip_serializing_if = "Vec::is_empty", default, alias = "weak_withdrawn")]
+    pub(super) weak_amended: Vec<(u64, Amended)>,
     /// The same of thermometers that are off.
     #[serde(default)]
     pub(super) off_by: StandsBy,
@@ -239,6 +239,9 @@ pub(super) struct Tested {
     pub(super) good: bool,
     /// Whether it counts no more; a later amendment may still correct it.
     pub(super) withdrawn: bool,
+    /// What it showed as it was entered first, mg/L, once it was amended.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub(super) first_mg_per_l: Option<f64>,
 }
 
 /// A look at the supplies.
@@ -325,6 +328,10 @@ impl StandsBy {
         let had = self.has(index);
         self.0.retain(|known| *known != index);
         had && self.0.is_empty()
+    }
+
+    pub(super) fn is_empty(&self) -> bool {
+        self.0.is_empty()
     }
 
     pub(super) fn clear(&mut self) {

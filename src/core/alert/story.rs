@@ -32,6 +32,8 @@ pub struct Story {
     pub closed: Option<Timestamp>,
     /// When it came back without a word of whoever takes care: where a later record shows that nobody did, it ended then.
     returned: Option<Timestamp>,
+    /// When what was measured was counted anew: what its racks showed before that was misread in part.
+    measured_anew: Option<Timestamp>,
     /// The checks that it found missing, each due time once, in order of the record.
     pub missed: Vec<MissedDue>,
     /// Messages that were delivered.
@@ -63,6 +65,7 @@ pub fn note(stories: &mut BTreeMap<AlertNumber, Story>, record: &Record) {
             taken: 0,
             released: Vec::new(),
             returned: None,
+            measured_anew: None,
             closed: None,
             missed: Vec::new(),
             delivered: 0,
@@ -163,7 +166,8 @@ impl Story {
         counted.racks.iter().for_each(|rack| alert.racks.push(*rack));
         alert.racks.count = count;
         let Measured { value, limit } = counted.measured;
-        if value.is_some() {
+        let is_newer = |rack: &Rack| self.measured_anew.is_none_or(|anew| rack.at > anew);
+        if value.is_some() && counted.racks.last().is_none_or(is_newer) {
             (alert.measured, alert.limit) = (value, limit);
             alert.worst = worse(alert.condition, alert.worst, value);
         }
@@ -192,10 +196,13 @@ impl Story {
                     (self.last_good, alert.last_good) = (Some(good), None);
                 }
                 alert.racks.count = changed.racks;
-                alert.amended = changed.amended.clone().or(alert.amended.take());
+                alert.amended = changed.amended.as_deref().cloned().or(alert.amended.take());
                 alert.pattern = changed.pattern.or(alert.pattern);
                 alert.measured = changed.measured.or(alert.measured);
                 alert.worst = worse(alert.condition, alert.worst, changed.measured);
+                if changed.worst.is_some() {
+                    (alert.worst, self.measured_anew) = (changed.worst, Some(at));
+                }
                 for about in &changed.about {
                     if !alert.about.contains(about) {
                         alert.about.push(about.clone());

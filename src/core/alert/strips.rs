@@ -4,8 +4,9 @@
 //! is in doubt by then. The latest test that counts decides, also where an amendment makes an earlier one the latest.
 
 use super::condition::Condition;
+use super::notice::Occasion;
 use super::open::{Amended, Quantity};
-use super::raise::{Report, Told, Turn};
+use super::raise::{Report, Told, Turn, worse};
 use super::state::{Memory, STANDS_BY_MAX, Tested};
 use crate::core::channel::Place;
 use crate::core::record::{Amendment, AmendmentChange, Change, Check};
@@ -13,6 +14,13 @@ use crate::core::sanitizer::{Refusal, requirement};
 
 /// Most tests of a machine that are remembered, for amendments (own choice: two weeks of three shifts, and some).
 const TESTED_MAX: usize = 64;
+
+impl Tested {
+    /// What it showed as it was entered first, mg/L.
+    fn entered(self) -> f64 {
+        self.first_mg_per_l.unwrap_or(self.mg_per_l)
+    }
+}
 
 impl Memory {
     /// The latest test that counts.
@@ -23,13 +31,36 @@ impl Memory {
 
     /// A test counts as it was amended: whether the alert stands by none any more.
     fn lost_weak(&mut self, now: Tested, amended: &Amended) -> bool {
-        let Self { weak_by, weak_withdrawn, .. } = self;
-        if now.withdrawn && weak_by.has(now.index) && weak_withdrawn.len() < STANDS_BY_MAX {
-            weak_withdrawn.push((now.index, amended.clone()));
-        } else if now.good && !now.withdrawn {
-            weak_withdrawn.retain(|(index, _)| *index != now.index);
+        let Self { weak_by, weak_amended, .. } = self;
+        let known = weak_amended.iter().position(|(index, _)| *index == now.index);
+        if let Some(known) = known {
+            weak_amended.remove(known);
         }
-        (now.good || now.withdrawn) && weak_by.lost_last(now.index)
+        let counts_against = !now.good && !now.withdrawn;
+        if !counts_against
+            && (known.is_some() || weak_by.has(now.index))
+            && weak_amended.len() < STANDS_BY_MAX
+        {
+            weak_amended.push((now.index, amended.clone()));
+        }
+        !counts_against && weak_by.lost_last(now.index)
+    }
+
+    /// What is said of an alert that stands by no entry any more: the last of those that were withdrawn, since its racks
+    /// have no proof whatever became of the rest, else the last that was corrected.
+    fn weak_was(&self) -> Option<&Amended> {
+        let all = || self.weak_amended.iter().rev().map(|(_, amended)| amended);
+        let withdrawn = all().find(|amended| amended.counts.is_none());
+        withdrawn.or(all().next()).filter(|_| self.weak_by.is_empty())
+    }
+
+    /// What the entries show by which the alert stands, as they count: the latest, and the worst.
+    fn weak_values(&self) -> Option<(Quantity, Quantity)> {
+        let own = || self.tested.iter().filter(|one| !one.withdrawn && self.weak_by.has(one.index));
+        let latest = own().max_by_key(|one| (one.at, one.index))?;
+        let shown = own().map(|one| Some(Quantity::MgPerL(one.mg_per_l)));
+        let worst = shown.reduce(|one, other| worse(Condition::Weak, one, other))??;
+        Some((Quantity::MgPerL(latest.mg_per_l), worst))
     }
 }
 
@@ -45,7 +76,7 @@ impl Turn<'_> {
             all.remove(oldest);
         }
         if !tested.good {
-            self.found_weak(machine, tested);
+            self.found_weak(machine, tested, None);
         }
         if let Some(right) = self.latest_test(machine).filter(|latest| latest.good) {
             self.sanitizer_right(machine, right.at, right.index);
@@ -62,47 +93,79 @@ impl Turn<'_> {
         };
         let all = &mut self.state.memory(machine).tested;
         let Some(known) = all.iter_mut().find(|known| known.index == amendment.of) else { return };
-        let was = known.mg_per_l;
+        let was = known.entered();
         *known = corrected.unwrap_or(Tested { withdrawn: true, ..*known });
+        known.first_mg_per_l = Some(was);
         let now = *known;
         self.sanitizer_not_right(machine, amendment.of);
         let amended = Amended {
             by: amendment.by.clone(),
             at: self.now,
+            of: Some(now.index),
             was: Quantity::MgPerL(was),
             counts: (!now.withdrawn).then_some(Quantity::MgPerL(now.mg_per_l)),
         };
-        let never = self.state.memory(machine).lost_weak(now, &amended);
+        let memory = self.state.memory(machine);
+        let had = memory.weak_by.has(now.index);
+        let never = memory.lost_weak(now, &amended);
         let latest = self.latest_test(machine);
-        if let Some(wrong) = latest.filter(|latest| !latest.good) {
-            self.found_weak(machine, wrong);
-            return;
+        let wrong = latest.filter(|latest| !latest.good);
+        if !now.good && !now.withdrawn && !had && wrong != Some(now) {
+            self.found_weak(machine, now, Some(&amended));
         }
-        if never {
-            self.entered_wrongly(machine, amended);
+        if let Some(wrong) = wrong {
+            self.found_weak(machine, wrong, Some(&amended).filter(|_| wrong == now));
+        } else if never {
+            self.entered_wrongly(machine);
             self.dismiss(machine, Condition::Weak);
         } else {
+            self.entered_wrongly_anew(machine);
             self.recover(machine, Condition::Weak, true, 1);
         }
-        if let Some(right) = latest {
+        self.measured_anew(machine);
+        if let Some(right) = latest.filter(|latest| latest.good) {
             self.sanitizer_right(machine, right.at, right.index);
         }
     }
 
-    /// The last entry by which the alert stood was entered wrongly: what it tells of is told as it counts. Where another
-    /// one was withdrawn, that: its racks have no proof, whatever became of the rest.
-    fn entered_wrongly(&mut self, machine: &str, amended: Amended) {
-        let withdrawn =
-            self.state.memory(machine).weak_withdrawn.last().map(|(_, withdrawn)| withdrawn.clone());
-        let amended = withdrawn.unwrap_or(amended);
-        if let Some(open) = self.state.open_mut(machine, Condition::Weak) {
-            open.alert.amended = Some(amended.clone());
+    /// The last entry by which the alert stood was entered wrongly: what it tells of is told as it counts. Whether that
+    /// is something else than before.
+    fn entered_wrongly(&mut self, machine: &str) -> bool {
+        let amended = self.state.memory(machine).weak_was().cloned();
+        let open = self.state.open_mut(machine, Condition::Weak);
+        let Some(open) = open.filter(|open| amended.is_some() && open.alert.amended != amended) else {
+            return false;
+        };
+        open.alert.amended.clone_from(&amended);
+        let told = Told { amended, ..Told::default() };
+        self.changed_by(machine, Condition::Weak, Change::Eased, told);
+        true
+    }
+
+    /// An entry that was found wrong before was amended once more: who was told what it shows is told what counts.
+    fn entered_wrongly_anew(&mut self, machine: &str) {
+        let open = self.state.open(machine, Condition::Weak);
+        let is_told = open.is_some_and(|open| open.alert.cleared.is_some() && !open.telling.cleared_pending);
+        if self.entered_wrongly(machine) && is_told {
+            self.tell_told(machine, Condition::Weak, Occasion::Cleared);
         }
-        let told = Told { amended: Some(amended), ..Told::default() };
+    }
+
+    /// What the alert says it measured is what the entries show that count: not what was misread.
+    fn measured_anew(&mut self, machine: &str) {
+        let Some((latest, worst)) = self.state.memory(machine).weak_values() else { return };
+        let Some(open) = self.state.open_mut(machine, Condition::Weak) else { return };
+        let anew = (Some(latest), Some(worst));
+        if (open.alert.measured, open.alert.worst) == anew {
+            return;
+        }
+        (open.alert.measured, open.alert.worst) = anew;
+        let told = Told { worst: Some(worst), ..Told::default() };
         self.changed_by(machine, Condition::Weak, Change::Eased, told);
     }
 
-    fn found_weak(&mut self, machine: &str, tested: Tested) {
+    /// A test found the sanitizer wrong: as it was entered, or as it was amended.
+    fn found_weak(&mut self, machine: &str, tested: Tested, amended: Option<&Amended>) {
         let is_latest = self.latest_test(machine).is_some_and(|latest| latest.index == tested.index);
         let earlier = Some(self.sanitizer_wrong(machine, tested.at, is_latest));
         self.state.memory(machine).weak_by.add(tested.index);
@@ -110,6 +173,7 @@ impl Turn<'_> {
             place: Some(Place::FinalRinse),
             measured: Some(Quantity::MgPerL(tested.mg_per_l)),
             earlier,
+            amended: amended.cloned(),
             ..Report::new(Condition::Weak, machine, tested.at)
         });
     }
@@ -129,6 +193,6 @@ impl Turn<'_> {
                 false
             }
         };
-        Some(Tested { index, at: *at, mg_per_l: *mg_per_l, good, withdrawn: false })
+        Some(Tested { index, at: *at, mg_per_l: *mg_per_l, good, withdrawn: false, first_mg_per_l: None })
     }
 }

@@ -2,6 +2,7 @@
 //!
 //! The rules are this module's own, stated in the table at its head.
 
+mod amended;
 mod checks;
 mod conditions;
 mod dialog;

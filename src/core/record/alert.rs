@@ -133,9 +133,13 @@ pub struct AlertChanged {
     /// Who had taken it on, where that ended: it came back after it had settled, and wants somebody anew.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub released: Option<String>,
-    /// That the last entry by which it stood was entered wrongly.
+    /// That the last entry by which it stood was entered wrongly; where it came back, that an entry shows so as it was
+    /// amended.
     #[serde(skip_serializing_if = "Option::is_none", default)]
-    pub amended: Option<Amended>,
+    pub amended: Option<Box<Amended>>,
+    /// The worst that was measured, where what was measured is counted anew without an entry that was amended.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub worst: Option<Quantity>,
 }
 
 impl AlertChanged {
@@ -155,6 +159,7 @@ impl AlertChanged {
             missed: None,
             released: None,
             amended: None,
+            worst: None,
         }
     }
 }

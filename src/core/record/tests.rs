@@ -72,6 +72,7 @@ fn records_of_alerts_keep_their_form() {
             missed: None,
             released: Some("Ana".to_owned()),
             amended: None,
+            worst: None,
         }),
     );
     check(

@@ -395,6 +395,10 @@ fn of_changed(changed: &AlertChanged, recorded: Option<Timestamp>, reader: &Read
             "What it stood on was entered wrongly, and counts no more as it was entered",
             "Lo que la sostenía se anotó mal, y ya no vale como se anotó",
         ),
+        Change::Eased if changed.worst.is_some() => (
+            "An entry that it stands on was amended: what it measured is counted anew",
+            "Se enmendó una anotación que la sostiene: lo que midió se cuenta de nuevo",
+        ),
         Change::Eased => {
             ("One thing that it is about is well again", "Una de las cosas de que trata vuelve a estar bien")
         }

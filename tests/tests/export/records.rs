@@ -115,12 +115,14 @@ pub(crate) fn records() -> Vec<Record> {
                 earlier: None,
                 missed: Some(MissedDue { check: CheckKind::Supply, due: instant, counts_from: instant }),
                 released: Some("Ana".to_owned()),
-                amended: Some(Amended {
+                amended: Some(Box::new(Amended {
                     by: "Ana".to_owned(),
                     at: at(NOON_S),
+                    of: Some(1),
                     was: Quantity::MgPerL(10.0),
                     counts: Some(Quantity::MgPerL(100.0)),
-                }),
+                })),
+                worst: Some(Quantity::Celsius(70.0)),
             }),
         ),
         (

@@ -26,7 +26,7 @@ fn nobody_holds_racks_for_a_strip_that_was_misread() {
             let mut notice = notice(Condition::Weak, Occasion::ActionMissing, language, Scale::Celsius);
             let at = at("2026-11-25T17:40:00Z");
             notice.alert.amended =
-                Some(Amended { by: "Ana".to_owned(), at, was: Quantity::MgPerL(20.0), counts });
+                Some(Amended { by: "Ana".to_owned(), at, of: Some(7), was: Quantity::MgPerL(20.0), counts });
             told(&notice)
         };
         let (corrected, withdrawn) = (of(Some(Quantity::MgPerL(100.0))), of(None));

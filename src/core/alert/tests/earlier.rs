@@ -6,23 +6,23 @@ use crate::core::alert::story::note;
 use crate::core::alert::{Alert, Amended, Condition, Earlier, Event, Quantity};
 use crate::core::record::{Amendment, AmendmentChange, Body, Check, Clearing};
 
-fn strip(minute: f64, mg_per_l: f64) -> Check {
+pub(super) fn strip(minute: f64, mg_per_l: f64) -> Check {
     let by = "ana".to_owned();
     Check::Sanitizer { at: at(minute), mg_per_l, ph: None, solution_c: None, method: None, by }
 }
 
-fn enter(play: &mut Play, minute: f64, machine: &str, check: Check) {
+pub(super) fn enter(play: &mut Play, minute: f64, machine: &str, check: Check) {
     play.until(minute);
     play.record(machine, Body::Check(check));
 }
 
-fn amend(play: &mut Play, minute: f64, machine: &str, of: u64, change: AmendmentChange) {
+pub(super) fn amend(play: &mut Play, minute: f64, machine: &str, of: u64, change: AmendmentChange) {
     play.until(minute);
     let (reason, by) = ("misread".to_owned(), "ana".to_owned());
     play.record(machine, Body::Amendment(Box::new(Amendment { of, reason, by, change })));
 }
 
-fn open(play: &Play, condition: Condition) -> &Alert {
+pub(super) fn open(play: &Play, condition: Condition) -> &Alert {
     play.open(condition).expect("an alert")
 }
 
@@ -151,7 +151,8 @@ fn an_alert_by_a_misread_strip_says_what_counts() {
         amend(&mut play, 3.0, "chem", 1, change);
         assert_eq!(is_doubted(&play), counts.is_none(), "right as corrected, it speaks against no rack");
         let alert = open(&play, Condition::Weak).clone();
-        let amended = Amended { by: "ana".to_owned(), at: at(3.0), was: Quantity::MgPerL(10.0), counts };
+        let (by, was) = ("ana".to_owned(), Quantity::MgPerL(10.0));
+        let amended = Amended { by, at: at(3.0), of: Some(1), was, counts };
         assert_eq!(alert.amended.as_ref(), Some(&amended));
         assert_eq!((alert.was_entered_wrongly(), alert.action_missing()), (counts.is_some(), true));
         let told = |play: &Play| {
