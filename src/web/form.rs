@@ -69,6 +69,8 @@ pub(super) enum Fault {
     AfterEntry,
     /// The time lies more than a month back.
     TooOld,
+    /// It was emptied, and what is on record is not taken away.
+    Emptied,
     /// It holds characters that no hand writes.
     Control,
 }
@@ -158,6 +160,10 @@ impl Fault {
             Self::TooOld => (
                 "This is more than a month ago. Check month and year, or confirm below that it is meant.",
                 "Fue hace más de un mes. Revise el mes y el año, o confirme abajo que es así.",
+            ),
+            Self::Emptied => (
+                "Emptied, it stays on record as it stands here again. Where it was not measured or not meant, withdraw the entry and enter it anew without it.",
+                "Aunque lo vacíe, queda registrado como vuelve a estar aquí. Si no se midió o no se quiso anotar, retire la anotación y anótela de nuevo sin ello.",
             ),
             Self::Control => ("Write it in plain letters.", "Escríbalo con letras normales."),
         };

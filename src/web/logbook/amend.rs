@@ -275,7 +275,10 @@ fn read(
     of: Option<Sanitizing>,
 ) -> Option<(String, Amending)> {
     let reason = fields.why(reader);
+    let is_emptied = fields.is_emptied(entered.counting(), of, reader);
     let amending = match fields.change.value.as_str() {
+        // Nor is what was emptied.
+        "comment" | "correct" if is_emptied => None,
         // What was typed is never dropped in silence.
         "comment" | "withdraw" if fields.has_values() => {
             fields.change.fault = Some(words(reader.language).values_without.to_owned());

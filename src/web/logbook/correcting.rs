@@ -27,13 +27,14 @@ pub(in crate::web) struct SentChange {
     pub(super) change: String,
     strip: String,
     mg_per_l: String,
-    ph: String,
-    solution: String,
+    /// As with the other values that an entry may be without: absent where the form has no such field.
+    ph: Option<String>,
+    solution: Option<String>,
     enough: String,
-    note: String,
+    note: Option<String>,
     shown: String,
     right: String,
-    method: String,
+    method: Option<String>,
     at: String,
     offset: String,
     /// As with [`Sent`](super::forms::Sent).
@@ -92,6 +93,8 @@ pub(super) struct Correcting {
     pub(super) method: Field,
     pub(super) at: Field,
     pub(super) offset: String,
+    /// Which of pH, solution, note and method were sent empty.
+    pub(super) empty: [bool; 4],
     /// Names the press of the button.
     pub(super) once: String,
     /// Whether it was sent before.
@@ -104,19 +107,22 @@ pub(super) struct Correcting {
 
 impl From<SentChange> for Correcting {
     fn from(sent: SentChange) -> Self {
+        let may_lack = [&sent.ph, &sent.solution, &sent.note, &sent.method];
+        let empty = may_lack.map(|own| own.as_ref().is_some_and(|own| own.trim().is_empty()));
         Self {
+            empty,
             reason: Field::with(sent.reason),
             change: Field::with(sent.change),
             strip: sent.strip,
             mg_per_l: Field::with(sent.mg_per_l),
-            ph: Field::with(sent.ph),
-            solution: Field::with(sent.solution),
+            ph: Field::with(sent.ph.unwrap_or_default()),
+            solution: Field::with(sent.solution.unwrap_or_default()),
             enough: Field::with(sent.enough),
             short: sent.short,
-            note: Field::with(sent.note),
+            note: Field::with(sent.note.unwrap_or_default()),
             shown: Field::with(sent.shown),
             right: Field::with(sent.right),
-            method: Field::with(sent.method),
+            method: Field::with(sent.method.unwrap_or_default()),
             at: Field::with(sent.at),
             offset: sent.offset,
             once: sent.once,
@@ -189,6 +195,29 @@ impl Correcting {
     /// The other fields for values, in one order.
     fn texts(&mut self) -> [&mut Field; 3] {
         [&mut self.note, &mut self.method, &mut self.at]
+    }
+
+    /// The fields for values that an entry may be without, in one order.
+    fn may_lack(&mut self) -> [&mut Field; 4] {
+        [&mut self.ph, &mut self.solution, &mut self.note, &mut self.method]
+    }
+
+    /// Whether a value of this check was emptied, which takes nothing off the record: that is said at its field.
+    pub(super) fn is_emptied(
+        &mut self,
+        check: Option<&Check>,
+        of: Option<Sanitizing>,
+        reader: &Reader,
+    ) -> bool {
+        let mut own = counted(check, of, reader);
+        let (empty, mut found) = (self.empty, false);
+        for ((field, counts), empty) in self.may_lack().into_iter().zip(own.may_lack()).zip(empty) {
+            if empty && !counts.value.is_empty() {
+                *field = Field { value: String::new(), fault: Some(Fault::Emptied.say(reader.language)) };
+                found = true;
+            }
+        }
+        found
     }
 
     /// Empties what is as it counted where the form showed this check, so that only what was changed is left.

@@ -68,6 +68,32 @@ async fn a_correction_begins_with_what_counts() {
     assert_eq!(status, StatusCode::SEE_OTHER, "what was shown does not stand in the way");
 }
 
+// Own promise: a value that was emptied on purpose is not dropped in silence: nothing is put on record, and its field says
+// that it stays, whatever else was changed. The form of another kind, which has no such field, empties nothing.
+#[tokio::test]
+async fn what_was_emptied_is_not_dropped_in_silence() {
+    let path = "/logbook/entries/70";
+    for (language, said) in
+        [(Language::English, "Emptied, it stays on record"), (Language::Spanish, "Aunque lo vacíe, queda")]
+    {
+        let kitchen = StillKitchen::new();
+        let entered = "machine=dm2&strip=50&ph=7.2&solution=49.5";
+        post(&kitchen, "/logbook/sanitizer", entered, Role::Operator).await;
+        for (change, strip) in [("correct", "100"), ("correct", "50"), ("comment", "50")] {
+            let sent = format!("reason=misread&change={change}&strip={strip}&{UNCHANGED}");
+            let sent = sent.replace("ph=7.2", "ph=+");
+            let (status, page) = post_as(&kitchen, path, &sent, Role::Manager, language).await;
+            assert_eq!(status, StatusCode::UNPROCESSABLE_ENTITY, "{change} {strip}");
+            assert_eq!(page.matches(said).count(), 1, "at the field of the pH alone: {page}");
+            assert!(page.contains("id=\"ph\" name=\"ph\" value=\"7.2\""), "{page}");
+        }
+        assert!(kitchen.desk.entries()[0].amendments.is_empty());
+        let sent = "reason=misread&change=correct&strip=100";
+        let (status, _) = post_as(&kitchen, path, sent, Role::Manager, language).await;
+        assert_eq!(status, StatusCode::SEE_OTHER, "no field, nothing emptied");
+    }
+}
+
 // Own promise: a press that comes again says that it is on record, within the time and after it; one that comes too late
 // says so, and who can, and keeps all that was typed for them.
 #[tokio::test]
