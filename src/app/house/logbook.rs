@@ -1,6 +1,6 @@
 //! The logbook as the pages show it, and the way of what people enter there onto the record.
 
-use std::collections::VecDeque;
+use std::collections::{BTreeSet, VecDeque};
 use std::ops::ControlFlow;
 use std::sync::Arc;
 
@@ -128,9 +128,11 @@ fn beside(ledger: &ledger::Reader, machines: &[Profile], entered: &mut Entered) 
     if let Some((machine, kind)) = kept
         && entered.alerts.is_empty()
         && has_failed(entered, machines)
+        && set_off(ledger, entered.record)?.is_empty()
     {
         let open = open_then(ledger, machine, kind, (entered.record, entered.recorded))?;
-        entered.alerts.extend(open);
+        let all: BTreeSet<u64> = entered.alerts.drain(..).chain(open).collect();
+        entered.alerts.extend(all);
     }
     for alert in &entered.alerts {
         if is_open(ledger, *alert)? {
@@ -309,11 +311,21 @@ mod tests {
             || dm1(40, Body::AlertClosed(AlertClosed { alert: number, racks: 0, needed_action: false }));
         for (name, later, waiting) in [
             ("failed", Vec::<NewRecord>::new(), vec![4]),
+        // Without the strip that was withdrawn the check is overdue: by the amendment, record 5.
+        let overdue = || {
+            let raised = AlertRaised::new(AlertNumber(9), Condition::CheckOverdue, at(15));
+            dm1(31, Body::AlertRaised(Box::new(AlertRaised { cause: Some(5), ..raised })))
+        };
             ("corrected", vec![corrected()], vec![4]),
             ("withdrawn", vec![amended(AmendmentChange::Withdrawn)], vec![4]),
             ("closed", vec![corrected(), closed()], vec![]),
         ] {
             let path = directory.path().join(name);
+            (
+                "another by what was said of it",
+                vec![amended(AmendmentChange::Withdrawn), overdue()],
+                vec![4, 9],
+            ),
             let raised = AlertRaised { cause: Some(2), ..AlertRaised::new(number, Condition::Weak, at(10)) };
             let mut records = opening(CHEMICAL);
             records.extend([
@@ -327,7 +339,8 @@ mod tests {
             let (_, record) = reader.record(4).expect("readable").expect("whole");
             let mut found = entered(&reader, &machines, 4, record).expect("readable").expect("an entry");
             beside(&reader, &machines, &mut found).expect("readable");
-            assert_eq!((found.alerts, found.waiting), (vec![4], waiting), "{name}");
+            let alerts = if waiting.is_empty() { vec![4] } else { waiting.clone() };
+            assert_eq!((found.alerts, found.waiting), (alerts, waiting), "{name}");
         }
     }
 }
