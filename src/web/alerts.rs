@@ -31,6 +31,7 @@ use crate::core::access::Right;
 use crate::core::address::escaped;
 use crate::core::alert::doubts::can_doubt;
 use crate::core::alert::{Action, Alert, Condition, Foreseen, Occasion, RACKS_NAMED_MAX};
+use crate::core::alert::words::who as signer;
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::{ended, in_doubt, verdict};
@@ -478,7 +479,9 @@ pub(super) async fn acknowledge<K: Kitchen>(
     if taken.is_some_and(|taken| taken.by == person.name && taken.note == note) {
         return frame::go(&format!("../{number}"));
     }
-    let taken = taken.map(|taken| (taken.by.clone(), person.reader.moment(taken.at)));
+    let taken = taken.map(|taken| {
+        (signer(&taken.by, person.reader.language).into_owned(), person.reader.moment(taken.at))
+    });
     typed.note.fault = Some(words::taken_before(taken, person.reader.language));
     answer(&pages, &person, number, typed, (StatusCode::CONFLICT, 2)).await
 }
@@ -533,7 +536,8 @@ pub(super) async fn act<K: Kitchen>(
         // The same button was pressed twice.
         return frame::go(&format!("../{number}"));
     }
-    let standing = standing.map(|action| (action.by, person.reader.moment(action.at)));
+    let standing =
+        standing.map(|action| (signer(&action.by, language).into_owned(), person.reader.moment(action.at)));
     // Whoever reads who was first reads which racks there are: what is sent again is for those.
     typed.covers = None;
     typed.held.fault = Some(words::late(standing, language));

@@ -6,6 +6,7 @@ use super::{Digest, DigestMessage, Facts, FailedCheck, MachineDigest, Span};
 use crate::alert::message::phrases::Phrase;
 use crate::alert::message::tell::{check, duration, one_line};
 use crate::alert::message::{Illustration, condition_title};
+use crate::core::alert::words::who;
 use crate::core::alert::{Alert, Condition};
 use crate::core::counted::Noun;
 use crate::core::cycle::counts::Counts;
@@ -276,7 +277,10 @@ impl Writer<'_> {
             ],
         );
         let taken = match &alert.acknowledged {
-            Some(taken) => self.with(Phrase::TakenBy, &[("by", &one_line(&taken.by, NAME_CHARS_MAX))]),
+            Some(taken) => self.with(
+                Phrase::TakenBy,
+                &[("by", &one_line(&who(&taken.by, self.facts.reader.language), NAME_CHARS_MAX))],
+            ),
             None => self.say(Phrase::Waiting),
         };
         let to_write = alert.action_missing();

@@ -430,7 +430,7 @@ fn rows(teller: &Teller<'_>) -> Vec<(String, String)> {
     row(
         Phrase::RowTaken,
         alert.acknowledged.as_ref().map(|taken| {
-            teller.with(Phrase::ByAt, &[("by", &teller.name(&taken.by)), ("at", &teller.time(taken.at))])
+            teller.with(Phrase::ByAt, &[("by", &teller.who(&taken.by)), ("at", &teller.time(taken.at))])
         }),
     );
     let ended = if alert.lapsed { Phrase::RowLapsed } else { Phrase::RowRecovered };
@@ -440,7 +440,7 @@ fn rows(teller: &Teller<'_>) -> Vec<(String, String)> {
         let done = one_line(&action.done, NOTE_CHARS_MAX);
         row(
             Phrase::RowAction,
-            Some(format!("{done} ({}, {})", teller.name(&action.by), teller.time(action.at))),
+            Some(format!("{done} ({}, {})", teller.who(&action.by), teller.time(action.at))),
         );
     }
     row(Phrase::RowAlert, Some(alert.number.to_string()));

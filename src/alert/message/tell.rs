@@ -2,6 +2,7 @@
 
 use super::Facts;
 use super::phrases::Phrase;
+use crate::core::alert::words::who;
 use crate::core::alert::{Alert, Condition, Notice, Quantity};
 use crate::core::channel::Place;
 use crate::core::counted::Noun;
@@ -69,6 +70,11 @@ impl<'a> Teller<'a> {
 
     pub(super) fn name(&self, text: &str) -> String {
         one_line(text, NAME_CHARS_MAX)
+    }
+
+    /// Somebody who acted, as they stand on record.
+    pub(super) fn who(&self, by: &str) -> String {
+        self.name(&who(by, self.reader.language))
     }
 
     /// A time as somebody reading on that day needs it: with the date unless it is of the same day.

@@ -9,6 +9,7 @@ use crate::alert::message;
 use crate::alert::message::phrases::Phrase;
 use crate::app::order::Order;
 use crate::core::alert::doubts::can_doubt;
+use crate::core::alert::words::{by_link_of, who};
 use crate::core::alert::{Alert, AlertNumber, Notice, Occasion};
 use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::{ended, rack};
@@ -113,7 +114,10 @@ impl Shown {
         let at = |instant| reader.moment(instant);
         let standing = match (closed, &alert.acknowledged) {
             (Some(closed), _) => Standing::Closed { at: at(closed) },
-            (None, Some(taken)) => Standing::Acknowledged { by: taken.by.clone(), at: at(taken.at) },
+            (None, Some(taken)) => {
+                let by = who(&taken.by, contact.language).into_owned();
+                Standing::Acknowledged { by, at: at(taken.at) }
+            }
             (None, None) => Standing::Waiting,
         };
         Ok(Sheet {
@@ -140,7 +144,7 @@ impl Shown {
                 last: last.map(|rack| ended(&at(rack.at), contact.language)),
             }),
             action: alert.action.map(|action| Action {
-                by: action.by,
+                by: who(&action.by, contact.language).into_owned(),
                 racks: action.racks,
                 done: action.done,
             }),
@@ -161,7 +165,7 @@ impl Alerts for Shown {
         let Found { alert, closed, .. } = self.find(number).await?;
         let signed = |by: String| {
             let same = by.eq_ignore_ascii_case(&link.contact);
-            if same { by } else { format!("{by} (link of {})", link.contact) }
+            if same { by } else { by_link_of(&by, &link.contact) }
         };
         // The page behind a link shows the action that stands.
         decide(&self.reception, (&alert, closed), deed, "link", signed).await.map(drop)

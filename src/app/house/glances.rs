@@ -15,6 +15,7 @@ use crate::app::live::Newest;
 use crate::core::alert::Alert;
 use crate::core::alert::doubts::Doubts;
 use crate::core::alert::hours::Stretch;
+use crate::core::alert::words::who;
 use crate::core::channel::{Channel, Place, Role};
 use crate::core::cycle::plate::Profile;
 use crate::core::cycle::verdict::Verdict;
@@ -303,7 +304,10 @@ impl Glances for House {
                 named: alert.racks.named.iter().map(|rack| rack.index).collect(),
                 lasts: alert.cleared.is_none(),
                 uncovered: alert.action_missing().then(|| alert.racks_uncovered()),
-                taken_by: alert.acknowledged.as_ref().map(|taken| taken.by.clone()),
+                taken_by: alert
+                    .acknowledged
+                    .as_ref()
+                    .map(|taken| who(&taken.by, reader.language).into_owned()),
             };
             let mut alerts: Vec<GlanceAlert> = own.map(told).collect();
             GlanceAlert::danger_first(&mut alerts);

@@ -1,7 +1,28 @@
 //! The words for what an alert is about, in both languages: one list for terminal, paper and message.
 
+use std::borrow::Cow;
+
 use super::condition::Condition;
 use crate::core::reader::Language;
+
+/// What stands on record between the name of somebody and that of the contact by whose link they acted.
+const LINK_OF: &str = " (link of ";
+
+/// Somebody who acted by the link of a contact, under a name of their own: as it stands on record.
+#[must_use]
+pub fn by_link_of(by: &str, contact: &str) -> String {
+    format!("{by}{LINK_OF}{contact})")
+}
+
+/// Whoever acted as they stand on record, in the words of the reader.
+#[must_use]
+pub fn who(by: &str, language: Language) -> Cow<'_, str> {
+    let link = by.strip_suffix(')').and_then(|by| by.rsplit_once(LINK_OF));
+    match (language, link) {
+        (Language::English, _) | (Language::Spanish, None) => Cow::Borrowed(by),
+        (Language::Spanish, Some((name, contact))) => Cow::Owned(format!("{name} (enlace de {contact})")),
+    }
+}
 
 /// What is wrong, as it stands in a sentence.
 #[must_use]
@@ -31,5 +52,21 @@ pub const fn condition(condition: Condition, language: Language) -> &'static str
     match language {
         Language::English => english,
         Language::Spanish => spanish,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // Own promise: the name of whoever acted by a link is read in the words of the reader; any other is as it was given.
+    #[test]
+    fn whoever_acted_by_a_link_is_told_in_the_words_of_the_reader() {
+        let by = by_link_of("Max Weber", "duty");
+        assert_eq!(who(&by, Language::English), "Max Weber (link of duty)");
+        assert_eq!(who(&by, Language::Spanish), "Max Weber (enlace de duty)");
+        for name in ["Max Weber", "Max (night)", "Max (link of"] {
+            assert_eq!(who(name, Language::Spanish), name);
+        }
     }
 }

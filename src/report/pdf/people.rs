@@ -5,6 +5,7 @@ use super::sheet::Tone;
 use super::tell::Teller;
 use super::words::Word;
 use crate::core::alert::Condition;
+use crate::core::alert::words::who;
 use crate::core::logbook::words::{self as logbook, short_of_look};
 use crate::core::record::{AmendmentChange, Check, CheckKind};
 use crate::core::time::Timestamp;
@@ -78,17 +79,22 @@ impl Draft<'_> {
         kind.map_or_else(|| Teller::text(word), |kind| self.teller.check(kind).to_owned())
     }
 
+    /// Somebody who acted, as they stand on record.
+    fn who(&self, by: &str) -> String {
+        Teller::text(&who(by, self.teller.reader.language))
+    }
+
     fn answered(&self, alert: &AlertAccount) -> String {
         let teller = self.teller;
         let at = |word: Word, at| teller.with(word, &[("at", &teller.minute(at))]);
         let released = |(by, taken, ended): &(String, Timestamp, Timestamp)| {
-            let (by, at, ended) = (Teller::text(by), teller.minute(*taken), teller.minute(*ended));
+            let (by, at, ended) = (self.who(by), teller.minute(*taken), teller.minute(*ended));
             teller.with(Word::TakenUntil, &[("by", &by), ("at", &at), ("ended", &ended)])
         };
         let mut said: Vec<String> = alert.released.iter().map(released).collect();
         said.push(match &alert.acknowledged {
             Some((by, at)) => {
-                teller.with(Word::TakenBy, &[("by", &Teller::text(by)), ("at", &teller.minute(*at))])
+                teller.with(Word::TakenBy, &[("by", &self.who(by)), ("at", &teller.minute(*at))])
             }
             None if alert.released.is_empty() => teller.say(Word::NobodyTook).to_owned(),
             None => teller.say(Word::NobodyTookAnew).to_owned(),
@@ -118,7 +124,7 @@ impl Draft<'_> {
     pub(super) fn action(&self, word: Word, alert: &AlertAccount, action: &ActionAccount) -> String {
         let teller = self.teller;
         let (racks, done) = (Teller::text(&action.racks), Teller::text(&action.done));
-        let (by, at) = (Teller::text(&action.by), teller.minute(action.at));
+        let (by, at) = (self.who(&action.by), teller.minute(action.at));
         let (number, index) = (alert.number.to_string(), action.index.to_string());
         let told = |covers: u64| {
             let (covered, all) = (covers.to_string(), alert.racks.to_string());

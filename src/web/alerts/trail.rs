@@ -3,6 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use crate::core::alert::story::held_by;
+use crate::core::alert::words::who;
 use crate::core::alert::{Alert, Condition, Earlier, Occasion, Quantity, Rack};
 use crate::core::counted::Noun;
 use crate::core::logbook::words::{found_short, short_of_look};
@@ -169,7 +170,7 @@ fn of_at(body: &Body, recorded: Option<Timestamp>, reader: &Reader) -> Option<To
     } else if let Body::AlertAcknowledged(taken) = body {
         let pair = ("{by} takes care ({via})", "Se encarga {by} ({via})");
         let via = say(language, via(&taken.via));
-        let what = filled(say(language, pair), &[("by", &taken.by), ("via", via)]);
+        let what = filled(say(language, pair), &[("by", &who(&taken.by, language)), ("via", via)]);
         let note = taken.note.iter().map(|note| (say(language, ("Note", "Nota")), note.clone()));
         (what, note.collect(), false)
     } else if let Body::CorrectiveAction(action) = body {
@@ -182,7 +183,7 @@ fn of_at(body: &Body, recorded: Option<Timestamp>, reader: &Reader) -> Option<To
         let covers = action.covers.filter(|racks| *racks > 0).map(|racks| {
             format!(" ({} {})", say(language, ("for", "para")), Noun::Racks.of(racks, language))
         });
-        let what = filled(say(language, pair), &[("by", &action.by)]);
+        let what = filled(say(language, pair), &[("by", &who(&action.by, language))]);
         (format!("{what}{}", covers.unwrap_or_default()), written, false)
     } else if let Body::AlertCleared(cleared) = body {
         let pair = match cleared.clearing {

@@ -1,5 +1,6 @@
 //! Words of the pages of alerts, English and Spanish side by side.
 
+use crate::core::alert::words::who;
 use crate::core::alert::{Alert, Condition, Foreseen, Occasion};
 use crate::core::reader::{Language, Reader, filled};
 use crate::core::record::Amendment;
@@ -345,7 +346,9 @@ pub(super) fn standing(alert: &Alert, closed: Option<Timestamp>, reader: &Reader
     };
     match (closed, &alert.acknowledged) {
         (Some(at), _) => format!("{closed_word} {}", reader.moment(at)),
-        (None, Some(answered)) => format!("{taken} {}, {}", answered.by, reader.moment(answered.at)),
+        (None, Some(answered)) => {
+            format!("{taken} {}, {}", who(&answered.by, reader.language), reader.moment(answered.at))
+        }
         (None, None) => waiting.to_owned(),
     }
 }
