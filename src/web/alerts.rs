@@ -167,6 +167,8 @@ struct ListPage<'a> {
     /// What it was made of, where it is told of what comes since.
     state: Option<String>,
 }
+    /// The worst that was measured, of one that has recovered: its headline gives no figures.
+    worst: Option<String>,
 
 /// Shows the open alerts and those that are over.
 pub(super) async fn list<K: Kitchen>(State(pages): State<Pages<K>>, uri: Uri, person: Person) -> Response {
@@ -230,6 +232,7 @@ struct Judged {
     verdict: Verdict,
     /// Whether it is in doubt since it passed: by this alert.
     doubted: bool,
+        worst: trail::worst(alert, reader),
     word: String,
     measured: String,
 }

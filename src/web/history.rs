@@ -194,6 +194,8 @@ pub enum HistoryLine {
         amendments: Vec<Later>,
         /// Of an alert, when it closed, where it did.
         closed: Option<Timestamp>,
+        /// How many racks it counted when it recovered or closed; absent while it lasts.
+        counted: Option<u64>,
     },
     /// A record that is not as it was made, or cannot be read.
     Damaged(u64),

@@ -29,7 +29,7 @@ use crate::core::late::late_by;
 use crate::core::merkle::Hash;
 use crate::core::monitored;
 use crate::core::reader::Reader;
-use crate::core::record::{Body, Record};
+use crate::core::record::{Body, Change, OfAlert, Record};
 use crate::core::time::Timestamp;
 use crate::core::wall_clock::{local_date, midnight};
 use crate::ledger::{self, CycleFilter, Found, LedgerError, Order, RecordFilter, Subject};
@@ -252,19 +252,28 @@ fn record_line(
         (_, _) => None,
     };
     let amendments = amendments.into_iter().map(|(index, said)| Later { index, said }).collect();
-    let closed =
-        if let Body::AlertRaised(raised) = &record.body { closed(ledger, raised.alert.0)? } else { None };
-    Ok(HistoryLine::Record { index, record: Box::new(record), good, amendments, closed })
+    let (closed, counted) = if let Body::AlertRaised(raised) = &record.body {
+        over(ledger, raised.alert.0)?
+    } else {
+        (None, None)
+    };
+    Ok(HistoryLine::Record { index, record: Box::new(record), good, amendments, closed, counted })
 }
 
-/// When an alert closed; `None` while it is open, or where that record is damaged.
-fn closed(ledger: &ledger::Reader, alert: u64) -> Result<Option<Timestamp>, LedgerError> {
+/// When an alert closed, and how many racks it counted when it recovered or closed; `None` while it lasts, or where those
+/// records are damaged.
+fn over(ledger: &ledger::Reader, alert: u64) -> Result<(Option<Timestamp>, Option<u64>), LedgerError> {
+    let mut counted = None;
     for about in ledger.about(Subject::Alert(alert))? {
-        if let Ok((_, Record { recorded, body: Body::AlertClosed(_), .. })) = ledger.record(about)? {
-            return Ok(Some(recorded));
+        let Ok((_, record)) = ledger.record(about)? else { continue };
+        match record.body.of_alert() {
+            Some(OfAlert::Closed(closed)) => return Ok((Some(record.recorded), Some(closed.racks))),
+            Some(OfAlert::Cleared(cleared)) => counted = Some(cleared.racks),
+            Some(OfAlert::Changed(changed)) if changed.change == Change::Returned => counted = None,
+            Some(_) | None => {}
         }
     }
-    Ok(None)
+    Ok((None, counted))
 }
 
 fn integrity(ledger: &ledger::Reader) -> Result<Integrity, LedgerError> {

@@ -170,7 +170,7 @@ words! {
     Number: "No.", "N.º";
     Condition: "Condition", "Condición";
     Since: "Since", "Desde";
-    MeasuredColumn: "Measured (limit)", "Medido (límite)";
+    MeasuredColumn: "Worst measured (limit)", "Peor medida (límite)";
     AnsweredColumn: "Answer and outcome", "Respuesta y resultado";
     TakenBy: "Taken on by {by}, {at}.", "Atendida por {by}, {at}.";
     TakenUntil: "Taken on by {by}, {at}; that ended {ended}, when it came back.", "Atendida por {by}, {at}; terminó el {ended}, cuando volvió.";

@@ -342,6 +342,23 @@ fn of_raised(raised: &AlertRaised, reader: &Reader) -> String {
     [what].into_iter().chain(more).collect::<Vec<_>>().join("; ")
 }
 
+/// The worst that an alert measured before it recovered, against its limit; `None` while it lasts, where nothing was, and
+/// of what was entered wrongly.
+pub(super) fn worst(alert: &Alert, reader: &Reader) -> Option<String> {
+    let worst = alert.worst.filter(|_| alert.cleared.is_some() && !alert.was_entered_wrongly())?;
+    let (worst, limit) = match alert.limit.filter(|_| alert.condition != Condition::Drifting) {
+        Some(limit) => {
+            let (worst, limit) = against(worst, limit, reader);
+            (worst, Some(limit))
+        }
+        None if alert.condition == Condition::Weak => (quantity(worst, reader), None),
+        None => return None,
+    };
+    let limit = limit.map(|limit| format!(" ({} {limit})", say(reader.language, ("limit", "límite"))));
+    let word = say(reader.language, ("worst", "lo peor"));
+    Some(format!("{word} {worst}{}", limit.unwrap_or_default()))
+}
+
 /// That racks which had passed are in doubt, and why those.
 fn doubted(earlier: Option<&Earlier>, reader: &Reader) -> Option<String> {
     let Earlier { racks, by_probe, .. } = earlier.filter(|earlier| earlier.racks.count > 0)?;

@@ -13,6 +13,7 @@ use crate::core::monitored::Monitored;
 use crate::core::reader::{Language, Reader};
 use crate::core::record::{AmendmentChange, Body, Record};
 use crate::core::time::Timestamp;
+use crate::web::alerts::words::racks as affected;
 use crate::web::frame::said;
 use crate::web::machine::DayRack;
 use crate::web::machine::words::fault_word;
@@ -90,8 +91,8 @@ pub(super) fn told(line: &HistoryLine, reader: &Reader) -> Told {
         HistoryLine::Rack { rack, machine, late, amended } => {
             Told::Rack(of_rack(rack, machine, (*late, *amended), reader))
         }
-        HistoryLine::Record { index, record, good, amendments, closed } => {
-            Told::Record(of_record(*index, record, (*good, *closed), amendments, reader))
+        HistoryLine::Record { index, record, good, amendments, closed, counted } => {
+            Told::Record(of_record(*index, record, (*good, *closed, *counted), amendments, reader))
         }
         HistoryLine::Damaged(record) => Told::Damaged(*record),
     }
@@ -122,7 +123,7 @@ fn of_rack(rack: &DayRack, machine: &str, (late, amended): (bool, bool), reader:
 fn of_record(
     index: u64,
     record: &Record,
-    (good, closed): (Option<bool>, Option<Timestamp>),
+    (good, closed, counted): (Option<bool>, Option<Timestamp>, Option<u64>),
     amendments: &[Later],
     reader: &Reader,
 ) -> RecordTold {
@@ -133,6 +134,12 @@ fn of_record(
         beside.push(said(language, "recorded late", "registrado tarde").to_owned());
     }
     if let Body::AlertRaised(_) = &record.body {
+        // What it says of itself is how it began.
+        let counted = counted.filter(|racks| *racks > 0);
+        beside.extend(counted.map(|racks| {
+            let pair = ("{racks} in the end", "al final {racks}");
+            put(language, pair, &[("racks", &affected(racks, language))])
+        }));
         beside.push(closed.map_or_else(
             || said(language, "not closed", "sin cerrar").to_owned(),
             |at| put(language, ("closed {at}", "cerrada {at}"), &[("at", &reader.moment(at))]),
@@ -332,7 +339,7 @@ mod tests {
         let record =
             Record::new(Timestamp::from_micros(0), Some("dm2".to_owned()), Body::Check(strip(500.0)));
         let word = |amendments: &[Later], good| {
-            of_record(70, &record, (good, None), amendments, &reader).judged.map(|(_, word)| word)
+            of_record(70, &record, (good, None, None), amendments, &reader).judged.map(|(_, word)| word)
         };
         let (good, failed) = (Some(true), Some(false));
         assert_eq!(word(&[], failed), Some("FAILED"));

@@ -6,7 +6,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::ControlFlow;
 
-use super::{Around, NotGathered, Sought, closed, doubted, missed};
+use super::{Around, NotGathered, Sought, doubted, missed, over};
 use crate::app::alerts::past::Raised;
 use crate::app::alerts::story;
 use crate::app::history::{days, gaps};
@@ -107,7 +107,7 @@ fn alerts(ledger: &Reader, sought: &Sought, damaged: &mut Vec<u64>) -> Result<Al
     })?;
     let mut alerts = AlertsSummed { raised: raised.len() as u64, ..AlertsSummed::default() };
     for alert in raised {
-        if closed(ledger, alert)?.is_none() {
+        if over(ledger, alert)?.0.is_none() {
             alerts.open += 1;
         }
     }
@@ -130,7 +130,7 @@ fn alerts(ledger: &Reader, sought: &Sought, damaged: &mut Vec<u64>) -> Result<Al
             continue;
         };
         let (alert, condition) = (raised.alert.0, raised.condition);
-        let closed = closed(ledger, alert)?;
+        let (closed, _) = over(ledger, alert)?;
         alerts.stood.push(Stood { alert, machine, condition, raised: recorded, closed });
     }
     Ok(alerts)

@@ -149,3 +149,28 @@ fn what_is_said_beside_an_alert_fits_its_condition() {
     let (said, ..) = trail::of(&Body::AlertRaised(Box::new(raised)), &reader).expect("of an alert");
     assert!(said.starts_with("Raised: 57.6 °C as smoothed mean of the racks (its usual"), "{said}");
 }
+
+// Own promise: the list says of an alert that has recovered what was worst, since its headline gives no figures any more;
+// nothing of one that lasts, and nothing of what was entered wrongly.
+#[test]
+fn the_list_says_what_was_worst() {
+    use crate::core::alert::{Alert, Amended, Condition, Quantity};
+    let at = Timestamp::from_micros(0);
+    let cold = Alert { worst: Some(Quantity::Celsius(53.8)), cleared: Some(at), ..Alert::trial(at) };
+    let weak =
+        Alert { condition: Condition::Weak, worst: Some(Quantity::MgPerL(5.0)), limit: None, ..cold.clone() };
+    let (was, counts) = (Quantity::MgPerL(5.0), Some(Quantity::MgPerL(100.0)));
+    let amended = Some(Amended { by: "Ana".to_owned(), at, of: Some(7), was, counts });
+    for (language, alert, wanted) in [
+        (Language::English, cold.clone(), Some("worst 53.8 °C (limit 82.2 °C)")),
+        (Language::Spanish, cold.clone(), Some("lo peor 53.8 °C (límite 82.2 °C)")),
+        (Language::English, weak.clone(), Some("worst 5 mg/L")),
+        (Language::English, Alert { amended, ..weak }, None),
+        (Language::English, Alert { cleared: None, ..cold.clone() }, None),
+        (Language::English, Alert { worst: None, ..cold.clone() }, None),
+        (Language::English, Alert { condition: Condition::Drifting, ..cold }, None),
+    ] {
+        let reader = Reader { language, scale: Scale::Celsius, zone: TimeZone::UTC };
+        assert_eq!(trail::worst(&alert, &reader).as_deref(), wanted);
+    }
+}
