@@ -98,6 +98,16 @@ pub fn damaged(language: Language, count: usize) -> (String, String) {
     (Phrase::Damage.say(language).to_owned(), text)
 }
 
+/// Says beside the last good rack of some facts which alerts put it in doubt since.
+pub fn beside_last_good(facts: &mut [(String, String)], alerts: &[u64], language: Language) {
+    let numbers: Vec<String> = alerts.iter().map(u64::to_string).collect();
+    let more = Phrase::InDoubtBy.with(language, &[("alerts", &numbers.join(", "))]);
+    let names = [Phrase::RowLastGood, Phrase::RowLastGoodBack].map(|row| row.say(language));
+    for (_, value) in facts.iter_mut().filter(|(name, _)| names.contains(&name.as_str())) {
+        value.push_str(&format!(" ({more})"));
+    }
+}
+
 pub(crate) const fn condition_title(condition: Condition) -> Phrase {
     conditions::title(condition)
 }

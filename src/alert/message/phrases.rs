@@ -58,7 +58,7 @@ phrases! {
     OrderUnproven: "Check by hand before ware is used.", "Compruebe a mano antes de usar la vajilla.";
     OrderWashLow: "Hold the racks; check the wash tank.", "Aparte las canastas; revise el tanque de lavado.";
     OrderRinseHot: "Keep clear of the steam; have it turned down.", "No se acerque al vapor; haga que bajen la temperatura.";
-    OrderNarrow: "The racks are good; have the rinse looked at soon.", "Las canastas están bien; haga revisar pronto el enjuague.";
+    OrderNarrow: "The racks passed, barely; have the rinse looked at soon.", "Pasaron por poco; haga revisar pronto el enjuague.";
     OrderDrifting: "Early warning: it judges no rack; find the cause soon.", "Aviso temprano: no juzga ninguna canasta; busque pronto la causa.";
     OrderTankCold: "Do not wash yet.", "No lave todavía.";
     OrderProbe: "Not a cold rinse, but no proof: check by hand.", "No es agua fría, pero falta la comprobación: compruebe a mano.";
@@ -103,7 +103,7 @@ phrases! {
     WhyUnproven: "These racks may be good, but nothing proves it: a check is missing, or readings are.", "Estas canastas pueden estar bien, pero nada lo comprueba: falta un control, o faltan lecturas.";
     WhyWashLow: "A cold wash leaves soil, and a hot rinse does not make up for it.", "Un lavado frío deja suciedad, y un enjuague caliente no lo compensa.";
     WhyRinseHot: "Above the maximum the spray turns to vapour, and less heat reaches the ware.", "Por encima del máximo el agua se vuelve vapor, y llega menos calor a la vajilla.";
-    WhyNarrow: "Every rack passed, but by less than the uncertainty of the measurement.", "Todas las canastas pasaron, pero por menos que la incertidumbre de la medida.";
+    WhyNarrow: "Every rack that it counts passed, but by less than the uncertainty of the measurement. A rack that another alert names is what that one says.", "Todas las canastas que cuenta pasaron, pero por menos que la incertidumbre de la medida. Para una canasta que nombre otra alerta vale lo que diga esa.";
     WhyDrifting: "The rinse moves away from its usual temperature: booster, scale, supply, or the probe itself.", "El enjuague se aparta de su temperatura habitual: calentador, cal, suministro o la propia sonda.";
     WhyTankCold: "The kitchen is open, and the wash tank has not reached its temperature.", "La cocina está abierta y el tanque de lavado no ha llegado a su temperatura.";
     WhyProbe: "The water may be hot enough; it is the measurement that is missing. Until it is back every rack is unproven.", "El agua puede estar bastante caliente; lo que falta es la medida. Hasta que vuelva, todas las canastas quedan sin comprobar.";
@@ -214,6 +214,7 @@ phrases! {
     RacksWithBeside: "{count}, {beside} of them unproven, cold or too short by their own verdict", "{count}, {beside} de ellas sin comprobar, frías o cortas por su propio resultado";
     RacksWithBoth: "{count}, {earlier} of them passed before it was found, and {beside} are unproven, cold or too short by their own verdict", "{count}, {earlier} de ellas pasaron antes de descubrirse, y {beside} son sin comprobar, frías o cortas por su propio resultado";
     RowLastGood: "Last good rack", "Última canasta correcta";
+    InDoubtBy: "in doubt since, by alert {alerts}", "en duda desde entonces, por la alerta {alerts}";
     RowLastGoodBack: "Last good rack before it came back", "Última canasta correcta antes de que volviera";
     BeforeItCameBack: "{ended}, before it came back", "{ended}, antes de que volviera";
     RowAbout: "About", "Sobre";

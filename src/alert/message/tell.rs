@@ -87,9 +87,10 @@ impl<'a> Teller<'a> {
         self.reader.with_article(self.time(at))
     }
 
-    /// The end of a span. A clock alone would be taken for the day of its beginning.
+    /// The end of a span. A clock alone would be taken for the day of its beginning, and for the reader's own.
     fn end_with_article(&self, since: Timestamp, at: Timestamp) -> String {
-        let same_day = self.reader.day(since) == self.reader.day(at);
+        let day = self.reader.day(at);
+        let same_day = [since, self.facts.written].iter().all(|other| self.reader.day(*other) == day);
         self.reader.with_article(if same_day {
             self.reader.clock_and_zone(at)
         } else {

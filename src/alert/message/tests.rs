@@ -491,6 +491,28 @@ fn a_span_over_midnight_says_both_days() {
     let headline = told(&notice).content.headline;
     let span = "since Mon 23 Nov 2026, 23:50 EST; good again since Wed 25 Nov 2026, 12:40 EST";
     assert!(headline.contains(span), "{headline}");
+    // Of one day, and read on another.
+    (notice.alert.since, notice.alert.cleared) =
+        (at("2026-11-24T15:00:00Z"), Some(at("2026-11-24T15:40:00Z")));
+    let headline = told(&notice).content.headline;
+    let span = "since Tue 24 Nov 2026, 10:00 EST; good again since Tue 24 Nov 2026, 10:40 EST";
+    assert!(headline.contains(span), "{headline}");
+}
+
+// Own promise: the rack that is named as the last good one is told to be in doubt where another alert says so.
+#[test]
+fn a_last_good_rack_that_is_in_doubt_is_told_so() {
+    for (language, said) in [
+        (Language::English, "(in doubt since, by alert 7, 9)"),
+        (Language::Spanish, "(en duda desde entonces, por la alerta 7, 9)"),
+    ] {
+        let mut facts =
+            told(&notice(Condition::Cold, Occasion::Raised, language, Scale::Celsius)).content.rows;
+        super::beside_last_good(&mut facts, &[7, 9], language);
+        let row = Phrase::RowLastGood.say(language);
+        let told = |(name, value): &(String, String)| value.ends_with(said) == (name == row);
+        assert!(facts.iter().all(told) && facts.iter().any(|(name, _)| name == row), "{facts:?}");
+    }
 }
 
 // Own promise: whoever is told that nobody has answered is told too that it has not been seen since, in every form: that
