@@ -3,6 +3,7 @@
 //! Nobody acts by opening a page: only a pressed button does, and pressed twice it acts once.
 
 mod news;
+mod others;
 pub(in crate::web) mod trail;
 pub(in crate::web) mod words;
 
@@ -30,8 +31,8 @@ use super::who;
 use crate::core::access::Right;
 use crate::core::address::escaped;
 use crate::core::alert::doubts::can_doubt;
-use crate::core::alert::{Action, Alert, Condition, Foreseen, Occasion, RACKS_NAMED_MAX};
 use crate::core::alert::words::who as signer;
+use crate::core::alert::{Action, Alert, Condition, Foreseen, Occasion, RACKS_NAMED_MAX};
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::{ended, in_doubt, verdict};
@@ -100,6 +101,17 @@ pub struct Affected {
     pub judged: Option<(Verdict, Option<f64>, f64)>,
 }
 
+/// A good test that went on record after racks of before it were in doubt.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Late {
+    /// Index of its record.
+    pub record: u64,
+    /// When it was made.
+    pub made: Timestamp,
+    /// When it went on record.
+    pub entered: Timestamp,
+}
+
 /// An alert with all that is on record of it.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Whole {
@@ -113,6 +125,12 @@ pub struct Whole {
     pub said: Said,
     /// Racks it is about, at most some of them.
     pub racks: Vec<Affected>,
+    /// Good tests that came late, the first one first.
+    pub late: Vec<Late>,
+    /// Other alerts that put the rack in doubt which it names as the last good one.
+    pub good_in_doubt: Vec<u64>,
+    /// How many of the racks that it names other alerts put in doubt, and those.
+    pub also_in_doubt: (usize, Vec<u64>),
     /// Its records, and what was said later of the entries that it rests on, in order.
     pub trail: Vec<(u64, Record)>,
 }
@@ -149,6 +167,8 @@ struct Line {
     days: Option<String>,
     standing: String,
     racks: String,
+    /// The worst that was measured, of one that has recovered: its headline gives no figures.
+    worst: Option<String>,
     missing: Option<&'static str>,
 }
 
@@ -167,8 +187,6 @@ struct ListPage<'a> {
     /// What it was made of, where it is told of what comes since.
     state: Option<String>,
 }
-    /// The worst that was measured, of one that has recovered: its headline gives no figures.
-    worst: Option<String>,
 
 /// Shows the open alerts and those that are over.
 pub(super) async fn list<K: Kitchen>(State(pages): State<Pages<K>>, uri: Uri, person: Person) -> Response {
@@ -214,6 +232,7 @@ fn line(headed: &Headed, reader: &Reader) -> Line {
         days: words::days(alert, reader),
         standing: standing(alert, *closed, reader),
         racks: words::affected(alert, reader.language),
+        worst: trail::worst(alert, reader),
         missing: missing(alert, *closed, reader.language),
     }
 }
@@ -232,7 +251,6 @@ struct Judged {
     verdict: Verdict,
     /// Whether it is in doubt since it passed: by this alert.
     doubted: bool,
-        worst: trail::worst(alert, reader),
     word: String,
     measured: String,
 }
@@ -250,6 +268,8 @@ struct AlertPage<'a> {
     missing: Option<&'static str>,
     /// What was withdrawn or corrected of the entries that it rests on, each with the record of the entry.
     amended: Vec<(String, u64)>,
+    /// What other alerts say of racks that it names.
+    others: Vec<String>,
     waiting: bool,
     /// Who may take it on, for those who may not.
     not_taking: Option<String>,
@@ -344,7 +364,11 @@ async fn answer<K: Kitchen>(
         days: words::days(&whole.alert, reader),
         standing: standing(&whole.alert, whole.closed, reader),
         missing: missing(&whole.alert, whole.closed, reader.language),
-        amended: trail::rests_on(&whole.trail, &whole.alert.racks.named, reader),
+        amended: trail::rests_on(&whole.trail, &whole.alert.racks.named, reader)
+            .into_iter()
+            .chain(whole.late.iter().map(|late| (others::late(*late, reader, now), late.record)))
+            .collect(),
+        others: others::told(&whole, reader.language),
         waiting: whole.closed.is_none() && whole.alert.acknowledged.is_none(),
         not_taking: who::instead(person, Right::Acknowledge, link.acknowledge),
         // What could not be taken is shown to whoever typed it, also where the alert closed meanwhile.

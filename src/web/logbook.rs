@@ -75,6 +75,8 @@ pub struct Entered {
     pub waiting: Vec<u64>,
     /// Where it is a good test of the sanitizer: when the latest one was made, if that is later and failed.
     pub failed_since: Option<Timestamp>,
+    /// Open alerts that had put racks of before it in doubt when it went on record, though it was good.
+    pub came_after: Vec<u64>,
 }
 
 /// The logbook of the day.

@@ -5,12 +5,13 @@ use std::ops::ControlFlow;
 use std::sync::Arc;
 
 use super::House;
-use super::failed::with_tests;
+use super::failed::{late_tests, with_tests};
 use crate::alert::message;
 use crate::app::alerts::past::Raised;
 use crate::app::alerts::{pages, story};
+use crate::core::alert::doubts::Doubts;
 use crate::core::alert::story::held_by;
-use crate::core::alert::{Alert, AlertNumber};
+use crate::core::alert::{Alert, AlertNumber, Rack};
 use crate::core::cycle::verdict::Verdict;
 use crate::core::merkle::leaf_hash;
 use crate::core::reader::Reader;
@@ -128,6 +129,36 @@ pub(super) fn racks(ledger: &ledger::Reader, alert: &Alert) -> Result<Vec<Affect
     Ok(racks)
 }
 
+/// What other alerts say of the racks that an alert names.
+#[derive(Clone, PartialEq, Eq, Debug, Default)]
+pub(super) struct Others {
+    /// Those that put its last good rack in doubt.
+    pub(super) good: Vec<u64>,
+    /// How many of its own racks they put in doubt, and those.
+    pub(super) own: (usize, Vec<u64>),
+}
+
+impl Others {
+    pub(super) fn read(ledger: &ledger::Reader, doubts: &Doubts, alert: &Alert) -> Result<Self, LedgerError> {
+        let Some(machine) = &alert.machine else { return Ok(Self::default()) };
+        let doubting = |rack: &Rack| -> Result<Vec<u64>, LedgerError> {
+            let Ok((_, Record { body: Body::Cycle(cycle), .. })) = ledger.record(rack.index)? else {
+                return Ok(Vec::new());
+            };
+            let by = doubts.by(machine, rack.index, &cycle).into_iter();
+            Ok(by.filter(|other| *other != alert.number).map(|other| other.0).collect())
+        };
+        let good = alert.last_good.as_ref().map(doubting).transpose()?.unwrap_or_default();
+        let (mut count, mut all) = (0, BTreeSet::new());
+        for rack in &alert.racks.named {
+            let by = doubting(rack)?;
+            count += usize::from(!by.is_empty());
+            all.extend(by);
+        }
+        Ok(Self { good, own: (count, all.into_iter().collect()) })
+    }
+}
+
 /// Whether a record of an alert changes what its page is looked at for; `None` is one that cannot be read. That a message
 /// came through follows most of what people do there, and is no news to whoever did it; that nobody could be told is one
 /// while it is open.
@@ -219,17 +250,24 @@ impl AlertBook for House {
             None => self.reception.foreseen(alert.number).await.map_err(|_| Refusal::NotNow)?,
         };
         let (asked, OnRecord { trail, damaged }) = (alert.clone(), own);
-        let loaded = Arc::clone(&self.loaded);
+        let (loaded, doubts) = (Arc::clone(&self.loaded), self.doubts.clone());
         let told = self.readers.ask(move |ledger| {
-            let trail = with_tests(ledger, &loaded.configuration.machines, (&asked, closed), trail)?;
-            Ok((racks(ledger, &asked)?, with_amendments(ledger, trail)?))
+            let machines = &loaded.configuration.machines;
+            let late = late_tests(ledger, machines, &asked, &trail)?;
+            let trail = with_tests(ledger, machines, (&asked, closed), trail)?;
+            let others = Others::read(ledger, &*doubts.fresh(ledger)?, &asked)?;
+            Ok((racks(ledger, &asked)?, with_amendments(ledger, trail)?, late, others))
         });
-        let (racks, trail) = told.await?;
+        let (racks, trail, late, others) = told.await?;
         let mut said = self.said(alert.clone(), closed, reader);
+        if !others.good.is_empty() {
+            message::beside_last_good(&mut said.facts, &others.good, reader.language);
+        }
         if damaged > 0 {
             said.facts.push(message::damaged(reader.language, damaged));
         }
-        Ok(Whole { alert, closed, foreseen, said, racks, trail })
+        let Others { good: good_in_doubt, own: also_in_doubt } = others;
+        Ok(Whole { alert, closed, foreseen, said, racks, late, good_in_doubt, also_in_doubt, trail })
     }
 
     async fn state(&self, number: Option<u64>) -> Result<String, Refusal> {

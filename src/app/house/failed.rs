@@ -5,12 +5,13 @@ use std::ops::ControlFlow;
 use std::time::Duration;
 
 use super::logbook::entered;
-use crate::core::alert::Alert;
+use crate::core::alert::{Alert, Earlier};
 use crate::core::cycle::plate::Profile;
 use crate::core::logbook::judge_known;
-use crate::core::record::{Body, CheckKind, Record};
+use crate::core::record::{Body, Check, CheckKind, OfAlert, Record};
 use crate::core::time::Timestamp;
 use crate::ledger::{LedgerError, Order, Reader, RecordFilter, Subject};
+use crate::web::alerts::Late;
 
 /// Most checks that are looked at for one alert (own choice: a month of every shift). Those beyond are not listed.
 const LOOKED_AT_MAX: usize = 100;
@@ -95,6 +96,94 @@ pub(super) fn open_then(
     Ok((!over).then_some(number))
 }
 
+/// Whether a record puts racks in doubt, by the concentration on file, that ended before a test was made.
+fn doubts_before(record: &Record, made: Timestamp) -> bool {
+    let Some(told) = record.body.of_alert() else { return false };
+    let racks = told.earlier().filter(|earlier| earlier.by_probe.is_none()).map(Earlier::all);
+    // Of a test that failed before it the other one says nothing.
+    let is_since = matches!(told, OfAlert::Raised(raised) if raised.since > made);
+    let racks = racks.and_then(|racks| racks.first().zip(racks.last()));
+    racks.is_some_and(|(first, last)| first.at <= made && (last.at > made || is_since))
+}
+
+/// The open alerts of a machine that had put racks of before a good test in doubt when that went on record: what they
+/// counted by then stays so.
+pub(super) fn doubted_before(
+    ledger: &Reader,
+    machine: &str,
+    (entry, recorded): (u64, Timestamp),
+    made: Timestamp,
+) -> Result<Vec<u64>, LedgerError> {
+    let filter = RecordFilter {
+        kinds: vec!["alert-raised".to_owned(), "alert-changed".to_owned()],
+        machine: Some(machine.to_owned()),
+        from: Some(made),
+        to: Some(recorded.just_after()),
+        limit: Some(LOOKED_AT_MAX),
+        ..RecordFilter::default()
+    };
+    let mut found = BTreeSet::new();
+    ledger.events(Order::OldestFirst, &filter, |index, record| {
+        if let Ok((_, record)) = record
+            && index < entry
+            && doubts_before(&record, made)
+        {
+            found.extend(record.body.alert().map(|alert| alert.0));
+        }
+        ControlFlow::Continue(())
+    })?;
+    let mut open = Vec::new();
+    for alert in found {
+        if is_open(ledger, alert)? {
+            open.push(alert);
+        }
+    }
+    Ok(open)
+}
+
+/// Good tests that came late: made before racks were in doubt by an alert, and on record after that. When each was made,
+/// when it went on record, and its record.
+pub(super) fn late_tests(
+    ledger: &Reader,
+    machines: &[Profile],
+    alert: &Alert,
+    trail: &[(u64, Record)],
+) -> Result<Vec<Late>, LedgerError> {
+    let racks = trail.iter().filter_map(|(_, record)| {
+        let earlier = record.body.of_alert()?.earlier().filter(|earlier| earlier.by_probe.is_none())?;
+        Some((earlier.all().first()?.at, record.recorded))
+    });
+    let racks: Vec<(Timestamp, Timestamp)> = racks.collect();
+    let first = racks.iter().map(|(first, _)| *first).min();
+    let (Some(machine), Some(first), Some((_, last))) = (&alert.machine, first, racks.last()) else {
+        return Ok(Vec::new());
+    };
+    let filter = RecordFilter {
+        kinds: vec!["check".to_owned()],
+        machine: Some(machine.clone()),
+        check: Some(CheckKind::Sanitizer),
+        from: Some(first),
+        to: Some(*last),
+        limit: Some(LOOKED_AT_MAX),
+        ..RecordFilter::default()
+    };
+    let mut found = Vec::new();
+    ledger.events(Order::OldestFirst, &filter, |index, record| {
+        found.extend(record.ok().map(|(_, record)| (index, record)));
+        ControlFlow::Continue(())
+    })?;
+    let mut late = Vec::new();
+    for (index, record) in found {
+        let Some(own) = entered(ledger, machines, index, record)? else { continue };
+        let good = own.judgement.as_ref().and_then(|judgement| judgement.good) == Some(true);
+        let Some(made) = own.counting().filter(|_| good).map(Check::at) else { continue };
+        if trail.iter().any(|(at, record)| *at < index && doubts_before(record, made)) {
+            late.push(Late { record: index, made, entered: own.recorded });
+        }
+    }
+    Ok(late)
+}
+
 /// Whether an alert is open: nothing on record closes it.
 pub(super) fn is_open(ledger: &Reader, number: u64) -> Result<bool, LedgerError> {
     let told = ledger.records_about(Subject::Alert(number))?;
@@ -140,7 +229,7 @@ mod tests {
     use crate::app::alerts::story;
     use crate::app::fixture::{self, CHEMICAL, at, ledger, opening, plain};
     use crate::config::recorded::Recorded;
-    use crate::core::alert::{AlertNumber, Condition};
+    use crate::core::alert::{AlertNumber, Condition, Rack, Racks};
     use crate::core::record::{AlertClosed, AlertRaised, Amendment, AmendmentChange};
 
     fn strip(minute: u64, mg_per_l: f64) -> Body {
@@ -178,6 +267,48 @@ mod tests {
             assert_eq!(found.expect("readable"), expected, "{entry}");
             let other = open_then(&reader, "dm1", CheckKind::Thermometer, (entry, at(minute)));
             assert_eq!(other.expect("readable"), None, "{entry}");
+        }
+    }
+
+    // Own promise: whoever enters a good test late, and whoever reads the alert, learns that the racks of before it stay in
+    // doubt: an alert counted them by then. One that was entered in time, or counts no more, frees none so.
+    #[test]
+    fn a_good_test_that_came_late_leaves_racks_in_doubt() {
+        let directory = tempfile::tempdir().expect("room for a directory");
+        let machines = Recorded::read(CHEMICAL).expect("a configuration").machines;
+        let dm1 = |minute, body| plain(minute, Some("dm1"), body);
+        let number = AlertNumber(6);
+        let mut racks = Racks::of(Rack { index: 0, at: at(20) });
+        racks.push(Rack { index: 1, at: at(35) });
+        let earlier = Some(Earlier { racks, by_probe: None, beside: Racks::default() });
+        let raised =
+            AlertRaised { cause: Some(2), earlier, ..AlertRaised::new(number, Condition::Weak, at(40)) };
+        let withdrawn = || {
+            let (reason, by, change) = ("misread".to_owned(), "Ana".to_owned(), AmendmentChange::Withdrawn);
+            dm1(60, Body::Amendment(Box::new(Amendment { of: 4, reason, by, change })))
+        };
+        let good = |minute| dm1(50, strip(minute, 100.0)); // record 4
+        let late = Late { record: 4, made: at(30), entered: at(50) };
+        for (name, later, of_entry, of_alert) in [
+            ("late", vec![good(30)], vec![6], vec![late]),
+            ("before any rack", vec![good(10)], vec![], vec![]),
+            ("after all", vec![good(45)], vec![], vec![]),
+            ("withdrawn", vec![good(30), withdrawn()], vec![], vec![]),
+        ] {
+            let path = directory.path().join(name);
+            let before = [dm1(40, strip(40, 10.0)), dm1(40, Body::AlertRaised(Box::new(raised.clone())))];
+            let records = opening(CHEMICAL).into_iter().chain(before).chain(later);
+            ledger(&path, records.collect()).close().expect("it closes");
+            let reader = Reader::open(&path).expect("a reader");
+            let (trail, _) = story::records(&reader, number).expect("readable");
+            let alert = story::told(&reader, &trail).expect("readable").expect("it was raised").alert;
+            let told = late_tests(&reader, &machines, &alert, &trail).expect("readable");
+            assert_eq!(told, of_alert, "{name}");
+            let (_, record) = reader.record(4).expect("readable").expect("whole");
+            let found = entered(&reader, &machines, 4, record).expect("readable").expect("an entry");
+            let Some(made) = found.counting().map(Check::at) else { continue };
+            let told = doubted_before(&reader, "dm1", (4, at(50)), made);
+            assert_eq!(told.expect("readable"), of_entry, "{name}");
         }
     }
 

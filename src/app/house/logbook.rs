@@ -5,7 +5,7 @@ use std::ops::ControlFlow;
 use std::sync::Arc;
 
 use super::House;
-use super::failed::{failed_since, is_open, open_then};
+use super::failed::{doubted_before, failed_since, is_open, open_then};
 use super::racks::set_off;
 use crate::app::enter;
 use crate::app::logbook::{Change, Correction, Entry};
@@ -115,6 +115,7 @@ pub(super) fn entered(
         alerts,
         waiting: Vec::new(),
         failed_since: None,
+        came_after: Vec::new(),
     }))
 }
 
@@ -126,7 +127,6 @@ fn beside(ledger: &ledger::Reader, machines: &[Profile], entered: &mut Entered) 
         (None, _) | (_, Written::Note(_)) => None,
     };
     if let Some((machine, kind)) = kept
-        && entered.alerts.is_empty()
         && has_failed(entered, machines)
         && set_off(ledger, entered.record)?.is_empty()
     {
@@ -144,7 +144,9 @@ fn beside(ledger: &ledger::Reader, machines: &[Profile], entered: &mut Entered) 
         && good == Some(true)
         && check.kind() == CheckKind::Sanitizer
     {
-        entered.failed_since = failed_since(ledger, machines, machine, check.at())?;
+        let made = check.at();
+        entered.failed_since = failed_since(ledger, machines, machine, made)?;
+        entered.came_after = doubted_before(ledger, machine, (entered.record, entered.recorded), made)?;
     }
     Ok(())
 }
@@ -309,23 +311,23 @@ mod tests {
         let corrected = || amended(AmendmentChange::Corrected(strip(20, 100.0)));
         let closed =
             || dm1(40, Body::AlertClosed(AlertClosed { alert: number, racks: 0, needed_action: false }));
-        for (name, later, waiting) in [
-            ("failed", Vec::<NewRecord>::new(), vec![4]),
         // Without the strip that was withdrawn the check is overdue: by the amendment, record 5.
         let overdue = || {
             let raised = AlertRaised::new(AlertNumber(9), Condition::CheckOverdue, at(15));
             dm1(31, Body::AlertRaised(Box::new(AlertRaised { cause: Some(5), ..raised })))
         };
+        for (name, later, waiting) in [
+            ("failed", Vec::<NewRecord>::new(), vec![4]),
             ("corrected", vec![corrected()], vec![4]),
             ("withdrawn", vec![amended(AmendmentChange::Withdrawn)], vec![4]),
             ("closed", vec![corrected(), closed()], vec![]),
-        ] {
-            let path = directory.path().join(name);
             (
                 "another by what was said of it",
                 vec![amended(AmendmentChange::Withdrawn), overdue()],
                 vec![4, 9],
             ),
+        ] {
+            let path = directory.path().join(name);
             let raised = AlertRaised { cause: Some(2), ..AlertRaised::new(number, Condition::Weak, at(10)) };
             let mut records = opening(CHEMICAL);
             records.extend([

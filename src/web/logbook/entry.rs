@@ -43,6 +43,8 @@ struct EntryPage<'a> {
     alerts: &'a [u64],
     /// Which of them wait for somebody, of one that was put right since.
     waiting: Vec<String>,
+    /// That racks of before it stay in doubt, since it came late.
+    came_late: Vec<String>,
     /// What counted before it was corrected, the newest first.
     was: Vec<String>,
     /// The two times that the one which was typed may be.
@@ -142,6 +144,7 @@ pub(super) async fn answer<K: Kitchen>(
         found,
         alerts: &entered.alerts,
         waiting: waiting(&entered, reader),
+        came_late: came_late(&entered, reader),
         was,
         twice: fields.twice(reader),
         supplies: supplies_of(sanitizing, &fields.short, reader.language),
@@ -207,6 +210,17 @@ fn waiting(entered: &Entered, reader: &Reader) -> Vec<String> {
     );
     let told = |alert: &u64| filled(phrase, &[("alert", &alert.to_string())]);
     entered.waiting.iter().map(told).collect()
+}
+
+/// That it was good, and racks of before it stay in doubt all the same.
+fn came_late(entered: &Entered, reader: &Reader) -> Vec<String> {
+    let phrase = said(
+        reader.language,
+        "This test came late: alert {alert} had counted racks of before it by then, and they stay in doubt there, since what is on record is not taken back. Whoever writes the corrective action decides about them, and may go by this test.",
+        "Esta prueba llegó tarde: la alerta {alert} ya había contado canastas de antes de ella, y ahí siguen en duda, porque lo registrado no se retira. Quien escriba la acción correctiva decide sobre ellas, y puede guiarse por esta prueba.",
+    );
+    let told = |alert: &u64| filled(phrase, &[("alert", &alert.to_string())]);
+    entered.came_after.iter().map(told).collect()
 }
 
 /// What was said of it, and when.

@@ -4,6 +4,7 @@ use std::path::Path;
 
 use jiff::tz::TimeZone;
 
+use super::super::alert_book::Others;
 use super::super::glances;
 use super::super::histories::{Around, Sought, gathered};
 use super::{doubting, doubts, of};
@@ -12,10 +13,10 @@ use crate::app::fixture::{CONFIGURATION, at, ledger, opening};
 use crate::app::history::Kept;
 use crate::config::recorded::Recorded;
 use crate::core::alert::hours::Stretch;
-use crate::core::alert::{AlertNumber, ByProbe, Condition, Earlier, Rack, Racks};
+use crate::core::alert::{Alert, AlertNumber, ByProbe, Condition, Earlier, Rack, Racks};
 use crate::core::channel::Place;
 use crate::core::cycle::verdict::Verdict;
-use crate::core::record::{AlertCleared, AlertRaised, Body, Clearing};
+use crate::core::record::{AlertChanged, AlertCleared, AlertClosed, AlertRaised, Body, Change, Clearing};
 use crate::core::time::Timestamp;
 use crate::core::wall_clock::local_date;
 use crate::ledger::{NewRecord, ReadOn, Reader};
@@ -300,4 +301,57 @@ fn racks_of_an_alert_are_looked_for_in_the_span() {
         let is_of_day = |rack: u64| local_date(&TimeZone::UTC, cycle_start(rack)) == day;
         assert!(racks.iter().all(|(rack, _)| is_of_day(*rack)) && !is_of_day(racks[0].0 + 1));
     });
+}
+
+// Own promise: an alert that names a rack as its last good one, or counts it, knows of the other alerts that put it in
+// doubt since.
+#[test]
+fn an_alert_knows_what_others_say_of_its_racks() {
+    let mut records = opening(CONFIGURATION);
+    let (first, last) = passed(&mut records, 4);
+    records.push(weak(7, first, last - 1, 100));
+    with(records, |reader| {
+        let rack = |index| Rack { index, at: at(index) };
+        let others = |number, good: u64, named: &[u64]| {
+            let mut alert = Alert { number: AlertNumber(number), ..Alert::trial(at(0)) };
+            (alert.machine, alert.last_good) = (Some("dm1".to_owned()), Some(rack(good)));
+            alert.racks = Racks { count: 9, named: named.iter().map(|index| rack(*index)).collect() };
+            Others::read(reader, &doubts(reader), &alert).expect("readable")
+        };
+        let found = others(3, first, &[first + 1, last]);
+        assert_eq!(found, Others { good: vec![7], own: (1, vec![7]) });
+        assert_eq!(others(3, last, &[last]), Others::default());
+        assert_eq!(others(7, first, &[first]), Others::default(), "the alert itself");
+    });
+}
+
+// Own promise: the list of alerts says how many racks one counted in the end, and not only how it began; of one that lasts,
+// or came back, nobody knows yet.
+#[test]
+fn the_list_of_alerts_says_what_was_counted_in_the_end() {
+    let alert = AlertNumber(7);
+    let cleared = || AlertCleared { alert, clearing: Clearing::Recovered, racks: 56, cause: None };
+    let cleared = || of("dm1", at(101), Body::AlertCleared(cleared()));
+    let returned = || of("dm1", at(102), Body::AlertChanged(AlertChanged::new(alert, Change::Returned)));
+    let closed = AlertClosed { alert, racks: 57, needed_action: true };
+    let closed = || of("dm1", at(103), Body::AlertClosed(closed.clone()));
+    for (name, later, expected) in [
+        ("lasts", Vec::new(), None),
+        ("recovered", vec![cleared()], Some(56)),
+        ("came back", vec![cleared(), returned()], None),
+        ("closed", vec![cleared(), closed()], Some(57)),
+    ] {
+        let mut records = opening(CONFIGURATION);
+        let (first, last) = passed(&mut records, 4);
+        records.push(weak(7, first, last, 100));
+        records.extend(later);
+        with(records, |reader| {
+            let lines = list(reader, all(View::Alerts)).lines;
+            let counted = |line: &HistoryLine| match line {
+                HistoryLine::Record { counted, .. } => *counted,
+                HistoryLine::Rack { .. } | HistoryLine::Damaged(_) => panic!("a record: {line:?}"),
+            };
+            assert_eq!(lines.iter().map(counted).collect::<Vec<_>>(), [expected], "{name}");
+        });
+    }
 }

@@ -132,6 +132,7 @@ fn a_corrected_entry_shows_the_value_in_force() {
         waiting: Vec::new(),
         is_damaged: false,
         failed_since: None,
+        came_after: Vec::new(),
     };
     assert_eq!(entered.told(&reader), ("50 mg/L".to_owned(), vec!["10 mg/L".to_owned()]));
     entered.amendments.push(said(AmendmentChange::Corrected(strip(100.0))));
