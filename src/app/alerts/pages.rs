@@ -17,6 +17,7 @@ use crate::core::reader::{Language, Scale};
 use crate::core::record::{Body, Record};
 use crate::core::time::Timestamp;
 use crate::ledger::{LedgerError, Reader};
+use crate::web::alerts::Affected;
 use crate::web::link::Link;
 use crate::web::sheet::{Action, Alerts, Decided, Deed, LeftOut, Refused, Sheet, Standing};
 
@@ -72,27 +73,20 @@ impl Shown {
         Ok(Found { alert: told.alert, closed: told.closed, damaged })
     }
 
-    /// The verdicts of the racks that an alert names, each with its end.
-    async fn judged(&self, alert: &Alert) -> Vec<(Timestamp, Option<Verdict>)> {
-        let (named, reader) = (alert.racks.named.clone(), Arc::clone(&self.reader));
-        let read = move || {
-            let reader = reader.lock().unwrap_or_else(PoisonError::into_inner);
-            let judged = |index| match reader.record(index) {
-                Ok(Ok((_, Record { body: Body::Cycle(cycle), .. }))) => Some(cycle.verdict),
-                Ok(Ok(_) | Err(_)) | Err(_) => None,
-            };
-            named.iter().map(|rack| (rack.at, judged(rack.index))).collect()
-        };
-        // It panicked, and was told of there.
-        tokio::task::spawn_blocking(read).await.unwrap_or_default()
+    /// The racks that an alert names; none where the ledger cannot be read.
+    async fn judged(&self, alert: &Alert) -> Vec<Affected> {
+        let (alert, reader) = (alert.clone(), Arc::clone(&self.reader));
+        let read = move || racks(&reader.lock().unwrap_or_else(PoisonError::into_inner), &alert);
+        match tokio::task::spawn_blocking(read).await {
+            Ok(read) => read
+                .inspect_err(|error| tracing::warn!(%error, "the racks of an alert cannot be read"))
+                .unwrap_or_default(),
+            // It panicked, and was told of there.
+            Err(_) => Vec::new(),
+        }
     }
 
-    fn sheet(
-        &self,
-        link: &Link,
-        found: Found,
-        judged: &[(Timestamp, Option<Verdict>)],
-    ) -> Result<Sheet, Refused> {
+    fn sheet(&self, link: &Link, found: Found, judged: &[Affected]) -> Result<Sheet, Refused> {
         let Found { alert, closed, damaged } = found;
         // A contact that is no longer configured holds links that lead nowhere.
         let contact = self.composer.contact(&link.contact).ok_or(Refused::Unknown)?;
@@ -132,10 +126,11 @@ impl Shown {
             needs_action: closed.is_none() && alert.needs_action,
             listed: judged
                 .iter()
-                .map(|(ended, judged)| {
+                .map(|own| {
                     let in_doubt = |judged: Verdict| can_doubt(alert.condition) && judged.is_good();
-                    let word = judged.map(|judged| rack(judged, in_doubt(judged), contact.language));
-                    (at(*ended), word.unwrap_or_else(|| "?".to_owned()))
+                    let word =
+                        own.judged.map(|(judged, ..)| rack(judged, in_doubt(judged), contact.language));
+                    (at(own.ended), word.unwrap_or_else(|| "?".to_owned()))
                 })
                 .collect(),
             racks: alert.racks.count,
@@ -170,6 +165,24 @@ impl Alerts for Shown {
         // The page behind a link shows the action that stands.
         decide(&self.reception, (&alert, closed), deed, "link", signed).await.map(drop)
     }
+}
+
+/// The racks that an alert names, as they stand on record.
+///
+/// # Errors
+/// The ledger's, but for damage of single records.
+pub(in crate::app) fn racks(reader: &Reader, alert: &Alert) -> Result<Vec<Affected>, LedgerError> {
+    let mut racks = Vec::new();
+    for rack in &alert.racks.named {
+        let judged = match reader.record(rack.index)? {
+            Ok((_, Record { body: Body::Cycle(cycle), .. })) => {
+                Some((cycle.verdict, cycle.rinse_min_c, cycle.limit_c))
+            }
+            Ok(_) | Err(_) => None,
+        };
+        racks.push(Affected { record: rack.index, ended: rack.at, judged });
+    }
+    Ok(racks)
 }
 
 /// An alert as a page tells of it: what it says now, or said when it closed, to nobody in particular.

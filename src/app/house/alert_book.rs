@@ -12,13 +12,12 @@ use crate::app::alerts::{pages, story};
 use crate::core::alert::doubts::Doubts;
 use crate::core::alert::story::held_by;
 use crate::core::alert::{Alert, AlertNumber, Rack};
-use crate::core::cycle::verdict::Verdict;
 use crate::core::merkle::leaf_hash;
 use crate::core::reader::Reader;
-use crate::core::record::{Body, Cycle, Outcome, Record};
+use crate::core::record::{Body, Outcome, Record};
 use crate::core::time::Timestamp;
 use crate::ledger::{self, LedgerError, Order, RecordFilter, Subject};
-use crate::web::alerts::{Affected, AlertBook, Headed, Listing, Said, Whole};
+use crate::web::alerts::{AlertBook, Headed, Listing, Said, Whole};
 use crate::web::frame::Refusal;
 use crate::web::sheet::{Decided, Deed, Refused};
 
@@ -116,19 +115,6 @@ impl Closed {
     }
 }
 
-/// The racks that an alert names, as they stand on record.
-pub(super) fn racks(ledger: &ledger::Reader, alert: &Alert) -> Result<Vec<Affected>, LedgerError> {
-    let mut racks = Vec::new();
-    for rack in &alert.racks.named {
-        let judged = match ledger.record(rack.index)? {
-            Ok((_, Record { body: Body::Cycle(cycle), .. })) => Some(judged(&cycle)),
-            Ok(_) | Err(_) => None,
-        };
-        racks.push(Affected { record: rack.index, ended: rack.at, judged });
-    }
-    Ok(racks)
-}
-
 /// What other alerts say of the racks that an alert names.
 #[derive(Clone, PartialEq, Eq, Debug, Default)]
 pub(super) struct Others {
@@ -167,10 +153,6 @@ pub(super) fn is_news(record: Option<&Record>, is_open: bool) -> bool {
         Some(Body::Notification(told)) => is_open && told.outcome == Outcome::GivenUp,
         Some(_) | None => true,
     }
-}
-
-fn judged(cycle: &Cycle) -> (Verdict, Option<f64>, f64) {
-    (cycle.verdict, cycle.rinse_min_c, cycle.limit_c)
 }
 
 impl House {
@@ -256,7 +238,7 @@ impl AlertBook for House {
             let late = late_tests(ledger, machines, &asked, &trail)?;
             let trail = with_tests(ledger, machines, (&asked, closed), trail)?;
             let others = Others::read(ledger, &*doubts.fresh(ledger)?, &asked)?;
-            Ok((racks(ledger, &asked)?, with_amendments(ledger, trail)?, late, others))
+            Ok((pages::racks(ledger, &asked)?, with_amendments(ledger, trail)?, late, others))
         });
         let (racks, trail, late, others) = told.await?;
         let mut said = self.said(alert.clone(), closed, reader);

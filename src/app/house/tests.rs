@@ -12,9 +12,10 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
 
-use super::alert_book::{Closed, is_news, racks, with_amendments};
+use super::alert_book::{Closed, is_news, with_amendments};
 use super::logbook::{entered, since};
 use super::racks::{Stands, leads, read};
+use crate::app::alerts::pages::racks;
 use crate::app::alerts::{doubts, story};
 use crate::app::history::gaps;
 use crate::app::ledger::{self, LedgerHandle};
