@@ -60,11 +60,11 @@ impl Turn<'_> {
             self.state.open(machine, Condition::Weak).is_some_and(|open| open.alert.cleared.is_none());
         let memory = self.state.memory(machine);
         if !lasts || memory.latest_test().is_none_or(|latest| latest.good) {
-            memory.beside.push(rack);
+            memory.standing.beside.push(rack);
             return;
         }
         memory.beside_counted.push(rack);
-        let earlier = Earlier { racks: Racks::default(), by_probe: None, beside: Racks::of(rack) };
+        let earlier = Earlier { beside: Racks::of(rack), ..Earlier::default() };
         let report = Report::new(Condition::Weak, machine, rack.at);
         self.report(Report { earlier: Some(earlier), ..report });
     }

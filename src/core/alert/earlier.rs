@@ -29,7 +29,7 @@ const LAST_STEP: u16 = 10;
 const ROUNDING_K: f64 = 1e-9;
 
 /// Racks that passed before what they passed by was found wrong.
-#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+#[derive(Clone, PartialEq, Debug, Default, Serialize, Deserialize)]
 pub struct Earlier {
     /// The racks.
     pub racks: Racks,
@@ -112,11 +112,36 @@ pub(super) struct FoundRight {
     by: u64,
     /// When it was made.
     at: Timestamp,
-    /// The racks that passed between the one before and it.
+    /// The racks between the one before and it.
+    #[serde(flatten)]
+    standing: Standing,
+}
+
+/// Racks that stand by what is on file of the sanitizer.
+#[derive(Clone, PartialEq, Eq, Debug, Default, Serialize, Deserialize)]
+pub(super) struct Standing {
+    /// Those that passed.
+    #[serde(rename = "by_concentration", alias = "racks", default)]
     racks: Racks,
-    /// Those beside them.
+    /// Those that had no good verdict of their own, and are held with them.
     #[serde(default)]
-    beside: Racks,
+    pub(super) beside: Racks,
+}
+
+impl Standing {
+    /// Takes out those that ended until then.
+    fn take_until(&mut self, at: Timestamp) -> Self {
+        let after = Self { racks: self.racks.after(at), beside: self.beside.after(at) };
+        let all = std::mem::replace(self, after);
+        Self { racks: all.racks.until(at), beside: all.beside.until(at) }
+    }
+
+    /// Puts others before these.
+    fn put_before(&mut self, earlier: Self) {
+        let since = std::mem::replace(self, earlier);
+        self.racks.add(&since.racks);
+        self.beside.add(&since.beside);
+    }
 }
 
 /// Racks whose margins lie in the same steps.
@@ -285,14 +310,14 @@ impl Turn<'_> {
         let memory = self.state.machines.entry(machine.to_owned()).or_default();
         let late = own.sanitizer.is_some() && predates(memory, rack.at);
         if own.sanitizer.is_some() && !late {
-            memory.by_concentration.push(rack);
+            memory.standing.racks.push(rack);
         }
         let is_own = |off: &&ByProbe| own.place_of(&off.probe) == Some(off.place);
         let mut off = memory.too_much.values().filter(is_own).filter(|off| off.doubts(cycle));
         let doubted = off.next().map(|off| (off.place, off.probe.clone()));
         memory.margins.push(cycle, rack, doubted.is_some());
         if late {
-            let earlier = Some(Earlier { racks: Racks::of(rack), by_probe: None, beside: Racks::default() });
+            let earlier = Some(Earlier { racks: Racks::of(rack), ..Earlier::default() });
             self.report(Report { earlier, ..Report::new(Condition::Weak, machine, rack.at) });
         }
         let Some((place, probe)) = doubted else { return };
@@ -342,7 +367,7 @@ impl Turn<'_> {
         let racks = memory.margins.count(place, within_k);
         let by_probe = ByProbe { probe: probe.to_owned(), place, within_k };
         memory.too_much.insert(probe.to_owned(), by_probe.clone());
-        let earlier = Earlier { racks, by_probe: Some(by_probe), beside: Racks::default() };
+        let earlier = Earlier { racks, by_probe: Some(by_probe), ..Earlier::default() };
         let is_less = known
             .is_some_and(|known| within_k.is_some_and(|within| known.is_none_or(|known| within < known)));
         if is_less {
@@ -360,21 +385,15 @@ impl Turn<'_> {
         if memory.found_right.as_ref().is_some_and(|known| known.by == by) {
             return;
         }
-        let after = memory.by_concentration.after(at);
-        let racks = std::mem::replace(&mut memory.by_concentration, after).until(at);
-        let after = memory.beside.after(at);
-        let beside = std::mem::replace(&mut memory.beside, after).until(at);
-        memory.found_right = Some(FoundRight { by, at, racks, beside });
+        let standing = memory.standing.take_until(at);
+        memory.found_right = Some(FoundRight { by, at, standing });
     }
 
     /// What this test found right, if it did, is in doubt again.
     pub(super) fn sanitizer_not_right(&mut self, machine: &str, by: u64) {
         let memory = self.state.memory(machine);
         if let Some(right) = memory.found_right.take_if(|known| known.by == by) {
-            let since = std::mem::replace(&mut memory.by_concentration, right.racks);
-            memory.by_concentration.add(&since);
-            let since = std::mem::replace(&mut memory.beside, right.beside);
-            memory.beside.add(&since);
+            memory.standing.put_before(right.standing);
         }
     }
 
@@ -382,13 +401,12 @@ impl Turn<'_> {
     /// entered before this one, found it right again, those between.
     pub(super) fn sanitizer_wrong(&mut self, machine: &str, at: Timestamp, is_latest: bool) -> Earlier {
         let memory = self.state.memory(machine);
-        let (racks, beside) = if is_latest {
-            (std::mem::take(&mut memory.by_concentration), std::mem::take(&mut memory.beside))
+        let standing = if is_latest {
+            Some(&mut memory.standing)
         } else {
-            let right = memory.found_right.as_mut().filter(|right| right.at > at);
-            let taken = right.map(|own| (std::mem::take(&mut own.racks), std::mem::take(&mut own.beside)));
-            taken.unwrap_or_default()
+            memory.found_right.as_mut().filter(|right| right.at > at).map(|right| &mut right.standing)
         };
+        let Standing { racks, beside } = standing.map(std::mem::take).unwrap_or_default();
         memory.beside_counted.add(&beside);
         Earlier { racks, by_probe: None, beside }
     }
@@ -416,10 +434,7 @@ impl Turn<'_> {
         } else {
             let memory = self.state.memory(machine);
             let beside = std::mem::take(&mut memory.beside_counted);
-            let since = std::mem::replace(&mut memory.by_concentration, racks.without(&beside));
-            memory.by_concentration.add(&since);
-            let since = std::mem::replace(&mut memory.beside, beside);
-            memory.beside.add(&since);
+            memory.standing.put_before(Standing { racks: racks.without(&beside), beside });
         }
         if settled {
             self.close(machine, condition);

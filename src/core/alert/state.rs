@@ -8,7 +8,7 @@ use serde::{Deserialize, Serialize};
 
 use super::condition::Condition;
 use super::contact::Route;
-use super::earlier::{ByProbe, FoundRight, Margins};
+use super::earlier::{ByProbe, FoundRight, Margins, Standing};
 use super::open::{Alert, AlertNumber, Amended, Rack, Racks};
 use crate::core::drift::Drift;
 use crate::core::record::{CheckKind, Worked};
@@ -159,16 +159,13 @@ pub(super) struct Memory {
     /// The latest tests of the sanitizer, likewise.
     #[serde(default)]
     pub(super) tested: Vec<Tested>,
-    /// Racks that passed since the sanitizer was found right last.
-    #[serde(default)]
-    pub(super) by_concentration: Racks,
-    /// Racks since then that had no good verdict of their own, and are held with them.
-    #[serde(default)]
-    pub(super) beside: Racks,
-    /// Those of them that the open alert of a weak sanitizer counts.
+    /// Racks since the sanitizer was found right last.
+    #[serde(flatten)]
+    pub(super) standing: Standing,
+    /// Those of them without a good verdict that the open alert of a weak sanitizer counts.
     #[serde(default)]
     pub(super) beside_counted: Racks,
-    /// Those that the latest test found right, to be in doubt again where it is withdrawn.
+    /// Those before, which the latest test found right, to be in doubt again where it is withdrawn.
     #[serde(default)]
     pub(super) found_right: Option<FoundRight>,
     /// Records of the tests by which the open alert of a weak sanitizer stands.

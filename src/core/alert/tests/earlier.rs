@@ -412,3 +412,23 @@ fn what_raised_an_alert_is_remembered_behind_many_others() {
         [Clearing::Recovered, Clearing::Recovered, Clearing::Withdrawn, Clearing::Withdrawn]
     );
 }
+
+// Regression of the stored form: racks that stand by the concentration on file are found in a state that an earlier version
+// stored, and are put in doubt by the next strip.
+#[test]
+fn racks_of_an_earlier_state_are_in_doubt() {
+    let mut play = Play::new(settings());
+    play.racks(0.0, "chem", &[Rack::Good, Rack::Gappy]);
+    enter(&mut play, 2.0, "chem", strip(2.0, 100.0));
+    play.racks(3.0, "chem", &[Rack::Good]);
+    let state = String::from_utf8(play.desk.state()).expect("JSON");
+    let (right, since) =
+        state.split_once("\"found_right\":{").map(|(since, right)| (right, since)).expect("stored");
+    let old = format!("{since}\"found_right\":{{{}", right.replacen("\"by_concentration\"", "\"racks\"", 1));
+    assert_ne!(old, state);
+    play.desk = crate::core::alert::Desk::restore(settings(), old.as_bytes()).expect("an earlier state");
+    amend(&mut play, 5.0, "chem", 2, AmendmentChange::Withdrawn);
+    enter(&mut play, 6.0, "chem", strip(6.0, 10.0));
+    let alert = open(&play, Condition::Weak);
+    assert_eq!((alert.racks.count, alert.earlier, alert.beside), (3, 2, 1));
+}
