@@ -1,0 +1,80 @@
+//! What is told of times: when an alert began and ended, and when its last good rack was.
+
+use super::*;
+
+// Regression: between the «last good rack» of an alert that came back and its return others lie, good ones too. Own
+// rule: what an alert keeps of a rack is when it ended, and it says so, since lists tell when it began.
+#[test]
+fn the_last_good_rack_says_what_it_was_the_last_before() {
+    for (language, plain, back, ended, before) in [
+        (
+            Language::English,
+            "Last good rack",
+            "Last good rack before it came back",
+            "ended Wed 25 Nov 2026, 12:01",
+            "(ended 12:01 EST, before it came back)",
+        ),
+        (
+            Language::Spanish,
+            "Última canasta correcta",
+            "Última canasta correcta antes de que volviera",
+            "terminada mié 25 nov 2026, 12:01",
+            "(terminada 12:01 EST, antes de que volviera)",
+        ),
+    ] {
+        for (count, name) in [(0, plain), (2, back)] {
+            let mut notice = notice(Condition::Cold, Occasion::Raised, language, Scale::Celsius);
+            notice.alert.before_return = count;
+            let text = told(&notice).text;
+            let row = text.lines().find(|line| line.starts_with(plain)).unwrap_or_else(|| panic!("{text}"));
+            assert!(row.starts_with(&format!("{name}: ")) && row.contains(ended), "{row}");
+            assert_eq!(text.contains(before), count > 0, "{text}");
+        }
+    }
+}
+
+/// Names of the Americas' daylight saving: the site's zone, wherever the reader is.
+#[test]
+fn an_older_alert_is_told_with_its_date() {
+    let mut notice = notice(Condition::CheckOverdue, Occasion::Raised, Language::Spanish, Scale::Celsius);
+    notice.alert.since = at("2026-10-31T05:10:00Z");
+    notice.alert.about.truncate(1);
+    let text = told(&notice).text;
+    assert!(text.contains("Se esperaba para el sáb 31 oct 2026, 01:10 EDT y no consta"), "{text}");
+    let reader = Reader { language: Language::Spanish, scale: Scale::Celsius, zone: zone() };
+    assert_eq!(reader.clock(notice.alert.since), "01:10");
+}
+
+// Own promise: the end of a span says its day where that is not the day of its beginning.
+#[test]
+fn a_span_over_midnight_says_both_days() {
+    let mut notice = notice(Condition::Cold, Occasion::Cleared, Language::English, Scale::Celsius);
+    let headline = told(&notice).content.headline;
+    assert!(headline.contains("since 12:05 EST; good again since 12:40 EST"), "{headline}");
+    notice.alert.since = at("2026-11-24T04:50:00Z");
+    let headline = told(&notice).content.headline;
+    let span = "since Mon 23 Nov 2026, 23:50 EST; good again since Wed 25 Nov 2026, 12:40 EST";
+    assert!(headline.contains(span), "{headline}");
+    // Of one day, and read on another.
+    (notice.alert.since, notice.alert.cleared) =
+        (at("2026-11-24T15:00:00Z"), Some(at("2026-11-24T15:40:00Z")));
+    let headline = told(&notice).content.headline;
+    let span = "since Tue 24 Nov 2026, 10:00 EST; good again since Tue 24 Nov 2026, 10:40 EST";
+    assert!(headline.contains(span), "{headline}");
+}
+
+// Own promise: the rack that is named as the last good one is told to be in doubt where another alert says so.
+#[test]
+fn a_last_good_rack_that_is_in_doubt_is_told_so() {
+    for (language, said) in [
+        (Language::English, "(in doubt since, by alert 7, 9)"),
+        (Language::Spanish, "(en duda desde entonces, por la alerta 7, 9)"),
+    ] {
+        let mut facts =
+            told(&notice(Condition::Cold, Occasion::Raised, language, Scale::Celsius)).content.rows;
+        super::beside_last_good(&mut facts, &[7, 9], language);
+        let row = Phrase::RowLastGood.say(language);
+        let told = |(name, value): &(String, String)| value.ends_with(said) == (name == row);
+        assert!(facts.iter().all(told) && facts.iter().any(|(name, _)| name == row), "{facts:?}");
+    }
+}
