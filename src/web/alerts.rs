@@ -2,6 +2,8 @@
 //!
 //! Nobody acts by opening a page: only a pressed button does, and pressed twice it acts once.
 
+mod deeds;
+mod head;
 mod news;
 mod others;
 pub(in crate::web) mod trail;
@@ -10,29 +12,26 @@ pub(in crate::web) mod words;
 use std::future::Future;
 
 use askama::Template;
-use axum::extract::rejection::FormRejection;
-use axum::extract::{Form, Path, State};
+use axum::extract::{Path, State};
 use axum::http::{StatusCode, Uri};
-use axum::response::{IntoResponse, Response};
-use serde::Deserialize;
+use axum::response::Response;
 
+pub(super) use self::deeds::{acknowledge, act};
 pub(super) use self::news::news;
 use self::trail::Happened;
 use self::words::{Words, missing, standing, words};
-use super::form::{self, Field};
+use super::form::Field;
 use super::frame::{self, Frame, Refusal, Tab};
 use super::kitchen::{Kitchen, Pages};
 use super::pages::{Words as LinkWords, left_out, words as link_words};
 use super::person::Person;
 use super::query::{self, Expected, Given};
-use super::serve::{ACTION_CHARS_MAX, NOTE_CHARS_MAX};
 use super::sheet::{Decided, Deed};
 use super::who;
 use crate::core::access::Right;
 use crate::core::address::escaped;
 use crate::core::alert::doubts::can_doubt;
-use crate::core::alert::words::who as signer;
-use crate::core::alert::{Action, Alert, Condition, Foreseen, Occasion, RACKS_NAMED_MAX};
+use crate::core::alert::{Alert, Condition, Foreseen, Occasion, RACKS_NAMED_MAX};
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::{ended, in_doubt, verdict};
@@ -364,7 +363,7 @@ async fn answer<K: Kitchen>(
         days: words::days(&whole.alert, reader),
         standing: standing(&whole.alert, whole.closed, reader),
         missing: missing(&whole.alert, whole.closed, reader.language),
-        amended: trail::rests_on(&whole.trail, &whole.alert.racks.named, reader)
+        amended: head::rests_on(&whole.trail, &whole.alert.racks.named, reader)
             .into_iter()
             .chain(whole.late.iter().map(|late| (others::late(*late, reader, now), late.record)))
             .collect(),
@@ -386,7 +385,7 @@ async fn answer<K: Kitchen>(
         folded: words::folded(later.len(), reader.language),
         trail: told,
         later,
-        reached: if whole.closed.is_none() { trail::reached(&whole.trail, reader, now) } else { Vec::new() },
+        reached: if whole.closed.is_none() { head::reached(&whole.trail, reader, now) } else { Vec::new() },
         next: match whole.foreseen.as_ref().filter(|next| holds(next, &whole.alert)) {
             Some(next) => Some(words::foreseen(next, reader, now)),
             None if whole.closed.is_none() && lasts_unanswered(&whole.alert) => {
@@ -394,7 +393,7 @@ async fn answer<K: Kitchen>(
             }
             None => None,
         },
-        overdue: trail::overdue(&whole.alert, &whole.trail, reader, now),
+        overdue: head::overdue(&whole.alert, &whole.trail, reader, now),
         entries: entries(&whole, person),
         note: typed.note,
         held: typed.held,
@@ -469,106 +468,6 @@ fn shown(rack: &Affected, condition: Condition, reader: &Reader) -> Rack {
     });
     let ended = ended(&reader.moment(rack.ended), reader.language);
     Rack { record: rack.record, ended, judged, after_gap: false }
-}
-
-/// What is sent to take an alert on.
-#[derive(Deserialize)]
-pub(super) struct Taking {
-    #[serde(default)]
-    note: String,
-}
-
-/// Takes an alert on.
-pub(super) async fn acknowledge<K: Kitchen>(
-    State(pages): State<Pages<K>>,
-    Path(number): Path<String>,
-    person: Person,
-    sent: Result<Form<Taking>, FormRejection>,
-) -> Response {
-    let Ok(number) = number.parse() else { return frame::refuse(Refusal::Unknown, &person, &pages.site, 2) };
-    let Ok(Form(Taking { note })) = sent else { return StatusCode::BAD_REQUEST.into_response() };
-    let mut typed = Typed { note: Field::with(&note), ..Typed::default() };
-    let Some(note) = typed.note.take(form::optional(&note, NOTE_CHARS_MAX), person.reader.language) else {
-        return answer(&pages, &person, number, typed, (StatusCode::UNPROCESSABLE_ENTITY, 2)).await;
-    };
-    let deed = Deed::Acknowledge { by: person.name.clone(), note: note.clone().unwrap_or_default() };
-    if let Err(refused) = pages.kitchen.decide(number, deed).await {
-        return frame::refuse(refused, &person, &pages.site, 2);
-    }
-    if note.is_none() {
-        return frame::go(&format!("../{number}"));
-    }
-    let whole = match pages.kitchen.alert(&person.reader, number).await {
-        Ok(whole) => whole,
-        Err(refused) => return frame::refuse(refused, &person, &pages.site, 2),
-    };
-    let taken = whole.alert.acknowledged.as_ref();
-    if taken.is_some_and(|taken| taken.by == person.name && taken.note == note) {
-        return frame::go(&format!("../{number}"));
-    }
-    let taken = taken.map(|taken| {
-        (signer(&taken.by, person.reader.language).into_owned(), person.reader.moment(taken.at))
-    });
-    typed.note.fault = Some(words::taken_before(taken, person.reader.language));
-    answer(&pages, &person, number, typed, (StatusCode::CONFLICT, 2)).await
-}
-
-/// What is sent as corrective action.
-#[derive(Deserialize)]
-pub(super) struct Acting {
-    #[serde(default)]
-    racks: String,
-    #[serde(default)]
-    done: String,
-    /// How many racks the page showed.
-    #[serde(default)]
-    covers: Option<u64>,
-}
-
-/// Writes the corrective action.
-pub(super) async fn act<K: Kitchen>(
-    State(pages): State<Pages<K>>,
-    Path(number): Path<String>,
-    person: Person,
-    sent: Result<Form<Acting>, FormRejection>,
-) -> Response {
-    let Ok(number) = number.parse() else { return frame::refuse(Refusal::Unknown, &person, &pages.site, 2) };
-    let Ok(Form(Acting { racks, done, covers })) = sent else {
-        return StatusCode::BAD_REQUEST.into_response();
-    };
-    let language = person.reader.language;
-    let mut typed = Typed { held: Field::with(&racks), done: Field::with(&done), covers, ..Typed::default() };
-    let racks = typed.held.take(form::text(&racks, ACTION_CHARS_MAX), language);
-    let done = typed.done.take(form::text(&done, ACTION_CHARS_MAX), language);
-    let (Some(racks), Some(done)) = (racks, done) else {
-        return answer(&pages, &person, number, typed, (StatusCode::UNPROCESSABLE_ENTITY, 2)).await;
-    };
-    if covers.is_none() {
-        typed.held.fault = Some(words::unnumbered(language).to_owned());
-        return answer(&pages, &person, number, typed, (StatusCode::CONFLICT, 2)).await;
-    }
-    let by = person.name.clone();
-    let deed = Deed::Act { by: by.clone(), racks: racks.clone(), done: done.clone(), covers };
-    match pages.kitchen.decide(number, deed).await {
-        Ok(Decided::Done) => return frame::go(&format!("../{number}")),
-        Ok(Decided::Late) => {}
-        Err(refused) => return frame::refuse(refused, &person, &pages.site, 2),
-    }
-    let standing = match pages.kitchen.alert(&person.reader, number).await {
-        Ok(whole) => whole.alert.action,
-        Err(refused) => return frame::refuse(refused, &person, &pages.site, 2),
-    };
-    let own = |action: &Action| (&action.by, &action.racks, &action.done) == (&by, &racks, &done);
-    if standing.as_ref().is_some_and(own) {
-        // The same button was pressed twice.
-        return frame::go(&format!("../{number}"));
-    }
-    let standing =
-        standing.map(|action| (signer(&action.by, language).into_owned(), person.reader.moment(action.at)));
-    // Whoever reads who was first reads which racks there are: what is sent again is for those.
-    typed.covers = None;
-    typed.held.fault = Some(words::late(standing, language));
-    answer(&pages, &person, number, typed, (StatusCode::CONFLICT, 2)).await
 }
 
 #[cfg(test)]

@@ -1,16 +1,12 @@
 //! The story of an alert, record by record, in the words of the reader.
 
-use std::collections::{BTreeMap, BTreeSet};
-
-use crate::core::alert::story::held_by;
 use crate::core::alert::words::who;
 use crate::core::alert::{Alert, Condition, Earlier, Occasion, Quantity, Rack};
 use crate::core::counted::Noun;
 use crate::core::logbook::words::{found_short, short_of_look};
 use crate::core::reader::{Language, Reader, filled};
 use crate::core::record::{
-    AlertChanged, AlertRaised, Amendment, AmendmentChange, Body, Change, CheckKind, Clearing, MissedDue,
-    Notification, OfAlert, Outcome, Record,
+    AlertChanged, AlertRaised, Body, Change, CheckKind, Clearing, MissedDue, Notification, Outcome, Record,
 };
 use crate::core::sanitizer::shown as concentration;
 use crate::core::time::Timestamp;
@@ -42,7 +38,7 @@ pub(super) struct Happened {
 /// English and Spanish.
 type Pair = (&'static str, &'static str);
 
-const fn say(language: Language, pair: Pair) -> &'static str {
+pub(super) const fn say(language: Language, pair: Pair) -> &'static str {
     match language {
         Language::English => pair.0,
         Language::Spanish => pair.1,
@@ -113,43 +109,6 @@ fn left_out(between: usize, language: Language) -> String {
     filled(say(language, pair), &[("count", &between.to_string())])
 }
 
-/// What the newest amendment of each entry that an alert rests on withdrew or corrected, so that nobody goes by a
-/// headline that tells of what counts no more; with the record of the entry. Nothing where another entry holds it that
-/// counts as it was entered; what it rested on before it came back last is told by its story.
-pub(super) fn rests_on(trail: &[(u64, Record)], racks: &[Rack], reader: &Reader) -> Vec<(String, u64)> {
-    let mut newest: BTreeMap<u64, &Amendment> = BTreeMap::new();
-    for (_, record) in trail {
-        if let Body::Amendment(amendment) = &record.body
-            && amendment.change != AmendmentChange::Comment
-        {
-            newest.insert(amendment.of, amendment);
-        }
-    }
-    let begins = |(_, record): &(u64, Record)| {
-        record.body.of_alert().is_some_and(|told| match told {
-            OfAlert::Raised(_) => true,
-            OfAlert::Changed(changed) => changed.change == Change::Returned,
-            OfAlert::Acknowledged(_)
-            | OfAlert::Cleared(_)
-            | OfAlert::Closed(_)
-            | OfAlert::Action(_)
-            | OfAlert::Notification(_) => false,
-        })
-    };
-    let (before, since) = trail.split_at(trail.iter().rposition(begins).unwrap_or(0));
-    let holding = |part: &[(u64, Record)]| -> BTreeSet<u64> {
-        part.iter().filter_map(|(index, record)| held_by(*index, record)).collect()
-    };
-    let mut hold = holding(since);
-    hold.retain(|entry| racks.iter().all(|rack| rack.index != *entry));
-    if hold.iter().any(|entry| !newest.contains_key(entry)) {
-        return Vec::new();
-    }
-    let over = holding(before);
-    newest.retain(|of, _| hold.contains(of) || !over.contains(of));
-    newest.into_iter().map(|(of, amendment)| (super::words::rests_on(of, amendment, reader), of)).collect()
-}
-
 /// What happened, what people wrote about it, and whether somebody could not be told.
 type Told = (String, Vec<(&'static str, String)>, bool);
 
@@ -215,88 +174,6 @@ fn of_at(body: &Body, recorded: Option<Timestamp>, reader: &Reader) -> Option<To
 /// What happened, with how many racks are affected, where any is.
 fn with_racks(what: &str, racks: u64, language: Language) -> String {
     if racks == 0 { what.to_owned() } else { format!("{what}; {}", super::words::racks(racks, language)) }
-}
-
-/// Who was told of an open alert so far, and who could not be when it was tried last.
-pub(super) fn reached(records: &[(u64, Record)], reader: &Reader, now: Timestamp) -> Vec<String> {
-    // Of each contact when it was told first, and whether the newest message came through by any route.
-    let mut contacts: Vec<(&str, Option<Timestamp>, Option<Occasion>, bool)> = Vec::new();
-    for (_, record) in records {
-        let Body::Notification(notification) = &record.body else { continue };
-        let Notification { contact, outcome, occasion, .. } = &**notification;
-        let told = *outcome == Outcome::Delivered;
-        let at = told.then_some(record.recorded);
-        match contacts.iter_mut().find(|(known, ..)| known == contact) {
-            Some((_, first, newest, reached)) => {
-                *first = first.or(at);
-                *reached = told || (*reached && newest == occasion);
-                *newest = *occasion;
-            }
-            None => contacts.push((contact, at, *occasion, told)),
-        }
-    }
-    let told = contacts
-        .iter()
-        .filter_map(|(contact, first, ..)| Some(format!("{contact} ({})", reader.near((*first)?, now))));
-    let told: Vec<String> = told.collect();
-    let missed = contacts.iter().filter(|(.., reached)| !reached).map(|(contact, ..)| *contact);
-    let missed: Vec<&str> = missed.collect();
-    let line = |pair, names: String| format!("{}: {names}", say(reader.language, pair));
-    let mut lines = Vec::new();
-    if !told.is_empty() {
-        lines.push(line(("Told so far", "Avisados hasta ahora"), told.join(", ")));
-    }
-    if !missed.is_empty() {
-        lines.push(line(("Could NOT be told last", "NO se pudo avisar la última vez a"), missed.join(", ")));
-    }
-    lines
-}
-
-/// When each of several checks was due that an open alert finds missing, the first one first; none where it is one.
-pub(super) fn overdue(
-    alert: &Alert,
-    records: &[(u64, Record)],
-    reader: &Reader,
-    now: Timestamp,
-) -> Vec<String> {
-    if alert.condition != Condition::CheckOverdue || alert.cleared.is_some() || alert.about.len() < 2 {
-        return Vec::new();
-    }
-    // Of each kind when it was due first since it has been missing.
-    let mut due: Vec<MissedDue> = Vec::new();
-    for (_, record) in records {
-        let missed = match record.body.of_alert() {
-            Some(OfAlert::Raised(raised)) => raised.missed,
-            Some(OfAlert::Changed(changed)) => {
-                match changed.change {
-                    Change::Returned => due.clear(),
-                    Change::Eased => {
-                        due.retain(|own| changed.about.iter().any(|kind| kind == own.check.as_str()));
-                    }
-                    Change::Grew
-                    | Change::MissedAgain
-                    | Change::Escalated
-                    | Change::EscalationEnded
-                    | Change::NobodyToTell
-                    | Change::Held => {}
-                }
-                changed.missed
-            }
-            Some(
-                OfAlert::Acknowledged(_)
-                | OfAlert::Cleared(_)
-                | OfAlert::Closed(_)
-                | OfAlert::Action(_)
-                | OfAlert::Notification(_),
-            )
-            | None => None,
-        };
-        due.extend(missed.filter(|missed| due.iter().all(|own| own.check != missed.check)));
-    }
-    due.retain(|own| alert.about.iter().any(|kind| kind == own.check.as_str()));
-    due.sort_by_key(|own| own.due);
-    let line = |own: MissedDue| due_again(own, Change::MissedAgain, Some(now), reader);
-    due.into_iter().map(line).collect()
 }
 
 /// How somebody took an alert on; other words of the record stay as they are.
@@ -462,7 +339,12 @@ fn of_changed(changed: &AlertChanged, recorded: Option<Timestamp>, reader: &Read
 }
 
 /// When the check was due that was missed; its name where nothing beside it says so.
-fn due_again(missed: MissedDue, change: Change, recorded: Option<Timestamp>, reader: &Reader) -> String {
+pub(super) fn due_again(
+    missed: MissedDue,
+    change: Change,
+    recorded: Option<Timestamp>,
+    reader: &Reader,
+) -> String {
     let pair = ("due {at}", "pendiente desde {at}");
     let at = reader.with_article(reader.near(missed.due, recorded.unwrap_or(missed.due)));
     let due = filled(say(reader.language, pair), &[("at", &at)]);

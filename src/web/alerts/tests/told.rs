@@ -110,7 +110,7 @@ fn each_of_several_missed_checks_has_its_due_time() {
         ..Alert::trial(at(15))
     };
     let reader = Reader { language: Language::English, scale: Scale::Celsius, zone: TimeZone::UTC };
-    let told = |alert: &Alert, records: &[(u64, Record)]| trail::overdue(alert, records, &reader, at(70));
+    let told = |alert: &Alert, records: &[(u64, Record)]| head::overdue(alert, records, &reader, at(70));
     assert_eq!(
         told(&alert, &records),
         ["Supplies, due 12:15 UTC".to_owned(), "Drain and clean, due 12:45 UTC".to_owned()]
