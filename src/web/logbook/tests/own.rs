@@ -90,6 +90,23 @@ async fn what_is_not_ones_own_or_too_old_stays() {
     assert!(damaged.own_until(&ana(Role::Operator), NOW).is_none(), "nobody knows what was said of it");
 }
 
+// Own promise: whoever enters a good test late reads at once that racks of before it stay in doubt, by which alert, and who
+// decides about them.
+#[tokio::test]
+async fn a_test_that_came_late_says_so() {
+    for (language, said) in [
+        (Language::English, "This test came late: alert 6 had counted racks of before it by then"),
+        (Language::Spanish, "Esta prueba llegó tarde: la alerta 6 ya había contado canastas"),
+    ] {
+        let kitchen = entered().await;
+        let (_, page) = get(&kitchen, "/logbook/entries/70", Role::Operator, language).await;
+        assert!(!page.contains(said), "{page}");
+        kitchen.desk.change(|one| one.came_after = vec![6]);
+        let (_, page) = get(&kitchen, "/logbook/entries/70", Role::Operator, language).await;
+        assert!(page.contains(said), "{page}");
+    }
+}
+
 // Own promise: an entry of which something cannot be read is nowhere good, and one that failed stays so.
 #[tokio::test]
 async fn what_may_count_no_more_is_not_good() {
