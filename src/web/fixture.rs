@@ -4,7 +4,7 @@ mod answers;
 pub(super) mod desk;
 mod history;
 mod premises;
-mod rack;
+pub(super) mod rack;
 pub(super) mod visit;
 
 use std::sync::Arc;
@@ -101,6 +101,7 @@ fn cold() -> Glance {
         verdict: Verdict::Cold,
         findings: Vec::new(),
         settled_c: Some(79.4),
+        unjudged: None,
         limit_c: 82.2,
         uncertainty_c: 1.1,
         mg_per_l: None,
@@ -174,6 +175,7 @@ impl Machines for StillKitchen {
             at: Timestamp::from_micros(NOW.micros() - 120_000_000),
             verdict,
             settled_c,
+            unjudged: None,
             limit_c: 82.2,
             wash_c: Some(66.1),
             in_doubt_by: Vec::new(),

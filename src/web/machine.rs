@@ -20,6 +20,7 @@ use super::person::Person;
 use super::query::{self, Expected, Given};
 use crate::core::channel::Place;
 use crate::core::counted::Noun;
+use crate::core::cycle::minimum::{Unjudged, against};
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::{of_these_in_doubt, rack as rack_word, verdicts};
@@ -68,6 +69,8 @@ pub struct DayRack {
     pub verdict: Verdict,
     /// Settled minimum that was judged, °C.
     pub settled_c: Option<f64>,
+    /// One that was not.
+    pub unjudged: Option<Unjudged>,
     /// Limit, °C.
     pub limit_c: f64,
     /// Wash minimum, °C.
@@ -304,10 +307,8 @@ pub(super) fn zone_of(reader: &Reader, at: Timestamp) -> String {
 }
 
 fn rack_row(rack: &DayRack, reader: &Reader) -> RackRow {
-    let (settled, limit) = match rack.settled_c {
-        Some(settled) => reader.pair(settled, rack.limit_c),
-        None => ("–".to_owned(), format!("{:.1}", reader.scale.temperature(rack.limit_c))),
-    };
+    let (settled, limit, beside) = against(rack.settled_c, rack.unjudged, rack.limit_c, reader);
+    let settled = beside.map_or_else(|| settled.clone(), |beside| format!("{settled}, {beside}"));
     RackRow {
         record: rack.record,
         verdict: rack.verdict,
@@ -336,12 +337,14 @@ fn worst(racks: &[DayRack], reader: &Reader) -> Vec<String> {
     });
     let (symbol, bound) = (reader.scale.symbol(), said(reader.language, "limit", "límite"));
     let line = |rack: &&DayRack| {
-        let RackRow { clock, mut word, settled, limit, doubts, .. } = rack_row(rack, reader);
+        let RackRow { clock, mut word, doubts, .. } = rack_row(rack, reader);
+        let (settled, limit, beside) = against(rack.settled_c, rack.unjudged, rack.limit_c, reader);
+        let beside = beside.map(|beside| format!(", {beside}")).unwrap_or_default();
         if !doubts.is_empty() {
             let numbers: Vec<String> = doubts.iter().map(u64::to_string).collect();
             word = format!("{word} ({} {})", said(reader.language, "alert", "alerta"), numbers.join(", "));
         }
-        format!("{clock} {word}: {settled} {symbol} ({bound} {limit} {symbol})")
+        format!("{clock} {word}: {settled} {symbol}{beside} ({bound} {limit} {symbol})")
     };
     let mut lines: Vec<String> = bad.iter().take(WORST_MAX).map(line).collect();
     if let more @ 1.. = bad.len().saturating_sub(WORST_MAX) {

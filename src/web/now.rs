@@ -25,6 +25,7 @@ use super::frame::{self, Frame, Refusal, Tab};
 use super::kitchen::{Kitchen, Pages};
 use super::person::Person;
 use crate::core::alert::{Condition, Severity};
+use crate::core::cycle::minimum::Unjudged;
 use crate::core::cycle::verdict::{Finding, Verdict};
 use crate::core::reader::{Language, Reader};
 use crate::core::record::Worked;
@@ -72,6 +73,8 @@ pub struct LastRack {
     pub findings: Vec<Finding>,
     /// Settled minimum that was judged, °C.
     pub settled_c: Option<f64>,
+    /// One that was not.
+    pub unjudged: Option<Unjudged>,
     /// Limit, °C.
     pub limit_c: f64,
     /// Expanded uncertainty (k = 2), °C.

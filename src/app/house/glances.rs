@@ -17,6 +17,7 @@ use crate::core::alert::doubts::Doubts;
 use crate::core::alert::hours::Stretch;
 use crate::core::alert::words::who;
 use crate::core::channel::{Channel, Place, Role};
+use crate::core::cycle::minimum::Unjudged;
 use crate::core::cycle::plate::Profile;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::id::ChannelId;
@@ -216,6 +217,7 @@ fn rack(record: u64, cycle: &Cycle) -> LastRack {
         verdict: cycle.verdict,
         findings: cycle.findings.clone(),
         settled_c: cycle.rinse_min_c,
+        unjudged: Unjudged::of(cycle),
         limit_c: cycle.limit_c,
         uncertainty_c: cycle.uncertainty_c,
         mg_per_l: cycle.concentration_mg_per_l,

@@ -16,6 +16,7 @@ mod faults;
 pub(crate) mod fixture;
 pub mod judge;
 pub mod line;
+pub mod minimum;
 pub mod plate;
 pub mod run;
 pub mod sign;

@@ -6,6 +6,7 @@ use super::sheet::{Rack, Tone};
 use super::tell::Teller;
 use super::words::Word;
 use super::{Block, Draft};
+use crate::core::cycle::minimum::Unjudged;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words;
 use crate::core::late::LATE_AFTER;
@@ -144,7 +145,9 @@ impl Draft<'_> {
         let teller = self.teller;
         let unit = teller.reader.scale.symbol();
         let mut rows = vec![self.row(Word::Minimum, self.minimum(cycle))];
-        if let (Basis::LagCorrected, Some(raw)) = (cycle.basis, cycle.rinse_min_raw_c) {
+        if let (Basis::LagCorrected, Some(raw), Some(_)) =
+            (cycle.basis, cycle.rinse_min_raw_c, cycle.rinse_min_c)
+        {
             let raw = teller.beside(raw, std::iter::once(cycle.limit_c));
             rows.push(self.row(Word::Basis, teller.with(Word::BasisCorrected, &[("raw", &raw)])));
         }
@@ -159,7 +162,8 @@ impl Draft<'_> {
 
     pub(super) fn minimum(&self, cycle: &Cycle) -> String {
         let teller = self.teller;
-        let Some(minimum) = cycle.rinse_min_c else {
+        let unjudged = Unjudged::of(cycle);
+        let Some(minimum) = cycle.rinse_min_c.or(unjudged.map(|unjudged| unjudged.celsius)) else {
             let limit = teller.reader.temperature(cycle.limit_c);
             return teller.with(Word::NoMinimum, &[("limit", &limit)]);
         };
@@ -172,7 +176,11 @@ impl Draft<'_> {
             ("unit", unit),
             ("uncertainty", &uncertainty),
         ];
-        teller.with(Word::AgainstLimit, &values)
+        let against = teller.with(Word::AgainstLimit, &values);
+        unjudged.map_or_else(
+            || against.clone(),
+            |unjudged| format!("{against}, {}", unjudged.word(teller.reader.language)),
+        )
     }
 
     fn held(&self, cycle: &Cycle) -> String {

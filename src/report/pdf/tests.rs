@@ -282,12 +282,17 @@ fn racks_of_work_are_one_table_without_traces() {
     let before = drawn(&account);
     let own = account.machines[0].exceptions.iter_mut().find(|one| one.cycle.findings.is_empty());
     let rack = own.expect("a rack without a finding");
-    (rack.cycle.verdict, rack.cycle.reasons) = (Verdict::Unproven, vec![Reason::WorkedOn]);
+    (rack.cycle.verdict, rack.cycle.reasons) = (Verdict::Unproven, Vec::new());
+    rack.cycle.rinse_min_raw_c = Some(62.611);
+    rack.cycle.put_in_doubt(Reason::WorkedOn);
     let index = rack.index.to_string();
     assert_eq!(drawn(&account), before - 1);
     let texts = texts(&made(&account, Language::English, Scale::Celsius));
     assert!(texts.contains(&"Racks made while somebody worked on the machine".to_owned()));
     assert!(texts.contains(&index));
+    let told =
+        |text: &String| text.starts_with("62.6 °C against ") && text.ends_with("not judged (worked on)");
+    assert!(texts.iter().any(told), "{texts:?}");
     account.renewals = 61;
     let texts = super::tests::texts(&made(&account, Language::English, Scale::Celsius));
     assert!(texts.iter().any(|text| text.contains("the beginning and the end of the work tell: 61 records")));

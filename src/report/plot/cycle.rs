@@ -2,6 +2,7 @@
 
 use super::words::Word;
 use super::{Line, Plot, Point, Shade, Shape, Stroke, Window, ticks};
+use crate::core::cycle::minimum::Unjudged;
 use crate::core::cycle::words::verdict;
 use crate::core::effect::{Trace, TraceReading};
 use crate::core::reader::Reader;
@@ -84,11 +85,14 @@ fn settled(cycle: &Cycle, rinse: &[(f64, f64)], window: (f64, f64), reader: &Rea
 fn told(machine: &str, cycle: &Cycle, reader: &Reader) -> (String, String) {
     let say = |word: Word| word.say(reader.language);
     let judged = verdict(cycle.verdict, reader.language);
-    let figures = match cycle.rinse_min_c {
+    let unjudged = Unjudged::of(cycle);
+    let figures = match cycle.rinse_min_c.or(unjudged.map(|unjudged| unjudged.celsius)) {
         Some(minimum) => {
             let (measured, limit) = reader.pair(minimum, cycle.limit_c);
             let symbol = reader.scale.symbol();
-            format!("{measured} {symbol} {} {limit} {symbol}", say(Word::Against))
+            let beside = unjudged.map(|unjudged| format!(", {}", unjudged.word(reader.language)));
+            let beside = beside.unwrap_or_default();
+            format!("{measured} {symbol} {} {limit} {symbol}{beside}", say(Word::Against))
         }
         None => say(Word::NoMinimum).to_owned(),
     };

@@ -94,3 +94,29 @@ async fn a_damaged_record_is_no_rack_and_no_pass() {
         assert_eq!(get(path, Language::English).await.0, StatusCode::NOT_FOUND, "{path}");
     }
 }
+
+// Own promise: what is on record as settled minimum of a rack that was not judged is told with that, also where it is
+// the only one.
+#[test]
+fn a_minimum_that_was_not_judged_is_told_with_that() {
+    use crate::core::cycle::verdict::Reason;
+    let reader = crate::core::reader::Reader {
+        language: Language::English,
+        scale: crate::core::reader::Scale::Celsius,
+        zone: jiff::tz::TimeZone::UTC,
+    };
+    let fault = crate::core::reading::Fault::OpenCircuit;
+    for (corrected, reason, told) in [
+        (Some(62.611), Reason::WorkedOn, "62.6 °C, not judged (worked on) · limit"),
+        (None, Reason::RinseProbe { fault }, "63.0 °C, not judged (probe at fault) · limit"),
+        (None, Reason::TankUnseen, "63.0 °C, not judged (in doubt) · limit"),
+    ] {
+        let mut cycle = crate::web::fixture::rack::cycle();
+        (cycle.rinse_min_raw_c, cycle.rinse_min_corrected_c) = (Some(63.0), corrected);
+        cycle.put_in_doubt(reason);
+        assert!(super::figures(&cycle, &reader).starts_with(told), "{}", super::figures(&cycle, &reader));
+        cycle.rinse_min_raw_c = None;
+        cycle.rinse_min_corrected_c = None;
+        assert!(super::figures(&cycle, &reader).starts_with("no settled minimum · limit"));
+    }
+}

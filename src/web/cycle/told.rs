@@ -1,6 +1,7 @@
 //! What is told of a rack: its figures, on what they rest, what was said and done since.
 
 use super::{Fact, ProbeThen, Rack, TraceFound, spikes_told};
+use crate::core::cycle::minimum::{Unjudged, against};
 use crate::core::late::late_after;
 use crate::core::reader::{Language, Reader};
 use crate::core::record::{Amendment, Basis, CorrectiveAction, Cycle, DoseBasis, WindowFrom};
@@ -14,17 +15,14 @@ pub(super) fn figures(cycle: &Cycle, reader: &Reader) -> String {
     let symbol = reader.scale.symbol();
     let say = |english, spanish| said(reader.language, english, spanish);
     let limit_word = say("limit", "límite");
-    match cycle.rinse_min_c {
-        Some(settled) => {
-            let (settled, limit) = reader.pair(settled, cycle.limit_c);
-            format!("{settled} {symbol} · {limit_word} {limit} {symbol}")
-        }
-        None => format!(
-            "{} · {limit_word} {}",
-            say("no settled minimum", "sin mínimo estable"),
-            reader.temperature(cycle.limit_c)
-        ),
-    }
+    let unjudged = Unjudged::of(cycle);
+    let (settled, limit, beside) = against(cycle.rinse_min_c, unjudged, cycle.limit_c, reader);
+    let settled = match (cycle.rinse_min_c, beside) {
+        (Some(_), _) => format!("{settled} {symbol}"),
+        (None, Some(beside)) => format!("{settled} {symbol}, {beside}"),
+        (None, None) => say("no settled minimum", "sin mínimo estable").to_owned(),
+    };
+    format!("{settled} · {limit_word} {limit} {symbol}")
 }
 
 pub(super) fn facts(rack: &Rack, reader: &Reader) -> Vec<Fact> {
@@ -90,7 +88,13 @@ pub(super) fn facts(rack: &Rack, reader: &Reader) -> Vec<Fact> {
 fn minima(cycle: &Cycle, basis: &str, reader: &Reader) -> Vec<Fact> {
     let say = |english, spanish| said(reader.language, english, spanish);
     let temperature = |celsius: f64| reader.temperature(celsius);
-    let settled = cycle.rinse_min_c.map_or("–".to_owned(), |c| format!("{} ({basis})", temperature(c)));
+    let settled = match (cycle.rinse_min_c, Unjudged::of(cycle)) {
+        (Some(settled_c), _) => format!("{} ({basis})", temperature(settled_c)),
+        (None, Some(unjudged)) => {
+            format!("{}, {}", temperature(unjudged.celsius), unjudged.word(reader.language))
+        }
+        (None, None) => "–".to_owned(),
+    };
     let mut facts = vec![Fact { name: say("Settled minimum", "Mínimo estable"), value: settled }];
     let shown = match (cycle.rinse_min_raw_c, cycle.rinse_min_corrected_c) {
         (raw, Some(corrected)) => Some((

@@ -7,6 +7,7 @@ use askama::Template;
 use super::stand::Stand;
 use super::{Data, Glance, GlanceAlert, LastRack, Tank};
 use crate::core::alert::Condition;
+use crate::core::cycle::minimum::against;
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::{Finding, Verdict};
 use crate::core::cycle::words::{ended, meaning, verdict, verdicts};
@@ -118,6 +119,8 @@ struct CardPart<'a> {
     meaning: &'static str,
     beside: Vec<String>,
     measured: Option<String>,
+    /// That what was measured was not judged, and why.
+    unjudged: Option<&'static str>,
     limit: String,
     ruler: Option<String>,
     off_scale: Option<String>,
@@ -142,6 +145,7 @@ pub(in crate::web) fn card(
     let word = judged.map_or(String::new(), |rack| verdict(rack.verdict, language).to_uppercase());
     let shown = judged.map(|rack| figures(rack, reader));
     let (measured, limit) = shown.unwrap_or_default();
+    let unjudged = judged.and_then(|rack| Some(rack.unjudged?.word(language)));
     let old = match glance.data {
         Data::Live => None,
         Data::Old(Some(at)) => Some(format!("{} {}", words.old, ago(now.since(at), language))),
@@ -163,7 +167,7 @@ pub(in crate::web) fn card(
             "{}: {}. {word} {}",
             glance.machine,
             stand.said,
-            measured.as_deref().unwrap_or_default()
+            [measured.as_deref(), unjudged].into_iter().flatten().collect::<Vec<_>>().join(", ")
         ),
         stand,
         more,
@@ -179,6 +183,7 @@ pub(in crate::web) fn card(
             .unwrap_or_default(),
         ruler: judged.and_then(|rack| ruler(rack, reader)),
         off_scale: judged.and_then(|rack| off_scale(rack, reader)),
+        unjudged,
         measured,
         limit,
         lines: lines(glance, words, reader),
@@ -253,13 +258,9 @@ fn alarm(alert: &GlanceAlert, words: &Words, reader: &Reader, now: Timestamp) ->
 /// The settled minimum and the limit, with as many digits as tell them apart.
 fn figures(rack: &LastRack, reader: &Reader) -> (Option<String>, String) {
     let symbol = reader.scale.symbol();
-    match rack.settled_c {
-        Some(settled) => {
-            let (settled, limit) = reader.pair(settled, rack.limit_c);
-            (Some(format!("{settled} {symbol}")), format!("{limit} {symbol}"))
-        }
-        None => (None, reader.temperature(rack.limit_c)),
-    }
+    let (settled, limit, _) = against(rack.settled_c, rack.unjudged, rack.limit_c, reader);
+    let is_on_record = rack.settled_c.is_some() || rack.unjudged.is_some();
+    (is_on_record.then(|| format!("{settled} {symbol}")), format!("{limit} {symbol}"))
 }
 
 /// That a probe of the machine was found off, so that what its racks show is in doubt whatever the verdict.

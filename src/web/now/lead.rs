@@ -142,6 +142,7 @@ mod tests {
             verdict,
             findings: Vec::new(),
             settled_c: Some(84.0),
+            unjudged: None,
             limit_c: 82.2,
             uncertainty_c: 1.1,
             mg_per_l: None,

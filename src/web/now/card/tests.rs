@@ -10,6 +10,7 @@ fn rack(settled_c: f64) -> LastRack {
         verdict: Verdict::Cold,
         findings: Vec::new(),
         settled_c: Some(settled_c),
+        unjudged: None,
         // 180 °F, FDA Food Code 4-501.112.
         limit_c: 82.222,
         uncertainty_c: 0.6,
@@ -94,6 +95,7 @@ fn a_probe_that_was_found_off_stands_beside_the_verdict() {
         verdict: Verdict::Pass,
         findings: Vec::new(),
         settled_c: Some(84.8),
+        unjudged: None,
         limit_c: 82.2,
         uncertainty_c: 0.9,
         mg_per_l: None,
@@ -274,5 +276,28 @@ fn a_good_rack_says_nothing_of_the_next_where_supplies_are_short() {
         };
         assert!(made(vec![short]).contains(said));
         assert!(!made(Vec::new()).contains(said));
+    }
+}
+
+// Own promise: of one rack every page tells the same minimum, and beside it where it was not judged.
+#[test]
+fn a_minimum_that_was_not_judged_is_shown_as_that() {
+    let mut cycle = crate::web::fixture::rack::cycle();
+    (cycle.rinse_min_raw_c, cycle.rinse_min_corrected_c) = (Some(63.0), Some(62.611));
+    cycle.put_in_doubt(crate::core::cycle::verdict::Reason::WorkedOn);
+    for (language, shown, not_judged) in [
+        (Language::English, "62.6 °C<small>settled minimum of the final rinse", "not judged (worked on)"),
+        (Language::Spanish, "62.6 °C<small>mínimo estable del enjuague final", "no evaluado (en trabajos)"),
+    ] {
+        let last = LastRack {
+            settled_c: None,
+            unjudged: crate::core::cycle::minimum::Unjudged::of(&cycle),
+            ..rack(0.0)
+        };
+        let glance = Glance { last: Some(last), ..glance() };
+        let reader = Reader { language, scale: Scale::Celsius, zone: jiff::tz::TimeZone::UTC };
+        let made = card(&glance, &reader, Timestamp::from_micros(0), "").expect("a card").html;
+        assert!(made.contains(&format!("{shown}, <b>{not_judged}</b>")), "{made}");
+        assert!(!made.contains("class=\"ruler\""), "what proves nothing stands against no limit: {made}");
     }
 }
