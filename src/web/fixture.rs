@@ -131,6 +131,7 @@ fn cold() -> Glance {
         in_doubt: 2,
         alerts: vec![alert],
         work_until: None,
+        kept_by: None,
         worked: Vec::new(),
     }
 }
@@ -149,6 +150,7 @@ fn fresh() -> Glance {
         in_doubt: 0,
         alerts: Vec::new(),
         work_until: None,
+        kept_by: None,
         worked: Vec::new(),
     }
 }

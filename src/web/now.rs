@@ -29,6 +29,7 @@ use crate::core::cycle::minimum::Unjudged;
 use crate::core::cycle::verdict::{Finding, Verdict};
 use crate::core::reader::{Language, Reader};
 use crate::core::record::Worked;
+use crate::core::technician::work;
 use crate::core::time::Timestamp;
 
 /// One machine at a glance.
@@ -56,6 +57,8 @@ pub struct Glance {
     pub alerts: Vec<GlanceAlert>,
     /// Until when somebody works on it.
     pub work_until: Option<Timestamp>,
+    /// What the dialog does that keeps it so for as long as it is open.
+    pub kept_by: Option<String>,
     /// Who works on it, and at what.
     pub worked: Vec<Worked>,
 }
@@ -131,6 +134,13 @@ pub struct GlanceAlert {
     pub uncovered: Option<u64>,
     /// Who takes care of it.
     pub taken_by: Option<String>,
+}
+
+impl Glance {
+    /// For how long it stays marked as worked on, which is until a time, in the words of every page.
+    pub(in crate::web) fn worked_on(&self, until: Timestamp, now: Timestamp, reader: &Reader) -> String {
+        work::for_how_long(until, self.kept_by.as_deref(), now, reader)
+    }
 }
 
 impl GlanceAlert {

@@ -24,7 +24,7 @@ use crate::core::id::ChannelId;
 use crate::core::monitored;
 use crate::core::presence::Recency;
 use crate::core::reader::Reader;
-use crate::core::record::{Body, Cycle, Maintenance, Record, Worked};
+use crate::core::record::{Body, Cycle, DialogWork, Maintenance, Record, Worked};
 use crate::core::time::Timestamp;
 use crate::ledger::{self, CycleFilter, LedgerError, Order, RecordFilter};
 use crate::web::frame::Refusal;
@@ -56,15 +56,37 @@ struct Told {
     /// Whether nothing came since its racks in doubt were counted.
     doubts_counted: bool,
     work_until: Option<Timestamp>,
+    /// Until when it was asked for by hand, and the dialogs that keep it so beyond that.
+    by_hand: Option<Timestamp>,
+    dialogs: Vec<String>,
     /// Who works on it, and at what.
     worked: Vec<Worked>,
 }
 
 impl Told {
+    /// What the dialog does that keeps the machine under work, where one does.
+    fn kept_by(&self) -> Option<String> {
+        self.dialogs.last().filter(|_| self.by_hand < self.work_until).cloned()
+    }
+
     /// Takes what a record says of work on the machine.
     fn work(&mut self, said: &Maintenance) {
         if said.ended || said.begun.is_none() {
             self.worked.clear();
+            self.dialogs.clear();
+            self.by_hand = None;
+        }
+        match &said.why {
+            Some(why) => {
+                self.dialogs.retain(|open| open != why);
+                // One that asks for no more than was asked for by hand keeps nothing, and no record tells its end.
+                if said.dialog != Some(DialogWork::Over)
+                    && self.by_hand.is_none_or(|by_hand| by_hand < said.until)
+                {
+                    self.dialogs.push(why.clone());
+                }
+            }
+            None => self.by_hand = Some(said.until).filter(|_| !said.ended),
         }
         self.work_until = Some(said.until).filter(|_| !said.ended);
         let Some(by) = said.by.clone().filter(|_| !said.ended && !said.only_moves_its_end()) else { return };
@@ -290,8 +312,9 @@ impl Glances for House {
         let newest = self.tap.newest();
         let machines = self.loaded.configuration.machines.iter().enumerate();
         let glance = machines.map(|(place, machine)| {
-            let Told { rack, today, in_doubt, work_until, worked, .. } =
-                told.remove(&machine.name).unwrap_or_default();
+            let told_of = told.remove(&machine.name).unwrap_or_default();
+            let kept_by = told_of.kept_by();
+            let Told { rack, today, in_doubt, work_until, worked, .. } = told_of;
             let channels = &self.loaded.configuration.channels;
             let (data, tank) = tells(machine, channels, &newest, now);
             let own = alerts.iter().filter(|alert| alert.machine.as_ref() == Some(&machine.name));
@@ -329,6 +352,7 @@ impl Glances for House {
                 in_doubt,
                 alerts,
                 work_until: work_until.filter(|until| *until > now),
+                kept_by,
                 worked,
             }
         });
@@ -348,6 +372,40 @@ mod tests {
     use crate::core::units::Celsius;
 
     const NOW: Timestamp = Timestamp::from_micros(1_700_000_000_000_000);
+
+    // Own promise: while a dialog keeps a machine under work no time is told for its end, but where one was asked for by
+    // hand that is as late; what is over keeps nothing.
+    #[test]
+    fn a_dialog_keeps_its_machine_under_work_while_it_is_open() {
+        let at = |minute: u64| NOW.plus(std::time::Duration::from_secs(60 * minute));
+        let said = |until, why: Option<&str>, dialog| Maintenance {
+            until: at(until),
+            by: Some("Ana".to_owned()),
+            why: why.map(str::to_owned),
+            ended: false,
+            begun: Some(NOW),
+            dialog,
+            worked: Vec::new(),
+        };
+        let (proof, goes_on, over) =
+            (Some("proof of the wiring of dm1"), Some(DialogWork::GoesOn), Some(DialogWork::Over));
+        let mut told = Told::default();
+        for (record, kept_by) in [
+            (said(4, proof, None), proof),
+            (said(9, proof, goes_on), proof),
+            (said(3, proof, over), None),
+            (said(30, None, None), None),
+            // It asks for no more than what is there.
+            (said(30, proof, None), None),
+            (said(35, proof, goes_on), proof),
+            (said(60, None, None), None),
+            (Maintenance { ended: true, ..said(20, None, None) }, None),
+            (said(24, proof, None), proof),
+        ] {
+            told.work(&record);
+            assert_eq!(told.kept_by().as_deref(), kept_by, "{record:?}");
+        }
+    }
 
     // Own promise: a machine is old as soon as one of its probes is silent, by the time that its configuration names,
     // and a tank temperature of before is never shown as one of now.

@@ -4,7 +4,6 @@ use std::time::Duration;
 
 use super::marked::page_of;
 use super::{Ended, NotDone, Spot, Taken, Under};
-use crate::core::alert::dialog::LEAST;
 use crate::core::reader::{Language, Reader, filled};
 use crate::core::time::Timestamp;
 use crate::core::wiring::WATER_C;
@@ -70,24 +69,24 @@ pub(super) async fn at_work<K: Kitchen>(
     under: &Under,
 ) -> Option<String> {
     let glances = pages.kitchen.glances(reader).await.ok()?.machines;
-    let until = glances.iter().find(|glance| glance.machine == spot.machine)?.work_until?;
+    let glance = glances.iter().find(|glance| glance.machine == spot.machine)?;
+    let now = pages.kitchen.time();
+    let held = glance.worked_on(glance.work_until?, now, reader);
     let phrase = if under.announced {
         said(
             reader.language,
-            "{machine} is marked as worked on: its racks are unproven, and messages about it are held, until {after} min after this has ended. It goes on where you close or leave this page; it ends when it is put on record or given up, and by itself where nothing is pressed before {ends}.",
-            "Consta que se trabaja en {machine}: sus canastas quedan sin comprobar y sus mensajes se retienen hasta {after} min después de que esto termine. Sigue aunque cierre o deje esta página; termina al registrarlo o abandonarlo, y solo, si no se pulsa nada antes de: {ends}.",
+            "{machine} is marked as worked on: its racks are unproven, and messages about it are held, {held}. It goes on where you close or leave this page; it ends when it is put on record or given up, and by itself where nothing is pressed before {ends}.",
+            "Consta que se trabaja en {machine}: sus canastas quedan sin comprobar y sus mensajes se retienen, {held}. Sigue aunque cierre o deje esta página; termina al registrarlo o abandonarlo, y solo, si no se pulsa nada antes de: {ends}.",
         )
     } else {
         said(
             reader.language,
-            "{machine} is marked as worked on: its racks are unproven, and messages about it are held, until {until}.",
-            "Consta que se trabaja en {machine}: sus canastas quedan sin comprobar y sus mensajes se retienen hasta: {until}.",
+            "{machine} is marked as worked on: its racks are unproven, and messages about it are held, {held}.",
+            "Consta que se trabaja en {machine}: sus canastas quedan sin comprobar y sus mensajes se retienen, {held}.",
         )
     };
-    let until = reader.moment(until.full_minute());
-    let after = (LEAST.as_secs() / 60).to_string();
-    let ends = ends(under.ends, pages.kitchen.time(), reader);
-    let values = [("machine", spot.machine.as_str()), ("until", &until), ("after", &after), ("ends", &ends)];
+    let ends = ends(under.ends, now, reader);
+    let values = [("machine", spot.machine.as_str()), ("held", &held), ("ends", &ends)];
     Some(filled(phrase, &values))
 }
 

@@ -56,7 +56,7 @@ pub(in crate::web) struct OpenTold {
 /// A machine that is marked as worked on, or at which something is open.
 pub(in crate::web) struct Marked {
     pub(in crate::web) machine: String,
-    /// Until when it is marked; `None` where it is not.
+    /// For how long it is marked; `None` where it is not.
     pub(in crate::web) until: Option<String>,
     /// Who works there, and at what.
     pub(in crate::web) who: Option<String>,
@@ -76,7 +76,7 @@ impl Marked {
         let open = pages.kitchen.open_at(&glance.machine);
         let who = Some(work::who(&glance.worked, reader.language)).filter(|who| !who.is_empty());
         Self {
-            until: glance.work_until.map(|until| reader.moment(until.full_minute())),
+            until: glance.work_until.map(|until| glance.worked_on(until, pages.kitchen.time(), reader)),
             who: who.filter(|_| glance.work_until.is_some()),
             has_found: open.iter().any(|open| open.has_found),
             marks: open.iter().map(OpenAt::mark).collect::<Vec<_>>().join(" "),

@@ -70,7 +70,7 @@ static ENGLISH: Words = Words {
     no_data: "NO DATA since the gateway started: nothing is known of this machine",
     old: "OLD DATA: last reading",
     unheard: "OLD DATA: one of its probes was not heard since the gateway started",
-    work: "Somebody works on this machine until",
+    work: "Somebody works on this machine",
 };
 
 static SPANISH: Words = Words {
@@ -93,7 +93,7 @@ static SPANISH: Words = Words {
     no_data: "SIN DATOS desde que arrancó el equipo: no se sabe nada de esta máquina",
     old: "DATOS ANTIGUOS: última lectura",
     unheard: "DATOS ANTIGUOS: no ha llegado nada de una de sus sondas desde que arrancó el equipo",
-    work: "Alguien trabaja en esta máquina hasta las",
+    work: "Alguien trabaja en esta máquina",
 };
 
 #[derive(Template)]
@@ -190,7 +190,7 @@ pub(in crate::web) fn card(
         old,
         work: glance
             .work_until
-            .map(|until| format!("{} {}", words.work, reader.clock_and_zone(until.full_minute()))),
+            .map(|until| format!("{} {}", words.work, glance.worked_on(until, now, reader))),
     };
     Ok(Card { html: part.render()? })
 }

@@ -160,6 +160,7 @@ mod tests {
             in_doubt: 0,
             alerts,
             work_until,
+            kept_by: None,
             worked: Vec::new(),
         }
     }

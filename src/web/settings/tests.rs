@@ -114,7 +114,7 @@ async fn work_on_a_machine_begins_and_ends() {
     until(30);
     send("machine=dm1&minutes=30").await;
     let (_, page) = get(&kitchen, "/maintenance", Role::Technician, Language::English).await;
-    assert!(page.contains("Messages are held until Thu 26 Nov 2026, 12:30 UTC"), "{page}");
+    assert!(page.contains("Messages are held until 12:30 UTC"), "{page}");
     for (language, button) in [
         (Language::English, "Work on it for 15\u{a0}min"),
         (Language::Spanish, "Trabajar en ella 15\u{a0}min"),

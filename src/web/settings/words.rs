@@ -43,7 +43,7 @@ words! {
     default: "default", "por omisión";
     follows: "follows from elsewhere", "se deduce de otra parte";
     maintenance_hint: "What the probes show meanwhile need not be the water of the machine: its racks go on record as unproven, and the messages about it wait. It ends by itself.", "Lo que muestren las sondas mientras tanto puede no ser el agua de la máquina: sus canastas constan como sin comprobar, y esperan los mensajes sobre ella. Termina por sí solo.";
-    until: "Somebody works on it, its racks are unproven. Messages are held until", "Se trabaja en ella, sus canastas quedan sin comprobar. Mensajes retenidos hasta";
+    until: "Somebody works on it, its racks are unproven. Messages are held", "Se trabaja en ella, sus canastas quedan sin comprobar. Mensajes retenidos";
     not_held: "Nobody works on it: its racks are judged, its messages are sent.", "Nadie trabaja en ella: sus canastas se evalúan y sus mensajes se envían.";
     work_for: "Work on it for", "Trabajar en ella";
     end: "Work is over", "El trabajo terminó";
