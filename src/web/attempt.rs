@@ -95,15 +95,17 @@ pub struct Under {
     pub problem: Option<Said>,
 }
 
-/// That somebody ended what another was at.
+/// That what somebody was at ended without them.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct Ended {
-    /// Name of whoever ended it.
-    pub by: String,
+    /// Name of whoever ended it; `None` where it ended by itself, since nothing was pressed.
+    pub by: Option<String>,
     /// Name of whoever was at it.
     pub whose: String,
     /// What it was.
     pub kind: Kind,
+    /// When it began.
+    pub begun: Timestamp,
     /// When it ended.
     pub at: Timestamp,
 }

@@ -193,7 +193,7 @@ pub trait Probes: Clone + Send + Sync + 'static {
     /// ended it.
     fn give_up(&self, of: &str, person: &Person) -> impl Future<Output = ()> + Send;
 
-    /// Who else ended what somebody was at, at `of`, where nothing has begun there since.
+    /// How what somebody was at ended without them, at `of`, where nothing has begun there since.
     fn ended(&self, of: &str) -> Option<Ended>;
 
     /// Puts what it came to on record; gives the number of the record.

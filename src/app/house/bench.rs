@@ -39,7 +39,7 @@ const IDLE_MAX: Duration = Duration::from_secs(1_800);
 /// Readings are gathered for so long after a page was asked for (own choice: a page without script asks again
 /// within some seconds).
 const LOOKED_FOR: Duration = Duration::from_secs(60);
-/// For how long it is told that somebody else ended an attempt (own choice: until the next shift).
+/// For how long it is told that an attempt ended by somebody else or by itself (own choice: until the next shift).
 const TOLD_FOR: Duration = Duration::from_secs(12 * 3_600);
 /// Time between two looks; parts of a page are replaced no more often.
 const TICK: Duration = Duration::from_millis(500);
@@ -63,7 +63,7 @@ struct State {
     /// By the name of the probe, or of the machine.
     attempts: BTreeMap<String, Running>,
     gauges: BTreeMap<String, Gauge>,
-    /// What somebody ended that another was at: the newest of each probe and machine.
+    /// What ended without whoever was at it, by somebody else or by itself: the newest of each probe and machine.
     ended: BTreeMap<String, Ended>,
     /// Whether a source or a unit is silent, not the probe.
     silence: Silence,
@@ -108,6 +108,12 @@ impl Running {
     /// Who is at what, to whoever comes to `of` meanwhile.
     fn taken(&self, of: &str) -> Taken {
         Taken { by: self.by.clone(), account: self.account.clone(), kind: self.kind(), of: of.to_owned() }
+    }
+
+    /// That it ended, by somebody or by itself.
+    fn ended(&self, by: Option<&str>, at: Timestamp) -> Ended {
+        let (by, whose) = (by.map(str::to_owned), self.by.clone());
+        Ended { by, whose, kind: self.kind(), begun: self.begun, at }
     }
 
     const fn kind(&self) -> Kind {
@@ -246,11 +252,15 @@ impl Bench {
     fn tick(&self) {
         let now = self.now();
         let mut state = self.state();
-        let State { attempts, silence, .. } = &mut *state;
-        attempts.retain(|_, running| {
+        let State { attempts, silence, ended, .. } = &mut *state;
+        attempts.retain(|of, running| {
             running.attempt.tick(now);
             running.excuse(silence);
-            running.leaving || now.saturating_sub(running.pressed) < IDLE_MAX
+            let stays = running.leaving || now.saturating_sub(running.pressed) < IDLE_MAX;
+            if !stays {
+                ended.insert(of.clone(), running.ended(None, self.shared.clock.now()));
+            }
+            stays
         });
         drop(state);
         self.shared.beat.send_modify(|beat| *beat += 1);
@@ -365,13 +375,12 @@ impl Bench {
         if running.account == account {
             return None;
         }
-        let (whose, at) = (running.by.clone(), self.shared.clock.now());
-        let ended = Ended { by: by.to_owned(), whose: whose.clone(), kind: running.kind(), at };
+        let ended = running.ended(Some(by), self.shared.clock.now());
         state.ended.insert(of.to_owned(), ended);
-        Some(whose)
+        Some(running.by)
     }
 
-    /// Who else ended an attempt here, where none has begun since and that was not long ago.
+    /// How an attempt here ended without whoever was at it, where none has begun since and that was not long ago.
     pub(super) fn ended(&self, of: &str) -> Option<Ended> {
         let now = self.shared.clock.now();
         let ended = self.state().ended.get(of).cloned();

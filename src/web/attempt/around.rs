@@ -114,7 +114,7 @@ pub(super) fn water(reader: &Reader) -> String {
 /// read).
 const CONFIRMED_FOR: Duration = Duration::from_secs(120);
 
-/// That somebody ended what another was at here; to whoever just did it also what else at this machine that was, and
+/// That what somebody was at here ended by itself, or was ended by another; to whoever just did it also what else at this machine that was, and
 /// whether it was them.
 pub(super) async fn ended_here<K: Kitchen>(
     pages: &Pages<K>,
@@ -122,21 +122,23 @@ pub(super) async fn ended_here<K: Kitchen>(
     spot: &Spot,
 ) -> Option<(String, bool)> {
     let (kitchen, now, name) = (&pages.kitchen, pages.kitchen.time(), spot.name());
-    let in_words =
-        |of: &str, ended: &Ended| (ended_in_words(of, ended, &person.reader), ended.by == person.name);
+    let is_own = |ended: &Ended| ended.by.as_ref() == Some(&person.name);
+    let in_words = |of: &str, ended: &Ended| (ended_in_words(of, ended, now, &person.reader), is_own(ended));
     if let Some(ended) = kitchen.ended(&name).filter(|ended| ended.kind == spot.kind) {
         return Some(in_words(&name, &ended));
     }
     let probes = kitchen.probes().await.ok()?;
     let own = probes.iter().filter(|seen| seen.machine == spot.machine);
     let others = own.map(|seen| format!("{}/{}", seen.machine, seen.probe)).chain([spot.machine.clone()]);
-    let just_so = |ended: &Ended| ended.by == person.name && now.since(ended.at) < CONFIRMED_FOR;
+    let just_so = |ended: &Ended| is_own(ended) && now.since(ended.at) < CONFIRMED_FOR;
     let ended = others.filter_map(|of| Some((kitchen.ended(&of).filter(just_so)?, of)));
     ended.max_by_key(|(ended, _)| ended.at).map(|(ended, of)| in_words(&of, &ended))
 }
 
 /// Who ended whose work, what it was, and at what.
-fn ended_in_words(of: &str, Ended { by, whose, kind: what, at }: &Ended, reader: &Reader) -> String {
+fn ended_in_words(of: &str, ended: &Ended, now: Timestamp, reader: &Reader) -> String {
+    let Ended { by, whose, kind: what, begun: _, at } = ended;
+    let Some(by) = by else { return forgotten(of, ended, now, reader) };
     let phrase = said(
         reader.language,
         "{by} ended what {whose} was at here, at {at}: {what}, {of}. Nothing of it is on record.",
@@ -144,6 +146,18 @@ fn ended_in_words(of: &str, Ended { by, whose, kind: what, at }: &Ended, reader:
     );
     let (at, what) = (reader.with_article(reader.clock_and_zone(*at)), kind(*what, reader.language));
     filled(phrase, &[("by", by), ("whose", whose), ("at", &at), ("what", what), ("of", of)])
+}
+
+/// That nobody went on with it.
+fn forgotten(of: &str, ended: &Ended, now: Timestamp, reader: &Reader) -> String {
+    let phrase = said(
+        reader.language,
+        "{what}, {of}: what {whose} began at {begun} ended by itself at {at}, since nothing was pressed any more. It was not finished, and nothing of it is on record: begin it anew.",
+        "{what}, {of}: lo que {whose} empezó a {begun} terminó solo a {at}, porque no se pulsó nada más. No se acabó, y nada de ello consta en el registro: empiécelo de nuevo.",
+    );
+    let time = |at: Timestamp| reader.with_article(reader.near(at, now));
+    let (begun, at, what) = (time(ended.begun), time(ended.at), kind(ended.kind, reader.language));
+    filled(phrase, &[("what", what), ("of", of), ("whose", &ended.whose), ("begun", &begun), ("at", &at)])
 }
 
 /// When it ends by itself; with the day where that is another one, as it soon is in a demo.

@@ -308,8 +308,9 @@ async fn a_sign_off_shows_and_lets_choose_its_rack() {
 #[tokio::test]
 async fn work_that_somebody_else_ended_says_who() {
     let kitchen = StillKitchen::new();
-    let (by, whose) = ("Ana <b>Díaz".to_owned(), "Tom".to_owned());
-    let ended = crate::web::attempt::Ended { by, whose, kind: Kind::Calibration, at: NOW };
+    let (by, whose) = (Some("Ana <b>Díaz".to_owned()), "Tom".to_owned());
+    let begun = NOW.minus(Duration::from_secs(3_600));
+    let ended = crate::web::attempt::Ended { by, whose, kind: Kind::Calibration, begun, at: NOW };
     kitchen.ended.send_replace(Some(("dm1/rinse".to_owned(), ended)));
     for (path, language, told) in [
         (
@@ -444,14 +445,33 @@ async fn a_page_begins_with_what_the_probe_shows() {
     }
 }
 
+// Own promise: whoever comes to work that ended by itself reads that it did, whose it was, and that nothing of it counts.
+#[tokio::test]
+async fn work_that_was_forgotten_says_so() {
+    let kitchen = StillKitchen::new();
+    let begun = NOW.minus(Duration::from_secs(3_600));
+    let ended = Ended { by: None, whose: "Tom".to_owned(), kind: Kind::Proof, begun, at: NOW };
+    kitchen.ended.send_replace(Some(("dm1".to_owned(), ended)));
+    for (language, told) in [
+        (
+            Language::English,
+            "Proof of the wiring, dm1: what Tom began at 11:00 UTC ended by itself at 12:00 UTC, since nothing was pressed any more. It was not finished, and nothing of it is on record: begin it anew.",
+        ),
+        (Language::Spanish, "dm1: lo que Tom empezó a las 11:00 UTC terminó solo a las 12:00 UTC"),
+    ] {
+        let (_, page) = get(&kitchen, "/prove/dm1", Role::Technician, language).await;
+        assert!(page.contains(told) && page.contains("value=\"begin\""), "{page}");
+    }
+}
+
 // Own promise: whoever ended what another was at reads what that was and whose, also where they came for something
 // else at that machine; nobody else does there.
 #[tokio::test]
 async fn whoever_ended_it_is_told_what_and_whose() {
     let kitchen = StillKitchen::new();
     let ended = |by: &str| {
-        let (by, whose) = (by.to_owned(), "Tom <b>".to_owned());
-        crate::web::attempt::Ended { by, whose, kind: Kind::Proof, at: NOW }
+        let (by, whose) = (Some(by.to_owned()), "Tom <b>".to_owned());
+        crate::web::attempt::Ended { by, whose, kind: Kind::Proof, begun: NOW, at: NOW }
     };
     let mine = person(Role::Technician, Language::English).name;
     for (by, told) in [(mine.as_str(), true), ("Eli", false)] {

@@ -59,7 +59,8 @@ impl Bench {
         for open in open.into_iter().filter(|open| !open.has_found && shown.contains(&open.mark())) {
             state.attempts.remove(&open.of);
             if open.account != account {
-                let ended = Ended { by: by.to_owned(), whose: open.by.clone(), kind: open.kind, at };
+                let (by, whose) = (Some(by.to_owned()), open.by.clone());
+                let ended = Ended { by, whose, kind: open.kind, begun: open.begun, at };
                 state.ended.insert(open.of.clone(), ended);
                 others.push((open.of, open.by));
             }

@@ -285,6 +285,8 @@ async fn what_is_left_alone_ends_by_itself() {
         }
         assert_eq!((bench.under("dm1/rinse"), bench.is_wanted()), (None, false));
         assert!(bench.gauges().is_empty());
+        let ended = bench.ended("dm1/rinse").expect("whoever comes back is told");
+        assert_eq!((ended.by, ended.whose.as_str(), ended.begun < ended.at), (None, "Eli", true));
         bench.give_up("dm1/rinse", ("Ana", "ana"));
         bench.begin("dm1/rinse", calibration(), NOBODY, ("Ana", "ana")).expect("nobody is at it any more");
         assert_eq!(bench.give_up("dm1/rinse", ("Ana", "ana")), None, "her own");
@@ -302,7 +304,10 @@ async fn whoever_ends_the_work_of_another_is_named() {
         assert_eq!(bench.give_up("dm1/rinse", ("Ana", "ana")), Some("Eli".to_owned()));
         assert_eq!(bench.give_up("dm1/rinse", ("Ana", "ana")), None, "once");
         let ended = bench.ended("dm1/rinse").expect("it is told");
-        assert_eq!((ended.by.as_str(), ended.whose.as_str(), ended.at), ("Ana", "Eli", feed.clock.now()));
+        assert_eq!(
+            (ended.by.as_deref(), ended.whose.as_str(), ended.at),
+            (Some("Ana"), "Eli", feed.clock.now())
+        );
         bench.begin("dm1/rinse", calibration(), NOBODY, ("Eli", "eli")).expect("nobody is at it");
         assert_eq!(bench.ended("dm1/rinse"), None);
     })
@@ -323,7 +328,7 @@ async fn the_end_of_work_ends_what_was_shown_and_lost_nothing() {
         assert_eq!(bench.end_at("dm1", &before, ana), [("dm1/rinse".to_owned(), "Eli".to_owned())]);
         assert_eq!(
             bench.ended("dm1/rinse").map(|ended| (ended.by, ended.whose)),
-            Some(("Ana".to_owned(), "Eli".to_owned()))
+            Some((Some("Ana".to_owned()), "Eli".to_owned()))
         );
         // Begun anew: another one.
         feed.clock.turn(Duration::from_secs(1), 0);
