@@ -19,6 +19,9 @@ use super::units::Celsius;
 /// Least step, °C (own choice): digits of 0.1 °C are then half a percent of it, and room and
 /// hot water are further apart anyway.
 pub const STEP_MIN_C: f64 = 20.0;
+/// Warmest that the air of a room is, °C: a kitchen is at 30 °C at most (common practice, no source), and a tip that
+/// was dried may be a little warmer yet (own choice). A level above it is asked about.
+pub const ROOM_MAX_C: f64 = 35.0;
 /// Readings before the step that must be level, and over how long at least, s (own choice: one reading may be
 /// a slip, five are none; and a probe that still cools by as much as [`REST_RANGE_C`] in this time is seen).
 const REST_READINGS: usize = 5;

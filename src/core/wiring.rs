@@ -19,7 +19,7 @@ use serde::{Deserialize, Serialize};
 
 use self::course::Moved;
 pub use self::course::{Course, Standing};
-pub use self::words::water_for_hands;
+pub use self::words::{too_warm, water_for_hands};
 use super::reader::{Language, Scale};
 use super::reading::Fault;
 use super::units::Celsius;
@@ -61,6 +61,26 @@ impl Warmth {
     #[must_use]
     pub fn of_water(water: Celsius) -> Option<Self> {
         WATER_C.contains(&water.0).then_some(Self::Water(Some(water)))
+    }
+}
+
+/// Warmth of a hand's skin, °C (common practice, no source).
+const SKIN_C: f64 = 33.0;
+
+impl Warmth {
+    /// How warm the tip gets at most, °C: by skin, by the water that was told, else by the warmest that is for hands.
+    const fn warmest_c(self) -> f64 {
+        match self {
+            Self::Hand => SKIN_C,
+            Self::Water(Some(water)) => water.0,
+            Self::Water(None) => *WATER_C.end(),
+        }
+    }
+
+    /// Whether a tip that shows this is too warm already for an answer of [`ANSWER_MIN_C`].
+    #[must_use]
+    pub const fn cannot_warm(self, shown_c: f64) -> bool {
+        shown_c + ANSWER_MIN_C > self.warmest_c()
     }
 }
 

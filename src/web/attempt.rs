@@ -29,6 +29,7 @@ use self::stage::Step;
 use self::words::{Words, words};
 use super::frame::{self, Frame, Refusal, Tab};
 use super::kitchen::{Kitchen, Pages};
+use super::now::Card;
 use super::person::Person;
 use super::probes::{Kind, kind};
 use crate::core::calibration::Calibration;
@@ -330,8 +331,12 @@ async fn page<K: Kitchen>(
     let language = reader.language;
     let under = pages.kitchen.under(&name).filter(|under| under.kind == spot.kind);
     let step = under.as_ref().map(|under| stage::step(under, reader));
-    let part = match under.as_ref().map(|under| live(under, reader)).transpose() {
-        Ok(part) => part.map(|card| card.html).unwrap_or_default(),
+    let part = match &under {
+        Some(under) => live(&pages.kitchen, (&name, under), reader).await,
+        None => Ok(Card { html: String::new() }),
+    };
+    let part = match part {
+        Ok(card) => card.html,
         Err(error) => return frame::page(status, Err(error)),
     };
     let title = format!("{}: {name}", kind(spot.kind, language));

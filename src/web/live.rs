@@ -337,7 +337,12 @@ impl<K: Kitchen> Told<K> {
                 if attempt::shape(under.as_ref()) != *shape {
                     return Ok(None);
                 }
-                under.iter().map(|under| attempt::live(under, &self.reader)).collect()
+                match &under {
+                    Some(under) => {
+                        attempt::live(kitchen, (name, under), &self.reader).await.map(|part| vec![part])
+                    }
+                    None => Ok(Vec::new()),
+                }
             }
             Look::Export { number, account } => {
                 let Some(job) = kitchen.exports(account).into_iter().find(|job| job.number == *number) else {

@@ -56,6 +56,15 @@ pub struct Stands {
     pub lost: bool,
 }
 
+impl Stands {
+    /// The probe whose turn it is: the first without a finding.
+    #[must_use]
+    pub fn asked(&self) -> Option<&str> {
+        let asked = self.probes.iter().find(|(_, _, found)| found.is_none());
+        asked.map(|(name, ..)| name.as_str())
+    }
+}
+
 /// The step that a proof is at.
 #[derive(Clone, PartialEq, Debug)]
 pub enum StepSeen {

@@ -14,8 +14,8 @@ use crate::core::steady::{Steady, Unsteady};
 use crate::core::units::Celsius;
 
 pub use self::response::{
-    answered, can_judge, have_ready, hold_in_air, press_enter_to_begin, response_cautions, stage,
-    tau_in_force,
+    answered, began_elsewhere, can_judge, have_ready, hold_in_air, no_room_air, press_enter_to_begin,
+    response_cautions, stage, tau_in_force,
 };
 
 /// A temperature with two decimals.

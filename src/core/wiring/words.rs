@@ -1,6 +1,6 @@
 //! What was found and seen while a probe was warmed, in English and Spanish.
 
-use super::{Evidence, Finding, Off};
+use super::{ANSWER_MIN_C, Evidence, Finding, Off, Warmth};
 use crate::core::reader::{Language, Scale, filled, said};
 use crate::core::reading::Fault;
 
@@ -18,6 +18,45 @@ pub const fn water_for_hands(language: Language) -> &'static str {
         "Take water of 30 to 50 °C (86 to 122 °F): warmer scalds, colder shows nothing.",
         "Use agua de 30 a 50 °C (86 a 122 °F): más caliente quema, más fría no se nota.",
     )
+}
+
+/// Asks how a probe that shows this could be warmed by what was told; nothing where it can.
+#[must_use]
+pub fn too_warm(
+    probe: &str,
+    shown_c: f64,
+    warmth: Warmth,
+    language: Language,
+    scale: Scale,
+) -> Option<String> {
+    if !warmth.cannot_warm(shown_c) {
+        return None;
+    }
+    let by = match warmth {
+        Warmth::Hand => {
+            said(language, "a hand, at about {warm} {symbol},", "una mano, a unos {warm} {symbol},")
+        }
+        Warmth::Water(Some(_)) => said(language, "water of {warm} {symbol}", "agua de {warm} {symbol}"),
+        Warmth::Water(None) => said(
+            language,
+            "water for hands, of {warm} {symbol} at most,",
+            "agua para las manos, de {warm} {symbol} como mucho,",
+        ),
+    };
+    let asked = said(
+        language,
+        "⚠ {probe} shows {shown} {symbol}: {by} does not warm it by the {least} {symbol} that are looked for. Is its tip \
+         still in the machine? Let it hang free and cool first; where it hangs free already, look at its wiring.",
+        "⚠ {probe} marca {shown} {symbol}: {by} no la calienta los {least} {symbol} que se buscan. ¿Está su punta aún en \
+         la máquina? Déjela libre y que se enfríe antes; si ya está libre, mire su cableado.",
+    );
+    let symbol = scale.symbol();
+    let warm = format!("{:.1}", scale.temperature(warmth.warmest_c()));
+    let by = filled(by, &[("warm", &warm), ("symbol", symbol)]);
+    let (shown, least) = (scale.temperature(shown_c), scale.difference(ANSWER_MIN_C));
+    let (shown, least) = (format!("{shown:.1}"), format!("{least:.1}"));
+    let values = [("probe", probe), ("shown", &shown), ("by", &by), ("least", &least), ("symbol", symbol)];
+    Some(filled(asked, &values))
 }
 
 const ROSE: Pair =

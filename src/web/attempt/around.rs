@@ -10,7 +10,7 @@ use crate::core::wiring::WATER_C;
 use crate::web::frame::{self, said};
 use crate::web::kitchen::{Kitchen, Pages};
 use crate::web::person::Person;
-use crate::web::probes::{cards, kind};
+use crate::web::probes::{Seen, cards, kind};
 
 /// Why nothing was done, in the words of whoever asked.
 pub(in crate::web) fn not_taken(why: &NotDone, person: &Person) -> String {
@@ -90,13 +90,14 @@ pub(super) async fn at_work<K: Kitchen>(
     Some(filled(phrase, &values))
 }
 
-/// What the probe shows just now, as on its own page.
+/// What the probe shows just now, or each of the machine, as on their own page.
 pub(super) async fn shown_now<K: Kitchen>(pages: &Pages<K>, reader: &Reader, spot: &Spot) -> Option<String> {
-    let probe = spot.probe.as_ref()?;
     let seen = pages.kitchen.probes().await.ok()?;
-    let its = seen.iter().find(|seen| seen.machine == spot.machine && seen.probe == *probe)?;
+    let is_its = |seen: &&Seen| {
+        seen.machine == spot.machine && spot.probe.as_ref().is_none_or(|probe| *probe == seen.probe)
+    };
     let up = frame::up(spot.deep());
-    Some(cards([its], reader, up).ok()?.into_iter().map(|card| card.html).collect())
+    Some(cards(seen.iter().filter(is_its), reader, up).ok()?.into_iter().map(|card| card.html).collect())
 }
 
 /// How warm the water for a proof of the wiring may be, on the scale of the reader.

@@ -4,6 +4,7 @@ use askama::Template;
 
 use super::Under;
 use crate::core::calibration::Calibration;
+use crate::core::presence::Recency;
 use crate::core::reader::{Language, Reader};
 use crate::core::response::Stage;
 use crate::core::technician::attempt::Stands;
@@ -12,7 +13,9 @@ use crate::core::technician::calibrating::{self, StepSeen};
 use crate::core::technician::words::{self as shared, degrees};
 use crate::core::technician::{proving, refusals, responding};
 use crate::core::units::Celsius;
+use crate::core::wiring::too_warm;
 use crate::web::frame::said;
+use crate::web::kitchen::Kitchen;
 use crate::web::now::Card;
 
 /// What tells one step from the next: when it changes the page is asked for anew.
@@ -58,14 +61,55 @@ struct LivePart {
     progress: Option<(f64, f64, &'static str)>,
 }
 
-/// What changes by itself: nothing in it can be pressed.
-pub(in crate::web) fn live(under: &Under, reader: &Reader) -> Result<Card, askama::Error> {
+/// What changes by itself of what is under way at `of`: nothing in it can be pressed.
+pub(in crate::web) async fn live<K: Kitchen>(
+    kitchen: &K,
+    (of, under): (&str, &Under),
+    reader: &Reader,
+) -> Result<Card, askama::Error> {
     let part = match &under.stands {
         Stands::Calibration(stands) => of_bath(stands, reader),
+        Stands::Response(responding::Stands::Ready) => {
+            before_it_begins(shown(kitchen, of).await, reader, |shown_c| {
+                shared::no_room_air(reader.language, reader.scale, shown_c)
+            })
+        }
         Stands::Response(stands) => of_response(*stands, under.correction, reader),
-        Stands::Proof(stands) => of_turn(stands, reader),
+        Stands::Proof(stands) => match (&stands.step, stands.asked()) {
+            (Some(proving::StepSeen::Hanging), Some(asked)) => {
+                before_it_begins(shown(kitchen, asked).await, reader, |shown_c| {
+                    too_warm(asked, shown_c, stands.warmth, reader.language, reader.scale)
+                })
+            }
+            _ => of_turn(stands, reader),
+        },
     };
     Ok(Card { html: part.render()? })
+}
+
+/// What a probe shows just now, corrected, °C.
+async fn shown<K: Kitchen>(kitchen: &K, of: &str) -> Option<f64> {
+    let seen = kitchen.probes().await.ok()?;
+    let its =
+        seen.iter().find(|seen| of.split_once('/') == Some((seen.machine.as_str(), seen.probe.as_str())))?;
+    its.shown_c.filter(|_| its.recency == Some(Recency::Now)).map(|(_, corrected)| corrected)
+}
+
+/// What the probe shows before a step of it begins, and what is asked where that cannot be.
+fn before_it_begins(
+    shown_c: Option<f64>,
+    reader: &Reader,
+    asked: impl Fn(f64) -> Option<String>,
+) -> LivePart {
+    let Some(shown_c) = shown_c else {
+        let line = said(reader.language, "The probe shows nothing just now", "La sonda no marca nada ahora");
+        return LivePart { lines: vec![line.to_owned()], ..still() };
+    };
+    LivePart {
+        value: Some(reader.temperature(shown_c)),
+        lines: asked(shown_c).into_iter().collect(),
+        ..still()
+    }
 }
 
 fn still() -> LivePart {

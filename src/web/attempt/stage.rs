@@ -188,6 +188,7 @@ fn response(stands: responding::Stands, under: &Under, reader: &Reader) -> Step 
             step.heading = say("It has answered", "Ha respondido").to_owned();
             let corrected = |celsius| under.correction.apply(celsius);
             step.results = vec![shared::answered(language, scale, &found, corrected)];
+            step.results.extend(shared::began_elsewhere(language, scale, corrected(found.from).0));
             let tau = std::time::Duration::try_from_secs_f64(found.tau_s).unwrap_or_default();
             if let Some((place, rinse)) = under.judged
                 && let Some(fast) = crate::core::response::fast_enough(place, tau, rinse)

@@ -4,7 +4,7 @@ use std::time::Duration;
 
 use super::{degrees, width};
 use crate::core::reader::{Language, Scale, said as say};
-use crate::core::response::{Response, STEP_MIN_C, Stage};
+use crate::core::response::{ROOM_MAX_C, Response, STEP_MIN_C, Stage};
 use crate::core::units::Celsius;
 
 /// Temperature of the water of a response test, °C (own choice: that of a final rinse, and a step of some sixty
@@ -91,14 +91,19 @@ pub fn stage(
         )
         .to_owned(),
         Stage::Level { celsius } => {
-            let level = degrees(scale, corrected(*celsius).0);
+            let level_c = corrected(*celsius).0;
+            let level = degrees(scale, level_c);
+            if let Some(asked) = no_room_air(language, scale, level_c) {
+                return format!("  {asked}");
+            }
+            let (needed, symbol) = (scale.temperature(level_c + STEP_MIN_C).ceil(), scale.symbol());
             match language {
-                Language::English => {
-                    format!("  level at {level}: plunge it into the hot water at once, and stir")
-                }
-                Language::Spanish => {
-                    format!("  estable a {level}: métala de golpe en el agua caliente y remueva")
-                }
+                Language::English => format!(
+                    "  level at {level}: plunge it into the hot water, of {needed:.0} {symbol} at least, at once, and stir"
+                ),
+                Language::Spanish => format!(
+                    "  estable a {level}: métala de golpe en el agua caliente, a {needed:.0} {symbol} como mínimo, y remueva"
+                ),
             }
         }
         Stage::Answering { .. } => say(
@@ -109,6 +114,50 @@ pub fn stage(
         .to_owned(),
         Stage::Over => say(language, "  the answer is over", "  la respuesta terminó").to_owned(),
     }
+}
+
+/// Asks whether a probe that shows this is in the air of a room, and says which water the step from there needs; nothing
+/// where it may be.
+#[must_use]
+pub fn no_room_air(language: Language, scale: Scale, shown_c: f64) -> Option<String> {
+    if shown_c <= ROOM_MAX_C {
+        return None;
+    }
+    let (shown, symbol) = (degrees(scale, shown_c), scale.symbol());
+    let (room, step) = (scale.temperature(ROOM_MAX_C), scale.difference(STEP_MIN_C));
+    let needed = scale.temperature(shown_c + STEP_MIN_C).ceil();
+    Some(match language {
+        Language::English => format!(
+            "⚠ {shown} is no air of a room ({room:.0} {symbol} at most): is the tip still in the machine, or wet and warm? \
+             Let it come to rest in the air first. From there the water would have to be at {needed:.0} {symbol}: a step of \
+             {step:.0} {symbol} is needed."
+        ),
+        Language::Spanish => format!(
+            "⚠ {shown} no es el aire de una sala ({room:.0} {symbol} como mucho): ¿está la punta aún en la máquina, o mojada \
+             y caliente? Deje que repose antes en el aire. Desde ahí el agua tendría que estar a {needed:.0} {symbol}: hace \
+             falta un escalón de {step:.0} {symbol}."
+        ),
+    })
+}
+
+/// Asks about an answer that did not begin in the air of a room: what was left at the tip may be part of it.
+#[must_use]
+pub fn began_elsewhere(language: Language, scale: Scale, from_c: f64) -> Option<String> {
+    (from_c > ROOM_MAX_C).then(|| {
+        let from = degrees(scale, from_c);
+        match language {
+            Language::English => {
+                format!(
+                    "⚠ It began at {from}, which is no air of a room: was it dry, and out of the machine?"
+                )
+            }
+            Language::Spanish => {
+                format!(
+                    "⚠ Empezó a {from}, que no es el aire de una sala: ¿estaba seca y fuera de la máquina?"
+                )
+            }
+        }
+    })
 }
 
 /// What was found; `corrected` as at [`stage`].
