@@ -198,6 +198,8 @@ struct WorkPage<'a> {
     marked: Option<Marked>,
     /// Where the end of the work leads back to.
     back: &'static str,
+    /// What to do, before it has begun.
+    begins_with: String,
     /// What its probe shows, before it has begun.
     shown: Option<String>,
     by: String,
@@ -359,6 +361,11 @@ async fn page<K: Kitchen>(
         marked: if step.is_none() { Marked::of(pages, person, &spot.machine).await } else { None },
         back: "probes",
         shown: if step.is_none() { shown_now(pages, reader, spot).await } else { None },
+        begins_with: match spot.kind {
+            Kind::Response => shared::have_ready(language, reader.scale),
+            Kind::Proof => words(language).hang.to_owned(),
+            Kind::Calibration => String::new(),
+        },
         water: water(reader),
         ended: if step.is_none() { ended_here(pages, person, spot).await } else { None },
         words: words(language),

@@ -20,6 +20,7 @@ words! {
     choose: "Choose the first bath below.", "Elija abajo el primer baño.";
     press: "Press «Begin» below.", "Pulse «Empezar» abajo.";
     as_needed: "as this needs. When all is done, end the work, then run a test rack.", "como hace falta para esto. Cuando todo esté hecho, termine el trabajo y lave luego una canasta de prueba.";
+    hang: "Let the tips of all its probes hang free, and let them come to rest. Then one after the other is warmed: by a dry hand, or in a cup of warm water.", "Deje libres las puntas de todas sus sondas y que reposen. Después se calienta una tras otra: con la mano seca, o en un vaso de agua tibia.";
     end_work: "End the work on it", "Terminar el trabajo en ella";
     end_here: "To end it, put it on record or give it up: below", "Para terminarlo, regístrelo o abandónelo: abajo";
     wrong: "Not taken:", "No se aceptó:";
