@@ -210,6 +210,17 @@ pub struct Signal {
     pub since: Option<Timestamp>,
 }
 
+/// How far the charts have learnt what is usual.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+pub struct Learning {
+    /// Since when they learn anew, as somebody had worked on the machine; absent where they learn for the first time.
+    pub since: Option<Timestamp>,
+    /// Good racks in the middle of work so far.
+    pub racks: u32,
+    /// How many it takes.
+    pub of: u32,
+}
+
 /// Follows the cycles of one machine in order of time.
 #[derive(Clone, Debug)]
 pub struct Watch {
@@ -219,6 +230,8 @@ pub struct Watch {
     since_idle: u32,
     cold_in_a_row: u32,
     drifting: bool,
+    /// When somebody had worked on the machine last.
+    anew: Option<Timestamp>,
     /// Since when each chart has been outside without a break.
     outside: [Option<Timestamp>; 2],
     /// Since when the sum above and the sum below have been more than zero.
@@ -248,6 +261,7 @@ impl Watch {
             since_idle: 0,
             cold_in_a_row: 0,
             drifting: false,
+            anew: None,
             outside: [None; 2],
             rising: None,
             falling: None,
@@ -275,8 +289,9 @@ impl Watch {
         }
     }
 
-    /// Somebody has worked on the machine: the charts learn anew.
-    pub fn learn_anew(&mut self) {
+    /// Somebody has worked on the machine until then: the charts learn anew.
+    pub fn learn_anew(&mut self, since: Timestamp) {
+        self.anew = Some(since);
         self.charts = Drift::default();
         self.drifting = false;
         self.outside = [None; 2];
@@ -287,6 +302,17 @@ impl Watch {
     #[must_use]
     pub const fn usual(&self) -> Option<Usual> {
         self.charts.usual()
+    }
+
+    /// How far the charts have learnt; `None` where they know what is usual.
+    #[must_use]
+    pub const fn learning(&self) -> Option<Learning> {
+        match &self.charts {
+            Drift::Learning(baseline) => {
+                Some(Learning { since: self.anew, racks: baseline.count(), of: self.rules.baseline })
+            }
+            Drift::Watching { .. } => None,
+        }
     }
 
     fn chart(&mut self, at: Timestamp, settled_c: f64) -> Option<[Signal; 2]> {

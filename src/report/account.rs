@@ -28,7 +28,7 @@ use crate::core::alert::{Condition, Quantity};
 use crate::core::cycle::counts::Counts;
 use crate::core::cycle::plate::{LimitSource, MachineKind, Sanitizing};
 use crate::core::cycle::verdict::Verdict;
-pub use crate::core::drift::{Chart, Signal as DriftSignal};
+pub use crate::core::drift::{Chart, Learning, Signal as DriftSignal};
 use crate::core::effect::Trace;
 use crate::core::on_file::Missed;
 use crate::core::reading::Fault;
@@ -263,6 +263,9 @@ pub struct DriftAccount {
     pub usual_c: Option<f64>,
     /// Standard deviation that counts as usual, °C.
     pub sigma_c: Option<f64>,
+    /// How far that is learnt, where it is not known.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub learning: Option<Learning>,
     /// Where the charts signalled, in order of time.
     pub signals: Vec<DriftSignal>,
     /// Cold racks that were the first after a pause: the line had cooled, the booster had not failed.

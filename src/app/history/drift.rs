@@ -10,6 +10,7 @@ use crate::app::export::gather;
 use crate::app::{Failure, Streams};
 use crate::cli::HistoryArgs;
 use crate::core::alert::hours::Stretch;
+use crate::core::drift::Learning;
 use crate::core::reader::Scale;
 use crate::report::account::build::{Builder, Question};
 use crate::report::account::{Chart, DriftAccount, DriftSignal, MachineAccount, RecordRange};
@@ -130,15 +131,34 @@ fn machines(ground: &mut Ground, question: Question) -> Result<Vec<MachineAccoun
 }
 
 fn rows(machine: &MachineAccount, ground: &Ground, scale: Scale) -> Vec<Row> {
-    let DriftAccount { usual_c, sigma_c, signals, cold_first_racks, recovery_first_s, recovery_last_s } =
-        &machine.drift;
+    let DriftAccount {
+        usual_c,
+        sigma_c,
+        learning,
+        signals,
+        cold_first_racks,
+        recovery_first_s,
+        recovery_last_s,
+    } = &machine.drift;
     let usual = match sigma_c {
         Some(sigma_c) => {
             let (sigma, unit) = (scale.difference(*sigma_c), scale.symbol());
             format!("Usual by its good racks in the middle of work; standard deviation {sigma:.2} {unit}.")
         }
-        None if !signals.is_empty() => "Learning anew since work on the machine: too few good racks in the middle of work since then; the signals are against what was usual before.".to_owned(),
-        None => "Still learning: too few good racks in the middle of work so far.".to_owned(),
+        None => {
+            let learnt = learning.map(|Learning { racks, of, .. }| {
+                format!(": {racks} of {of} good racks in the middle of work so far")
+            });
+            let since = learning.and_then(|learning| learning.since);
+            let since = since.map(|since| local::minute(since, &ground.zone));
+            let begins = since.map_or_else(
+                || "Still learning".to_owned(),
+                |since| format!("Learning anew since work on the machine ended, {since}"),
+            );
+            let signals =
+                if signals.is_empty() { "" } else { "; the signals are against what was usual before" };
+            format!("{begins}{}{signals}.", learnt.unwrap_or_default())
+        }
     };
     let mut rows = vec![Row {
         what: "usual-level",

@@ -116,8 +116,9 @@ fn drift_is_told_once_until_it_has_recovered_and_anew_after_work() {
     assert_eq!(told, 1, "a lasting drift is told once");
     assert!((20..60).all(|place| !take(&mut watch, place, 84.0)), "recovering tells nothing");
     assert!((60..80).any(|place| take(&mut watch, place, 82.5)), "a second drift is told");
-    watch.learn_anew();
+    watch.learn_anew(at(0.0));
     assert_eq!(watch.usual(), None);
+    assert_eq!(watch.learning(), Some(Learning { since: Some(at(0.0)), racks: 0, of: 4 }));
     assert!((80..100).all(|place| !take(&mut watch, place, 82.5)), "82.5 °C is usual from here on");
 }
 

@@ -116,10 +116,7 @@ impl Machine {
         trace: &mut dyn FnMut(u64) -> Option<Trace>,
     ) {
         let cycle = taken.cycle;
-        while self.worked.get(self.learnt).is_some_and(|done| *done <= cycle.rinse_started) {
-            self.watch.learn_anew();
-            self.learnt += 1;
-        }
+        self.heed_work(cycle.rinse_started);
         let seen = self.watch.take(cycle);
         if !taken.inside {
             return;
@@ -135,6 +132,14 @@ impl Machine {
         }
         if !taken.doubts.is_empty() {
             self.doubted(taken, room);
+        }
+    }
+
+    /// Lets the charts learn anew since the work that was finished by then.
+    fn heed_work(&mut self, by: Timestamp) {
+        while let Some(done) = self.worked.get(self.learnt).copied().filter(|done| *done <= by) {
+            self.watch.learn_anew(done);
+            self.learnt += 1;
         }
     }
 
@@ -238,7 +243,9 @@ impl Machine {
             exception.amendments = around.amended.get(&exception.index).cloned().unwrap_or_default();
             exception.alerts = alerts_about(&name, exception, around);
         }
+        self.heed_work(around.question.past().to);
         let usual = self.watch.usual();
+        self.drift.learning = self.watch.learning();
         (self.drift.usual_c, self.drift.sigma_c) = (usual.map(|u| u.mean), usual.map(|u| u.sigma));
         let [first, last] = &mut self.recovery;
         (self.drift.recovery_first_s, self.drift.recovery_last_s) = (rush(first), rush(last));

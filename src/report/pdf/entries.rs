@@ -4,7 +4,10 @@ use super::Draft;
 use super::sheet::Tone;
 use super::tell::Teller;
 use super::words::Word;
-use crate::report::account::{CalibrationAccount, Chart, DriftSignal, GapAccount, ServiceEvent};
+use crate::core::drift::Learning;
+use crate::report::account::{
+    CalibrationAccount, Chart, DriftAccount, DriftSignal, GapAccount, ServiceEvent,
+};
 
 /// Most signals of the charts that are told of one machine.
 const SIGNALS_MAX: usize = 40;
@@ -88,6 +91,25 @@ impl Draft<'_> {
         ]
     }
 
+    /// What is not known yet: since when it is learnt, and how far.
+    fn learning(&self, drift: &DriftAccount) -> String {
+        let teller = self.teller;
+        let Some(Learning { since, racks, of }) = drift.learning else {
+            return teller.say(Word::NotOnFile).to_owned();
+        };
+        let (racks, of) = (racks.to_string(), of.to_string());
+        let counted = [("racks", racks.as_str()), ("of", &of)];
+        let told = match since {
+            Some(since) => {
+                let since = teller.stamp(since);
+                teller.with(Word::LearningAnew, &[&counted[..], &[("since", &since)]].concat())
+            }
+            None => teller.with(Word::Learning, &counted),
+        };
+        let before = if drift.signals.is_empty() { "" } else { teller.say(Word::LearntBefore) };
+        format!("{told}{before}")
+    }
+
     pub(super) fn drift(&mut self) {
         let teller = self.teller;
         self.section(Word::DriftHeading);
@@ -102,8 +124,7 @@ impl Draft<'_> {
                     teller.with(Word::UsualValue, &[("mean", &mean), ("sigma", &sigma)])
                 }
                 (Some(mean), None) => teller.reader.temperature(mean),
-                (None, _) if !drift.signals.is_empty() => teller.say(Word::LearningAnew).to_owned(),
-                (None, _) => teller.say(Word::NotOnFile).to_owned(),
+                (None, _) => self.learning(drift),
             };
             let seconds =
                 |time: Option<f64>| time.map_or_else(|| "–".to_owned(), |time| format!("{time:.0} s"));

@@ -237,7 +237,9 @@ words! {
     FilledLater: "readings came late", "las lecturas llegaron tarde";
     DriftHeading: "Early warnings", "Avisos tempranos";
     DriftNote: "Control charts on the settled minima: an early warning of a slow decline, never a verdict.", "Gráficos de control sobre los mínimos estables: aviso temprano de un descenso lento, nunca un veredicto.";
-    LearningAnew: "learning anew since work on the machine; signals are against what was usual before", "aprende de nuevo desde que se trabajó en la máquina; los avisos se comparan con lo habitual de antes";
+    LearningAnew: "learning anew since work on the machine ended, {since}: {racks} of {of} good racks so far", "aprende de nuevo desde que terminó el trabajo en la máquina, {since}: {racks} de {of} canastas buenas hasta ahora";
+    Learning: "still learning: {racks} of {of} good racks so far", "todavía aprende: {racks} de {of} canastas buenas hasta ahora";
+    LearntBefore: "; signals are against what was usual before", "; los avisos se comparan con lo habitual de antes";
     Usual: "Usual minimum", "Mínimo habitual";
     UsualValue: "{mean}, standard deviation {sigma}", "{mean}, desviación estándar {sigma}";
     ColdFirst: "Cold first racks after a pause", "Primeras canastas frías tras una pausa";

@@ -5,6 +5,7 @@ use super::missed::MissedSummed;
 use crate::core::alert::Condition;
 use crate::core::alert::hours::Stretch;
 use crate::core::daily::DayNumbers;
+use crate::core::drift::Learning;
 use crate::core::monitored::Monitored;
 use crate::core::record::CheckKind;
 use crate::core::time::Timestamp;
@@ -118,6 +119,8 @@ pub struct Drift {
     pub machine: String,
     /// What counted as usual at the end of the span, °C; absent while too few racks are known.
     pub usual: Option<Usual>,
+    /// How far that is learnt, where it is absent.
+    pub learning: Option<Learning>,
     /// Where the settled minima left their usual place, in order of time.
     pub shifts: Vec<Shift>,
     /// Cold racks that were the first after a pause.

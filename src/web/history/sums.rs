@@ -9,6 +9,7 @@ use super::{
 };
 use crate::core::alert::words::condition;
 use crate::core::counted::Noun;
+use crate::core::drift::Learning;
 use crate::core::reader::{Language, Reader};
 use crate::web::frame::said;
 
@@ -251,23 +252,12 @@ pub(super) fn drift_told(drift: &Drift, reader: &Reader) -> DriftTold {
         Some(usual) => {
             let spread = format!("{:.2} {}", reader.scale.difference(usual.sigma), reader.scale.symbol());
             let pair = (
-                "Usual settled minimum: {level}, standard deviation {spread}.",
-                "Mínimo estable habitual: {level}, desviación típica {spread}.",
+                "Usual settled minimum at the end of the span: {level}, standard deviation {spread}.",
+                "Mínimo estable habitual al final del período: {level}, desviación típica {spread}.",
             );
             put(language, pair, &[("level", &reader.temperature(usual.mean)), ("spread", &spread)])
         }
-        None if !drift.shifts.is_empty() => said(
-            language,
-            "Learning anew since work on the machine: too few good racks in the middle of work since then. What is told below is against what was usual before.",
-            "Aprende de nuevo desde que se trabajó en la máquina: aún hay pocas canastas buenas en pleno trabajo. Lo que sigue se compara con lo habitual de antes.",
-        )
-        .to_owned(),
-        None => said(
-            language,
-            "Still learning: too few good racks in the middle of work so far.",
-            "Todavía aprende: aún hay pocas canastas buenas en pleno trabajo.",
-        )
-        .to_owned(),
+        None => learning(drift, reader),
     }];
     // Both charts may see one shift at one rack: it is told once, with when it began.
     let is_again = |shift: &&Shift| {
@@ -295,6 +285,36 @@ pub(super) fn drift_told(drift: &Drift, reader: &Reader) -> DriftTold {
         lines.push(put(language, pair, &[("first", &first), ("last", &last)]));
     }
     DriftTold { machine: drift.machine.clone(), lines, left: !drift.shifts.is_empty() }
+}
+
+/// What is not known yet: since when it is learnt, and how far.
+fn learning(drift: &Drift, reader: &Reader) -> String {
+    let language = reader.language;
+    let since = drift.learning.and_then(|learning| learning.since);
+    let begins = match since {
+        Some(since) => {
+            let pair = (
+                "Learning anew since work on the machine ended, {at}",
+                "Aprende de nuevo desde que terminó el trabajo en la máquina, {at}",
+            );
+            put(language, pair, &[("at", &reader.moment(since))])
+        }
+        None => said(language, "Still learning", "Todavía aprende").to_owned(),
+    };
+    let learnt = drift.learning.map(|Learning { racks, of, .. }| {
+        let pair = (
+            ": {racks} of {of} good racks in the middle of work so far",
+            ": {racks} de {of} canastas buenas en pleno trabajo hasta ahora",
+        );
+        put(language, pair, &[("racks", &racks.to_string()), ("of", &of.to_string())])
+    });
+    let before = said(
+        language,
+        " What is told below is against what was usual before.",
+        " Lo que sigue se compara con lo habitual de antes.",
+    );
+    let before = if drift.shifts.is_empty() { "" } else { before };
+    format!("{begins}{}.{before}", learnt.unwrap_or_default())
 }
 
 fn shifted(shift: &Shift, reader: &Reader) -> String {
@@ -325,11 +345,22 @@ mod tests {
     fn what_is_learnt_anew_is_not_learnt_for_the_first_time() {
         let reader = Reader { language: Language::English, scale: Scale::Celsius, zone: TimeZone::UTC };
         let shift = Shift { at: Timestamp::from_micros(0), by_c: -0.6, since: None };
-        for (shifts, begins) in [(vec![shift], "Learning anew since work"), (Vec::new(), "Still learning")] {
+        let anew = "Learning anew since work on the machine ended, Thu 1 Jan 1970, 00:00 UTC: 12 of 50 good racks in the middle of work so far.";
+        let since = Some(Timestamp::from_micros(0));
+        for (since, shifts, said) in [
+            (since, vec![shift], format!("{anew} What is told below is against what was usual before.")),
+            (since, Vec::new(), anew.to_owned()),
+            (
+                None,
+                Vec::new(),
+                "Still learning: 12 of 50 good racks in the middle of work so far.".to_owned(),
+            ),
+        ] {
             let machine = "dm1".to_owned();
-            let drift = Drift { machine, usual: None, shifts, cold_first: 0, recovery: None };
+            let learning = Some(Learning { since, racks: 12, of: 50 });
+            let drift = Drift { machine, usual: None, learning, shifts, cold_first: 0, recovery: None };
             let told = drift_told(&drift, &reader);
-            assert!(told.lines[0].starts_with(begins), "{:?}", told.lines);
+            assert_eq!(told.lines[0], said);
         }
     }
 }

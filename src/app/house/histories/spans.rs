@@ -187,6 +187,7 @@ fn of_machine(account: &MachineAccount) -> Drift {
     Drift {
         machine: account.machine.clone(),
         usual: usual.map(|(mean, sigma)| Usual { mean, sigma }),
+        learning: drift.learning,
         shifts: drift.signals.iter().map(shift).collect(),
         cold_first: drift.cold_first_racks,
         recovery: recovery.map(|(first_s, last_s)| Recovery { first_s, last_s }),

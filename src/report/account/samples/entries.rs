@@ -37,6 +37,7 @@ pub(super) fn drift(from: Timestamp) -> DriftAccount {
     DriftAccount {
         usual_c: Some(85.6),
         sigma_c: Some(0.82),
+        learning: None,
         signals: vec![
             signal(33_000, Chart::Cusum, -1.4, Some(30_500)),
             signal(33_400, Chart::Ewma, -0.9, None),
