@@ -114,6 +114,7 @@ fn cold() -> Glance {
         about: Vec::new(),
         since: NOW,
         racks: 1,
+        washed: None,
         named: Vec::new(),
         lasts: true,
         uncovered: Some(1),

@@ -126,6 +126,9 @@ pub struct GlanceAlert {
     pub since: Timestamp,
     /// How many racks are affected.
     pub racks: u64,
+    /// When the first and the last ended of those that nobody has accounted for, else of all; `None` where that is not
+    /// known.
+    pub washed: Option<(Timestamp, Timestamp)>,
     /// Their records as far as they are named, see [`crate::core::alert::Racks`].
     pub named: Vec<u64>,
     /// Whether it still lasts; one that does not has recovered.

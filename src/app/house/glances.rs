@@ -326,6 +326,10 @@ impl Glances for House {
                 about: alert.about.clone(),
                 since: alert.lasts_since(),
                 racks: alert.racks.count,
+                washed: {
+                    let missing = alert.action_missing().then(|| alert.racks_uncovered());
+                    alert.racks.latest_span(missing.unwrap_or(alert.racks.count))
+                },
                 named: alert.racks.named.iter().map(|rack| rack.index).collect(),
                 lasts: alert.cleared.is_none(),
                 uncovered: alert.action_missing().then(|| alert.racks_uncovered()),

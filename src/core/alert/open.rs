@@ -82,6 +82,22 @@ impl Racks {
         self.count = count;
     }
 
+    /// When the first and the last of the latest so many ended; `None` where that first one is not named.
+    #[must_use]
+    pub fn latest_span(&self, count: u64) -> Option<(Timestamp, Timestamp)> {
+        let last = self.last()?.at;
+        let before = self.count.checked_sub(count)?;
+        let left_out = self.count.saturating_sub(self.named.len() as u64);
+        let half = (RACKS_NAMED_MAX / 2) as u64;
+        let place = if left_out == 0 || before < half {
+            before
+        } else {
+            before.checked_sub(left_out).filter(|place| *place >= half)?
+        };
+        let first = self.named.get(usize::try_from(place).ok()?)?;
+        Some((first.at, last))
+    }
+
     /// The first one.
     #[must_use]
     pub fn first(&self) -> Option<Rack> {

@@ -147,7 +147,7 @@ impl Live {
             cards.collect::<Result<Vec<Card>, askama::Error>>().map_err(|error| unmade(&error))?;
         let (mut drawn, mut leading) = (None, None);
         if of.is_none() && !glances.is_empty() {
-            leading = Some(lead(&glances, open, &others, reader).map_err(|error| unmade(&error))?);
+            leading = Some(lead(&glances, open, &others, reader, now).map_err(|error| unmade(&error))?);
         }
         if let Some(name) = of {
             let before = made.as_ref().and_then(|before| Some((before.drawn?, before.cards.get(1)?)));

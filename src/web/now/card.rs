@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use askama::Template;
 
-use super::stand::Stand;
+use super::stand::{Stand, washed};
 use super::{Data, Glance, GlanceAlert, LastRack, Tank};
 use crate::core::alert::Condition;
 use crate::core::cycle::minimum::against;
@@ -152,7 +152,7 @@ pub(in crate::web) fn card(
         Data::Old(None) => Some(words.unheard.to_owned()),
         Data::None => Some(words.no_data.to_owned()),
     };
-    let stand = Stand::of(glance, language);
+    let stand = Stand::of(glance, reader, now);
     let brief = up.is_empty();
     let (alerts, folded) = unfolded(&glance.alerts, brief);
     let more = more_alerts(&folded, language);
@@ -242,7 +242,8 @@ fn alarm(alert: &GlanceAlert, words: &Words, reader: &Reader, now: Timestamp) ->
     let about = if about.is_empty() { String::new() } else { format!(" – {}", about.join(", ")) };
     let mut stands = vec![format!("{} {}", words.since, reader.near(alert.since, now))];
     if alert.racks > 0 {
-        stands.push(racks(alert.racks, language));
+        let when = alert.washed.map_or(String::new(), |span| format!(", {}", washed(span, reader, now)));
+        stands.push(format!("{}{when}", racks(alert.racks, language)));
     }
     if !alert.lasts {
         stands.push(words.recovered.to_owned());

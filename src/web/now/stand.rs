@@ -10,7 +10,8 @@ use crate::core::alert::{Condition, Severity};
 use crate::core::counted::Noun;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::verdict;
-use crate::core::reader::{Language, filled};
+use crate::core::reader::{Language, Reader, filled};
+use crate::core::time::Timestamp;
 use crate::web::frame::said;
 
 /// How a machine stands, the worst first.
@@ -56,10 +57,11 @@ pub(super) struct Stand {
 }
 
 impl Stand {
-    pub(super) fn of(glance: &Glance, language: Language) -> Self {
+    pub(super) fn of(glance: &Glance, reader: &Reader, now: Timestamp) -> Self {
+        let language = reader.language;
         let judged = glance.last.as_ref().map(|rack| rack.verdict);
         let (level, said) = if glance.alerts.iter().any(|alert| !alert.is_over()) {
-            (Level::Bad, alarm(&glance.alerts, language))
+            (Level::Bad, alarm(&glance.alerts, reader, now))
         } else if let Some(old) = old(glance.data, language) {
             (Level::Bad, old.to_owned())
         } else if let Some(bad @ (Verdict::Cold | Verdict::Brief | Verdict::Weak)) = judged {
@@ -99,7 +101,8 @@ fn last(judged: Verdict, language: Language) -> String {
 }
 
 /// What the first of the alerts asks for, the most pressing.
-fn alarm(alerts: &[GlanceAlert], language: Language) -> String {
+fn alarm(alerts: &[GlanceAlert], reader: &Reader, now: Timestamp) -> String {
+    let language = reader.language;
     let open = match (alerts.len(), language) {
         (1, Language::English) => "Alert open".to_owned(),
         (1, Language::Spanish) => "Alerta abierta".to_owned(),
@@ -113,20 +116,41 @@ fn alarm(alerts: &[GlanceAlert], language: Language) -> String {
         alert.uncovered.filter(|_| is_unsafe).unwrap_or(0)
     };
     let held = distinct(alerts.iter().map(|alert| (racks(alert), alert.named.as_slice())));
+    let spans: Option<Vec<_>> =
+        alerts.iter().filter(|alert| racks(alert) > 0).map(|alert| alert.washed).collect();
+    let whole = spans.and_then(|spans| {
+        Some((spans.iter().map(|span| span.0).min()?, spans.iter().map(|span| span.1).max()?))
+    });
+    let when = whole.map_or(String::new(), |span| format!(", {}", washed(span, reader, now)));
     let what = match alerts.first() {
         Some(_) if held > 0 && alerts.iter().any(|alert| alert.lasts && racks(alert) > 0) => {
-            to_wash(held, language)
+            format!("{}{when}", to_wash(held, language))
         }
         Some(_) if held > 0 => {
             let phrase = said(language, "{actions} for {racks}", "{actions} de {racks}");
             let (actions, racks) = (missing(alerts, language), Noun::Racks.of(held, language));
-            filled(phrase, &[("actions", &actions), ("racks", &racks)])
+            format!("{}{when}", filled(phrase, &[("actions", &actions), ("racks", &racks)]))
         }
         Some(alert) if !alert.lasts => missing(alerts, language),
         Some(alert) => alert.title.clone(),
         None => String::new(),
     };
     format!("{open}: {what}")
+}
+
+/// From when to when racks were washed.
+pub(super) fn washed((first, last): (Timestamp, Timestamp), reader: &Reader, now: Timestamp) -> String {
+    let is_today = reader.day(first) == reader.day(now) && reader.day(last) == reader.day(now);
+    let (from, to) = if is_today {
+        (reader.clock(first), reader.clock_and_zone(last))
+    } else {
+        (reader.moment(first), reader.moment(last))
+    };
+    if reader.moment(first) == reader.moment(last) {
+        return filled(said(reader.language, "washed {to}", "lavadas: {to}"), &[("to", &to)]);
+    }
+    let phrase = said(reader.language, "washed {from} to {to}", "lavadas de {from} a {to}");
+    filled(phrase, &[("from", &from), ("to", &to)])
 }
 
 /// How many racks several alerts hold, each of which the latest so many of those it names: one that is cold and
