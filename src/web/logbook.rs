@@ -77,6 +77,19 @@ pub struct Entered {
     pub failed_since: Option<Timestamp>,
     /// Open alerts that had put racks of before it in doubt when it went on record, though it was good.
     pub came_after: Vec<u64>,
+    /// Where a tank was drained in the very minute in which a rack was washed: that one, from when to when.
+    pub ran: Option<Ran>,
+}
+
+/// A rack that was washed while something else is said to have been done to its machine.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Ran {
+    /// Index of its record.
+    pub record: u64,
+    /// Start of its wash.
+    pub from: Timestamp,
+    /// End of its final rinse.
+    pub to: Timestamp,
 }
 
 /// The logbook of the day.

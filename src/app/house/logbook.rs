@@ -3,6 +3,7 @@
 use std::collections::{BTreeSet, VecDeque};
 use std::ops::ControlFlow;
 use std::sync::Arc;
+use std::time::Duration;
 
 use super::House;
 use super::failed::{doubted_before, failed_since, is_open, open_then};
@@ -19,9 +20,11 @@ use crate::core::record::{AmendmentChange, Body, CheckKind, Record};
 use crate::core::sanitizer::too_strong_between;
 use crate::core::time::Timestamp;
 use crate::core::wall_clock::{local_date, midnight};
-use crate::ledger::{self, LedgerError, Order, RecordFilter};
+use crate::ledger::{self, CycleFilter, LedgerError, Order, RecordFilter};
 use crate::web::frame::Refusal;
-use crate::web::logbook::{Amending, ENTRIES_MAX, Entered, Going, Known, Logbook, NotPut, Today, Written};
+use crate::web::logbook::{
+    Amending, ENTRIES_MAX, Entered, Going, Known, Logbook, NotPut, Ran, Today, Written,
+};
 
 /// Presses of a button that are remembered (own choice: everybody of a large kitchen, some times over).
 const PRESSES_MAX: usize = 256;
@@ -116,6 +119,7 @@ pub(super) fn entered(
         waiting: Vec::new(),
         failed_since: None,
         came_after: Vec::new(),
+        ran: None,
     }))
 }
 
@@ -139,6 +143,11 @@ fn beside(ledger: &ledger::Reader, machines: &[Profile], entered: &mut Entered) 
             entered.waiting.push(*alert);
         }
     }
+    if let (Some(machine), Some(check)) = (&entered.machine, entered.counting())
+        && check.kind() == CheckKind::DrainAndClean
+    {
+        entered.ran = ran(ledger, machine, check.at())?;
+    }
     let good = entered.judgement.as_ref().and_then(|judgement| judgement.good);
     if let (Some(machine), Some(check)) = (&entered.machine, entered.counting())
         && good == Some(true)
@@ -149,6 +158,34 @@ fn beside(ledger: &ledger::Reader, machines: &[Profile], entered: &mut Entered) 
         entered.came_after = doubted_before(ledger, machine, (entered.record, entered.recorded), made)?;
     }
     Ok(())
+}
+
+/// Longest time from the start of a wash to the end of its final rinse that is looked back for (own choice: a conveyor
+/// rinses for minutes on end).
+const RACK_MAX: Duration = Duration::from_secs(3_600);
+/// An entry says its time to the minute.
+const MINUTE: Duration = Duration::from_secs(60);
+
+/// The rack that was being washed in the minute that begins at an instant.
+fn ran(ledger: &ledger::Reader, machine: &str, at: Timestamp) -> Result<Option<Ran>, LedgerError> {
+    let filter = CycleFilter {
+        machine: Some(machine.to_owned()),
+        from: Some(at.minus(RACK_MAX)),
+        to: Some(at.plus(RACK_MAX)),
+        ..CycleFilter::default()
+    };
+    let mut found = None;
+    ledger.cycles_found(Order::OldestFirst, &filter, |record, stored| {
+        if let Ok((_, Record { body: Body::Cycle(cycle), .. })) = stored {
+            let (from, to) = (cycle.started, cycle.rinse_ended);
+            if from < at.plus(MINUTE) && to >= at {
+                found = Some(Ran { record, from, to });
+                return ControlFlow::Break(());
+            }
+        }
+        ControlFlow::Continue(())
+    })?;
+    Ok(found)
 }
 
 /// Whether a check failed as it was entered, or as it counted by one of its corrections.
@@ -295,6 +332,31 @@ mod tests {
     use crate::core::alert::{AlertNumber, Condition};
     use crate::core::record::{AlertClosed, AlertRaised, Amendment};
     use crate::ledger::NewRecord;
+
+    // Own promise: a tank that is said to have been drained while a rack was washed is told so; the entry stays.
+    #[test]
+    fn a_tank_drained_while_a_rack_was_washed_is_asked_about() {
+        let directory = tempfile::tempdir().expect("room for a directory");
+        let path = directory.path().join("ledger.sqlite");
+        let (machine, cycle) = crate::app::fixture::rack(40);
+        let (from, to) = (cycle.started, cycle.rinse_ended);
+        let mut records = opening(CHEMICAL);
+        records.push(plain(41, Some(machine), Body::Cycle(Box::new(cycle))));
+        ledger(&path, records).close().expect("it closes");
+        let reader = ledger::Reader::open(&path).expect("a reader");
+        let found = Some(Ran { record: 2, from, to });
+        for (of, at, expected) in [
+            (machine, from, found),
+            (machine, to, found),
+            // It began within the minute.
+            (machine, from.minus(Duration::from_secs(30)), found),
+            (machine, from.minus(Duration::from_secs(61)), None),
+            (machine, to.plus(Duration::from_secs(1)), None),
+            ("dm2", from, None),
+        ] {
+            assert_eq!(ran(&reader, of, at).expect("readable"), expected, "{of} {at:?}");
+        }
+    }
 
     // 4-501.114: chlorine below 25 mg/L is too weak. Own promise: a test that failed while an alert was open belongs to
     // it, and leads there, also once it was corrected or withdrawn; what is closed waits for nobody.

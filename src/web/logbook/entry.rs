@@ -9,7 +9,7 @@ use super::amend::NotOwn;
 use super::check::{Choice, steps_of, strip_of, supplies_of};
 use super::correcting::Correcting;
 use super::words::{Words, amended, between, by, heading, words};
-use super::{Entered, Written};
+use super::{Entered, Ran, Written};
 use crate::core::access::Right;
 use crate::core::address::escaped;
 use crate::core::logbook::words::{Told, late, tell};
@@ -55,6 +55,8 @@ struct EntryPage<'a> {
     withdrawn: bool,
     told: Option<Told>,
     late: Option<String>,
+    /// That a rack was washed meanwhile, and its record.
+    ran: Option<(String, u64)>,
     amendments: Vec<String>,
     /// Where one more of its kind is entered.
     again: Option<String>,
@@ -153,6 +155,7 @@ pub(super) async fn answer<K: Kitchen>(
         withdrawn,
         told,
         late: late_by.map(|by| late(by.as_secs_f64(), reader.language)),
+        ran: entered.ran.filter(|_| !withdrawn).map(|ran| (while_it_ran(ran, reader), ran.record)),
         amendments: entered.amendments.iter().map(|(_, at, one)| told_when(*at, one, reader)).collect(),
         again: person.may(Right::Enter).then(|| again(&entered, kind)),
         ask: ask(&entered, person, now).filter(|_| own_until.is_none()),
@@ -221,6 +224,16 @@ fn came_late(entered: &Entered, reader: &Reader) -> Vec<String> {
     );
     let told = |alert: &u64| filled(phrase, &[("alert", &alert.to_string())]);
     entered.came_after.iter().map(told).collect()
+}
+
+/// That a rack was washed while the tank is said to have been drained: the time may be wrong.
+pub(super) fn while_it_ran(Ran { from, to, .. }: Ran, reader: &Reader) -> String {
+    let phrase = said(
+        reader.language,
+        "A rack was washed at that time, from {from} to {to}: if the time of this entry is wrong, correct it below.",
+        "A esa hora se lavaba una canasta, de {from} a {to}: si la hora de esta anotación es errónea, corríjala abajo.",
+    );
+    filled(phrase, &[("from", &reader.clock(from)), ("to", &reader.clock_and_zone(to))])
 }
 
 /// What was said of it, and when.

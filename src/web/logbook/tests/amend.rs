@@ -133,6 +133,7 @@ fn a_corrected_entry_shows_the_value_in_force() {
         is_damaged: false,
         failed_since: None,
         came_after: Vec::new(),
+        ran: None,
     };
     assert_eq!(entered.told(&reader), ("50 mg/L".to_owned(), vec!["10 mg/L".to_owned()]));
     entered.amendments.push(said(AmendmentChange::Corrected(strip(100.0))));
@@ -207,5 +208,21 @@ async fn an_entry_by_a_probe_says_so() {
             let (_, page) = get(&kitchen, path, Role::Operator, language).await;
             assert!(page.contains(said), "{said}: {page}");
         }
+    }
+}
+
+// Own promise: whoever says that a tank was drained while a rack was washed reads so at once, and how to put it right.
+#[test]
+fn a_tank_drained_while_a_rack_was_washed_says_so() {
+    let ran = crate::web::logbook::Ran { record: 7, from: NOW, to: NOW.plus(Duration::from_secs(75)) };
+    for (language, told) in [
+        (
+            Language::English,
+            "A rack was washed at that time, from 12:00 to 12:01 UTC: if the time of this entry is wrong, correct it below.",
+        ),
+        (Language::Spanish, "A esa hora se lavaba una canasta, de 12:00 a 12:01 UTC"),
+    ] {
+        let reader = Reader { language, scale: Scale::Celsius, zone: TimeZone::UTC };
+        assert!(crate::web::logbook::entry::while_it_ran(ran, &reader).starts_with(told));
     }
 }
