@@ -1,5 +1,7 @@
 //! What was in force at a moment: limits, calibrations, configuration, with the records that say so.
 
+use std::time::Duration;
+
 use askama::Template;
 use axum::extract::State;
 use axum::http::{StatusCode, Uri};
@@ -148,7 +150,7 @@ pub(in crate::web) async fn show<K: Kitchen>(
             Unclear::Twice { .. } => Expected::Which,
             Unclear::Beyond => Expected::Moment,
         })?;
-        if at > now { Err(Expected::Past) } else { Ok(at) }
+        if at > now { Err(Expected::Past) } else { Ok(to_its_end(at).min(now)) }
     });
     let twice = which(given.text("at"), &offset, &reader.zone, reader.language);
     let at = asked.unwrap_or(now);
@@ -173,6 +175,12 @@ pub(in crate::web) async fn show<K: Kitchen>(
         told: force.as_ref().map(|force| Told::of(force, &person)),
     };
     frame::page(status, page.render())
+}
+
+/// The end of the minute, where an instant is one: who types 12:00 was shown what is on record of 12:00 by its minute.
+fn to_its_end(at: Timestamp) -> Timestamp {
+    let minute_us = 60_000_000;
+    if at.micros().rem_euclid(minute_us) == 0 { at.plus(Duration::from_micros(59_999_999)) } else { at }
 }
 
 fn limits(force: &Force, reader: &Reader) -> Vec<Line> {
@@ -292,4 +300,20 @@ fn rest(force: &Force, reader: &Reader) -> Vec<Line> {
         })
     };
     all.into_iter().filter_map(line).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // Own promise: what is on record of 12:00:59 is in force «at 12:00», which is how its time is shown.
+    #[test]
+    fn a_minute_counts_to_its_end() {
+        let at = |micros: i64| Timestamp::from_micros(1_795_694_400_000_000 + micros);
+        for (asked, end) in
+            [(0, 59_999_999), (60_000_000, 119_999_999), (1_000_000, 1_000_000), (59_999_999, 59_999_999)]
+        {
+            assert_eq!(to_its_end(at(asked)), at(end), "{asked}");
+        }
+    }
 }
