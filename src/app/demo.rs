@@ -100,11 +100,17 @@ pub(super) fn demo(arguments: &DemoArgs, streams: &mut Streams<'_>) -> Result<()
     })?;
     let gateway = directory.join("gateway.toml");
     let inbox = Inbox::open(&directory).map_err(|error| unwritable(&directory, &error))?;
-    let pages = kitchen::pages().map_err(|error| no_port(&error))?;
+    let before = fs::read_to_string(&gateway).ok().and_then(|written| kitchen::port_of(&written));
+    let pages = kitchen::pages(before).map_err(|error| no_port(&error))?;
     let address = pages.local_addr().map_err(|error| no_port(&error))?;
     fs::write(&gateway, kitchen.configuration(&path, &inbox, address))
         .map_err(|error| unwritable(&gateway, &error))?;
     writeln!(streams.err, "All that it keeps is in {}", directory.display()).map_err(Failure::output)?;
+    if let Some(taken) = before.filter(|before| *before != address.port()) {
+        let said =
+            format!("Its pages were at port {taken}, which another program has: they are at {address} now");
+        writeln!(streams.err, "{said}").map_err(Failure::output)?;
+    }
     let loaded = configuration::load_alone(gateway.clone(), streams)?;
     let mut scene = Scene::new(&loaded.configuration.machines, &loaded.configuration.channels);
     show(arguments, scenario, (kitchen, inbox, pages), &loaded, &mut scene, streams)?;

@@ -140,14 +140,23 @@ impl Kitchen {
     }
 }
 
-/// Where the pages of the demo are served: at the usual port, or at a free one where another program has that. It is
-/// held from here on: another demo that starts at the same moment finds it taken.
+/// Where the pages of the demo are served: at the port that its directory names from before, so that a bookmark leads
+/// there; else at the usual one, or at a free one where other programs have those. It is held from here on: another
+/// demo that starts at the same moment finds it taken.
 ///
 /// # Errors
 /// The system's, where it has no free port.
-pub(super) fn pages() -> io::Result<TcpListener> {
-    let usual = TcpListener::bind((Ipv4Addr::LOCALHOST, PORT));
-    usual.or_else(|_| TcpListener::bind((Ipv4Addr::LOCALHOST, 0)))
+pub(super) fn pages(before: Option<u16>) -> io::Result<TcpListener> {
+    let at = |port| TcpListener::bind((Ipv4Addr::LOCALHOST, port));
+    let known = before.into_iter().chain([PORT]).find_map(|port| at(port).ok());
+    known.map_or_else(|| at(0), Ok)
+}
+
+/// The port at which the pages were that a configuration was written for by [`Kitchen::configuration`].
+pub(super) fn port_of(configuration: &str) -> Option<u16> {
+    let listens = configuration.lines().find_map(|line| line.strip_prefix("listen = \""))?;
+    let address: SocketAddr = listens.strip_suffix('"')?.parse().ok()?;
+    Some(address.port())
 }
 
 fn write_people(text: &mut String, inbox: &Inbox) -> std::fmt::Result {
@@ -221,10 +230,27 @@ mod tests {
     #[test]
     fn the_pages_find_a_port_where_theirs_is_taken() {
         let _taken = TcpListener::bind((Ipv4Addr::LOCALHOST, PORT));
-        let demos = [(); 2].map(|()| pages().expect("a free port"));
+        let demos = [(); 2].map(|()| pages(None).expect("a free port"));
         let [one, other] = demos.each_ref().map(|pages| pages.local_addr().expect("its address"));
         assert!(one.ip().is_loopback() && ![0, PORT].contains(&one.port()), "{one}");
         assert_ne!(one, other);
+    }
+
+    // Own promise: a demo that is started again is where its bookmark leads, unless another program took that port.
+    #[test]
+    fn the_pages_keep_the_port_they_had() {
+        let first = TcpListener::bind((Ipv4Addr::LOCALHOST, 0)).expect("a free port");
+        let had = first.local_addr().expect("its address").port();
+        let written =
+            format!("[ledger]\npath = \"x\"\n\n[web]\nenabled = true\nlisten = \"127.0.0.1:{had}\"\n");
+        assert_eq!((port_of(&written), port_of("[web]\n")), (Some(had), None));
+        let port = |before| {
+            let pages = pages(before).expect("a free port");
+            pages.local_addr().expect("its address").port()
+        };
+        assert_ne!(port(Some(had)), had, "it is taken");
+        drop(first);
+        assert_eq!(port(Some(had)), had);
     }
 
     // Every scenario must give a kitchen that a gateway can be configured for.
