@@ -193,7 +193,7 @@ impl Desk {
         wanted: Wanted,
         account: &str,
         file: &str,
-        now: Timestamp,
+        (now, records): (Timestamp, u64),
     ) -> Result<(u64, Arc<Watch>), NotBegun> {
         self.tidy(Instant::now());
         let mut jobs = self.jobs();
@@ -203,7 +203,9 @@ impl Desk {
         if jobs.held.len() >= JOBS_MAX {
             return Err(NotBegun::Busy);
         }
-        jobs.last += 1;
+        // Each puts a record into the ledger, so that no number comes again after a restart: an address is that of one
+        // file for ever.
+        jobs.last = (jobs.last + 1).max(records);
         let number = jobs.last;
         let watch = Arc::new(Watch {
             far: AtomicU64::new(0),
@@ -276,6 +278,8 @@ fn span(wanted: &Wanted, zone: &TimeZone, now: Timestamp) -> Option<(Timestamp, 
 struct Known {
     site: Site,
     machines: Vec<String>,
+    /// Records in the ledger.
+    records: u64,
     /// About how many records will be read.
     of: u64,
 }
@@ -305,7 +309,7 @@ fn known(ledger: &Reader, wanted: &Wanted) -> Result<Known, LedgerError> {
         // The evidence is attached to the account.
         Form::Pdf => inside + others + evidence,
     };
-    Ok(Known { site, machines, of: of.max(1) })
+    Ok(Known { site, machines, records: ledger.size()?, of: of.max(1) })
 }
 
 impl House {
@@ -358,7 +362,8 @@ impl Exports for House {
         let now = self.clock.now();
         let span = span(&wanted, &known.site.zone, now).ok_or(NotBegun::Empty)?;
         let file = name(&known.site.name, &wanted);
-        let (number, watch) = self.desk.reserve(wanted.clone(), &person.account, &file, now)?;
+        let (number, watch) =
+            self.desk.reserve(wanted.clone(), &person.account, &file, (now, known.records))?;
         // Whoever asked may go away at any point from here on.
         let under_way = UnderWay { desk: self.desk.clone(), number, watch, stage: None };
         let machines = wanted.machine.iter().cloned().collect();

@@ -42,8 +42,14 @@ fn a_name_is_safe_in_a_header_and_on_a_disk() {
 fn jobs_are_bounded_and_go() {
     let directory = tempfile::tempdir().expect("a directory");
     let desk = Desk::new(&directory.path().join("ledger.sqlite"), CancellationToken::new());
-    let reserve = |account: &str| desk.reserve(wanted(None), account, "x", Timestamp::from_micros(0));
+    let reserve = |account: &str| desk.reserve(wanted(None), account, "x", (Timestamp::from_micros(0), 0));
     let (first, watch) = reserve("ana").expect("a place");
+    // After a restart nothing is known of before, but that each job left a record.
+    let later = Desk::new(&directory.path().join("later.sqlite"), CancellationToken::new());
+    for expected in [44, 45] {
+        let begun = later.reserve(wanted(None), "ana", "x", (Timestamp::from_micros(0), 44));
+        assert_eq!(begun.map(|(number, _)| number), Ok(expected));
+    }
     for _ in 1..OWN_MAX {
         reserve("ana").expect("a place");
     }
@@ -71,7 +77,7 @@ fn no_job_stays_under_way() {
     let directory = tempfile::tempdir().expect("a directory");
     let desk = Desk::new(&directory.path().join("ledger.sqlite"), CancellationToken::new());
     let begun = || {
-        let reserved = desk.reserve(wanted(None), "ana", "x", Timestamp::from_micros(0));
+        let reserved = desk.reserve(wanted(None), "ana", "x", (Timestamp::from_micros(0), 0));
         let (number, watch) = reserved.expect("a place");
         UnderWay { desk: desk.clone(), number, watch, stage: None }
     };
