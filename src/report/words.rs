@@ -110,7 +110,7 @@ pub fn reason(reason: &Reason) -> String {
             "Somebody worked on the machine: what its probes showed need not be its water.".to_owned()
         }
         Reason::InsideUncertainty { margin_c, uncertainty_c } => format!(
-            "The settled minimum is {margin_c:.1} °C above the limit, within the uncertainty of ±{uncertainty_c:.1} °C."
+            "The settled minimum is {margin_c:.2} °C above the limit, within the uncertainty of ±{uncertainty_c:.2} °C."
         ),
     }
 }

@@ -117,7 +117,7 @@ const DAYS: [&str; 18] = [
     "rinse_min (degC)",
     "rinse_median (degC)",
     "limit (degC)",
-    "uncertainty k=2 (degC)",
+    "largest uncertainty k=2 (degC)",
     "late (1)",
     "operating (s)",
     "monitored (s)",

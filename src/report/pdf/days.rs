@@ -148,7 +148,7 @@ impl Draft<'_> {
                 self.number(Word::LowestOf),
                 self.number(Word::MedianOf),
                 self.number(Word::Limit),
-                self.number(Word::UncertaintyColumn),
+                self.number(Word::LargestUncertainty),
                 self.number(Word::Monitored),
                 self.number(Word::Recovery),
                 self.number(Word::Late),

@@ -56,8 +56,10 @@ impl Teller {
             Reason::WorkedOn => self.say(Word::WorkedOn).to_owned(),
             Reason::InsideUncertainty { margin_c, uncertainty_c } => {
                 let scale = self.reader.scale;
+                // One digit more than the minimum and the limit are shown with, whose difference may be another by
+                // rounding.
                 let (margin, width) =
-                    Self::apart(scale.difference(margin_c), scale.difference(uncertainty_c), 1);
+                    Self::apart(scale.difference(margin_c), scale.difference(uncertainty_c), 2);
                 let (margin, width) =
                     (format!("{margin} {}", scale.symbol()), format!("{width} {}", scale.symbol()));
                 self.with(Word::Inside, &[("margin", &margin), ("uncertainty", &width)])
@@ -113,6 +115,16 @@ mod tests {
             (
                 Reason::Concentration { refusal: Refusal::TooWeak, mg_per_l: 49.6 },
                 "The sanitizer on file, 49.6 mg/L, is too weak.",
+            ),
+            // 83.8 against 82.2 °C, as they are shown.
+            (
+                Reason::InsideUncertainty { margin_c: 83.76 - 82.222, uncertainty_c: 1.8 },
+                "The settled minimum is 1.54 °C above the limit, within the uncertainty of ±1.80 °C.",
+            ),
+            // 83.8 against 82.2 °C, as they are shown.
+            (
+                Reason::InsideUncertainty { margin_c: 83.76 - 82.222, uncertainty_c: 1.8 },
+                "The settled minimum is 1.54 °C above the limit, within the uncertainty of ±1.80 °C.",
             ),
             (
                 Reason::InsideUncertainty { margin_c: 0.89, uncertainty_c: 0.9 },

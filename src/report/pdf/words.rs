@@ -222,6 +222,7 @@ words! {
     CalibrationMade: "Made on", "Hecha el";
     PointsColumn: "Reference / shown", "Referencia / mostrado";
     UncertaintyColumn: "U (k = 2)", "U (k = 2)";
+    LargestUncertainty: "Largest U (k = 2)", "Mayor U (k = 2)";
     TauColumn: "Time constant", "Constante de tiempo";
     NotOnFile: "not on file", "no consta";
     InDoubt: "in doubt", "en duda";

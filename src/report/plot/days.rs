@@ -99,7 +99,7 @@ pub fn plot(span: Days<'_>, reader: &Reader) -> Plot {
         bands: band(span, reader, length).into_iter().collect(),
         lines: limit(span, reader, length).into_iter().collect(),
         points: points(span, reader, &y, length),
-        key: counted(span, reader).into_iter().map(|(verdict, text)| (Shape::of(verdict), text)).collect(),
+        key: key(span, reader),
         y,
     }
 }
@@ -204,6 +204,23 @@ fn counted(span: Days<'_>, reader: &Reader) -> Vec<(Verdict, String)> {
         .collect()
 }
 
+/// The counts with their marks, and how many of them have none, since nothing settled or nothing of it proves anything.
+fn key(span: Days<'_>, reader: &Reader) -> Vec<(Shape, String)> {
+    let told = |(judged, text): (Verdict, String)| {
+        let is_it = |place: u8| Verdict::ALL.get(usize::from(place)) == Some(&judged);
+        let minima = span.days.iter().flat_map(|day| &day.minima);
+        let drawn = minima.filter(|(_, _, place)| is_it(*place)).count() as u64;
+        let count: u64 = span.days.iter().map(|day| day.counts.of(judged)).sum();
+        let text = match count.saturating_sub(drawn) {
+            0 => text,
+            missing if missing == count => format!("{text} ({})", Word::NotDrawn.say(reader.language)),
+            missing => format!("{text} ({missing} {})", Word::NotDrawn.say(reader.language)),
+        };
+        (Shape::of(judged), text)
+    };
+    counted(span, reader).into_iter().map(told).collect()
+}
+
 fn told(span: Days<'_>, reader: &Reader) -> (String, String) {
     let say = |word: Word| word.say(reader.language);
     let last = span.to.minus(std::time::Duration::from_secs(1));
@@ -286,6 +303,28 @@ mod tests {
         let whole = samples::month();
         let span = Days { days: &whole.machines[0].days, ..span };
         assert_eq!(span.narrowed(&zone).from, from, "a month of racks stays a month");
+    }
+
+    // Own promise: the key names no mark that is not in the picture without saying so.
+    #[test]
+    fn the_key_says_what_is_not_drawn() {
+        let mut account = samples::month();
+        let place = |judged| Verdict::ALL.iter().position(|verdict| *verdict == judged).expect("it is one");
+        let cold = u8::try_from(place(Verdict::Cold)).expect("few");
+        let said = |account: &crate::report::account::Account, word: &str| {
+            let key = drawn(account, Scale::Celsius).key;
+            key.into_iter().map(|(_, text)| text).find(|text| text.starts_with(word)).expect("in the key")
+        };
+        let all = account.machines[0].counts.cold;
+        assert_eq!(said(&account, "cold"), format!("cold: {all}"));
+        let days = &mut account.machines[0].days;
+        let day = days.iter_mut().find(|day| day.counts.cold > 0).expect("a cold rack");
+        let gone = day.counts.cold;
+        day.minima.retain(|(_, _, judged)| *judged != cold);
+        let some = if gone == all { "not drawn".to_owned() } else { format!("{gone} not drawn") };
+        assert_eq!(said(&account, "cold"), format!("cold: {all} ({some})"));
+        account.machines[0].days.iter_mut().for_each(|day| day.minima.clear());
+        assert_eq!(said(&account, "cold"), format!("cold: {all} (not drawn)"));
     }
 
     // Own limit: the picture of a year is not larger than its cells for each verdict.

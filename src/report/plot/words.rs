@@ -24,10 +24,11 @@ pub(super) enum Word {
     Lowest,
     At,
     NoMinimum,
+    NotDrawn,
 }
 
 #[cfg(test)]
-pub(super) const WORDS: [Word; 19] = [
+pub(super) const WORDS: [Word; 20] = [
     Word::Wash,
     Word::Rinse,
     Word::WashTank,
@@ -47,6 +48,7 @@ pub(super) const WORDS: [Word; 19] = [
     Word::Lowest,
     Word::At,
     Word::NoMinimum,
+    Word::NotDrawn,
 ];
 
 impl Word {
@@ -71,6 +73,7 @@ impl Word {
             Self::Lowest => ("lowest", "mínimo"),
             Self::At => ("at", "a las"),
             Self::NoMinimum => ("no minimum", "sin mínimo"),
+            Self::NotDrawn => ("not drawn", "sin dibujar"),
         };
         match language {
             Language::English => english,
