@@ -65,6 +65,19 @@ struct AlertPage<'a> {
     up: &'static str,
 }
 
+impl AlertPage<'_> {
+    /// Every field on the page with something wrong: its id, its name, and what that is.
+    fn wrong(&self) -> Vec<(&'static str, &'static str, &str)> {
+        let Typed { name, note, who, racks, done, covers: _ } = self.typed;
+        let words = self.words;
+        let taking = [("name", words.name, name), ("note", words.note, note)];
+        let acting = [("racks", words.racks, racks), ("done", words.done, done), ("who", words.name, who)];
+        let taking = taking.into_iter().filter(|_| self.waiting);
+        let shown = taking.chain(acting.into_iter().filter(|_| self.sheet.needs_action));
+        shown.filter_map(|(id, name, field)| Some((id, name, field.fault.as_deref()?))).collect()
+    }
+}
+
 /// What was typed into the forms behind a link, where it could not be taken.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Typed {

@@ -325,6 +325,9 @@ async fn what_cannot_be_taken_is_shown_again() {
     let page = site.post(&format!("{good}/act"), &[], form).await.text().await.expect("a page");
     for said in [
         "id=\"who-fault\">The name holds «/»",
+        // From the top of the page, far above them, each leads to its field.
+        "<li><a href=\"#done\">What was done: Fill this in.</a></li>",
+        "<a href=\"#who\">Your name: The name holds «/»",
         "value=\"dm1/rinse\"",
         "held &#60;b&#62;</textarea>",
         "id=\"done-fault\">Fill this in.",
@@ -337,6 +340,8 @@ async fn what_cannot_be_taken_is_shown_again() {
     }
     let form = "name=&note=soon";
     let page = site.post(&format!("{good}/acknowledge"), &[], form).await.text().await.expect("a page");
+    assert!(page.contains("<li><a href=\"#name\">Your name: Fill this in.</a></li>"), "{page}");
+    assert_eq!(page.matches("<li><a href=\"#").count(), 1, "{page}");
     assert!(page.contains("id=\"name-fault\">Fill this in.") && page.contains("value=\"soon\""), "{page}");
     assert_eq!(site.kitchen.deeds(), []);
     let dead = site.get(&site.link(7, 0)).await.text().await.expect("a page");
