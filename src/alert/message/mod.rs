@@ -135,6 +135,12 @@ fn before(teller: &Teller<'_>) -> Option<String> {
     if occasion == Occasion::Cleared && teller.alert().lapsed {
         return Some(teller.say(Phrase::ClearedLapsed));
     }
+    if occasion == Occasion::Cleared
+        && let Some(amended) = &teller.alert().amended
+    {
+        let phrase = if amended.counts.is_some() { Phrase::EnteredWrongly } else { Phrase::TestWithdrawn };
+        return Some(teller.say(phrase));
+    }
     if occasion == Occasion::Cleared && rested_s > 0 {
         let rested = tell::duration(std::time::Duration::from_secs(rested_s).as_secs_f64());
         return Some(teller.with(Phrase::ClearedForGood, &[("rested", &rested)]));
@@ -182,7 +188,11 @@ fn order(teller: &Teller<'_>) -> Phrase {
 
 /// That the corrective action is to be written, and whether racks are to be held until then.
 fn to_write(alert: &Alert) -> Phrase {
-    if alert.was_entered_wrongly() { Phrase::OrderEnteredWrongly } else { Phrase::OrderWrite }
+    match &alert.amended {
+        Some(_) if alert.was_entered_wrongly() => Phrase::OrderEnteredWrongly,
+        Some(_) if alert.racks.count > 0 => Phrase::OrderWithdrawn,
+        Some(_) | None => Phrase::OrderWrite,
+    }
 }
 
 /// Whether a step asks for the corrective action.
@@ -242,7 +252,10 @@ impl Content {
         let chemical = teller.facts.chemical;
         let active = is_active(occasion) && alert.cleared.is_none();
         let fill = |phrases: Vec<Phrase>| phrases.into_iter().map(|phrase| teller.filled(phrase)).collect();
-        let to_write = matches!(order(teller), Phrase::OrderWrite | Phrase::OrderEnteredWrongly);
+        let to_write = matches!(
+            order(teller),
+            Phrase::OrderWrite | Phrase::OrderWithdrawn | Phrase::OrderEnteredWrongly
+        );
         let mut why = if active { conditions::why(alert, chemical) } else { Vec::new() };
         why.extend(alert.amended.as_ref().map(|amended| match amended.counts {
             Some(_) => Phrase::WhyEnteredWrongly,
@@ -412,6 +425,8 @@ fn rows(teller: &Teller<'_>) -> Vec<(String, String)> {
     // The moving average of `core::drift`: no rack in the history has it.
     let (last, at_worst) = if alert.condition == Condition::Drifting {
         (Phrase::RowSmoothed, Phrase::RowSmoothedWorst)
+    } else if alert.cleared.is_some() && amended.is_none() {
+        (Phrase::RowMeasuredThen, Phrase::RowWorst)
     } else {
         (Phrase::RowMeasured, Phrase::RowWorst)
     };

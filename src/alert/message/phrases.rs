@@ -72,6 +72,7 @@ phrases! {
     OrderSeries: "The record is safe; look at the server.", "El registro está a salvo; revise el servidor.";
     OrderUndelivered: "Tell that person another way.", "Avise a esa persona por otra vía.";
     OrderWrite: "The corrective action is to be written.", "Falta escribir la acción correctiva.";
+    OrderWithdrawn: "Hold its racks: no test that counts says that they are good. The corrective action is to be written.", "Aparte sus canastas: ninguna prueba que valga dice que están bien. Falta escribir la acción correctiva.";
     OrderEnteredWrongly: "It was entered wrongly: no rack is to be held for it. The corrective action is to be written.", "Se anotó mal: no hay que apartar ninguna canasta por ella. Falta escribir la acción correctiva.";
     OrderNothing: "Nothing more to do for this alert.", "Por esta alerta no hay nada más que hacer.";
     OrderTest: "Nothing is wrong. Nothing to do.", "Todo está en orden. No hay nada que hacer.";
@@ -82,6 +83,8 @@ phrases! {
     Summary: "Still open", "Sigue abierta";
     Escalated: "Nobody has answered", "Nadie ha respondido";
     Cleared: "Recovered", "Recuperado";
+    EnteredWrongly: "Entered wrongly", "Se anotó mal";
+    TestWithdrawn: "Test withdrawn", "Prueba retirada";
     ClearedLapsed: "Over, not seen good again", "Terminó sin verse bien otra vez";
     ClearedForGood: "Recovered for good ({rested})", "Recuperado de forma estable ({rested})";
     ActionMissing: "Corrective action missing", "Falta la acción correctiva";
@@ -173,7 +176,7 @@ phrases! {
     NothingToHold: "For this alert no rack is to be held or washed again: the test that raised it was entered wrongly and is right as {amended_by} corrected it. Of the racks that it counts ({racks}), hold only those that another alert names.", "Por esta alerta no hay que apartar ni volver a lavar ninguna canasta: la prueba que la causó se anotó mal y es correcta tal como la corrigió {amended_by}. De las canastas que cuenta ({racks}), aparte solo las que nombre otra alerta.";
     WriteEnteredWrongly: "Write down as corrective action: «entered wrongly, corrected», with your name: only that closes the alert.", "Anote como acción correctiva: «se anotó mal, corregido», con su nombre: solo eso cierra la alerta.";
     WhyEnteredWrongly: "The test that raised it was entered wrongly: it showed {amended_counts}, and not {amended_was} (corrected by {amended_by}).", "La prueba que la causó se anotó mal: marcaba {amended_counts}, y no {amended_was} (la corrigió {amended_by}).";
-    WhyTestWithdrawn: "The test that raised it was withdrawn by {amended_by} and counts no more. Racks that were judged by it have no proof.", "La prueba que la causó la retiró {amended_by} y ya no vale. Las canastas que se juzgaron por ella no tienen comprobación.";
+    WhyTestWithdrawn: "The test that raised it was withdrawn by {amended_by} and counts no more: of the racks of this alert no test that counts says that they are good.", "La prueba que la causó la retiró {amended_by} y ya no vale: de las canastas de esta alerta ninguna prueba que valga dice que están bien.";
     AsCorrected: "{amended_counts}, as corrected by {amended_by}; entered as {amended_was}", "{amended_counts}, según la corrección de {amended_by}; anotado como {amended_was}";
     AsWithdrawn: "none: withdrawn by {amended_by}; entered as {amended_was}", "ninguna: retirada por {amended_by}; anotada como {amended_was}";
     Call: "Call {call}.", "Llame a {call}.";
@@ -201,6 +204,7 @@ phrases! {
     RowMachine: "Machine", "Máquina";
     RowPlace: "Place", "Lugar";
     RowMeasured: "Measured last", "Última medida";
+    RowMeasuredThen: "Measured last while it lasted", "Última medida mientras duró";
     RowWorst: "Worst", "Peor medida";
     RowSmoothed: "Smoothed mean of the racks, last", "Media suavizada de las canastas, última";
     RowSmoothedWorst: "Smoothed mean of the racks, worst", "Media suavizada de las canastas, peor";
@@ -240,6 +244,10 @@ phrases! {
     AboveUsual: "{measured} (above its usual range, which ends at {limit})", "{measured} (sobre lo habitual, que acaba en {limit})";
     RacksSince: "{racks} since {since}", "{racks} desde {since}";
     RacksAndEarlier: "{racks}, {earlier} of them from before; since {since}", "{racks}, {earlier} de ellas de antes; desde {since}";
+    RacksCorrected: "{racks} since {since}; test corrected {until}", "{racks} desde {since}; prueba corregida {until}";
+    RacksWithdrawn: "{racks} since {since}; test withdrawn {until}", "{racks} desde {since}; prueba retirada {until}";
+    TestCorrected: "since {since}; test corrected {until}", "desde {since}; prueba corregida {until}";
+    OnlyWithdrawn: "since {since}; test withdrawn {until}", "desde {since}; prueba retirada {until}";
     RacksUntil: "{racks} since {since}; good again since {until}", "{racks} desde {since}; bien otra vez desde {until}";
     RacksLapsed: "{racks} since {since}; over at {until}, not seen good again", "{racks} desde {since}; terminó {until}, sin verse bien otra vez";
     Lapsed: "since {since}; over at {until}, not seen good again", "desde {since}; terminó {until}, sin verse bien otra vez";

@@ -149,15 +149,24 @@ impl<'a> Teller<'a> {
         Noun::Racks.of(self.alert().racks.count, self.reader.language)
     }
 
-    /// «3 racks since 14:05 EST», and «…; good again since 14:40 EST» once it has recovered.
+    /// «3 racks since 14:05 EST», and «…; good again since 14:40 EST» once it has recovered, or what was said of the test
+    /// that raised it.
     pub(super) fn since(&self) -> String {
         let alert = self.alert();
         // Racks of before it came back keep their own time; what is overdue since says when it was due.
         let is_overdue = alert.condition == Condition::CheckOverdue;
         let first = if is_overdue { alert.span().0 } else { alert.since };
         let since = self.time_with_article(first);
-        let until = alert.cleared.map(|at| self.end_with_article(alert.since, at));
+        // What was entered wrongly was never bad, and what was withdrawn never seen good.
+        let amended = alert.amended.as_ref().filter(|_| alert.cleared.is_some());
+        let ended = amended.map(|amended| amended.at).or(alert.cleared);
+        let until = ended.map(|at| self.end_with_article(alert.since, at));
+        let corrected = amended.map(|amended| amended.counts.is_some());
         let phrase = match (alert.racks.count, &until) {
+            (0, _) if corrected == Some(true) => Phrase::TestCorrected,
+            (0, _) if corrected == Some(false) => Phrase::OnlyWithdrawn,
+            (_, _) if corrected == Some(true) => Phrase::RacksCorrected,
+            (_, _) if corrected == Some(false) => Phrase::RacksWithdrawn,
             (0, None) => Phrase::Since,
             (0, Some(_)) if alert.lapsed => Phrase::Lapsed,
             (_, Some(_)) if alert.lapsed => Phrase::RacksLapsed,

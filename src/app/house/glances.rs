@@ -332,7 +332,7 @@ impl Glances for House {
                 },
                 named: alert.racks.named.iter().map(|rack| rack.index).collect(),
                 lasts: alert.cleared.is_none(),
-                uncovered: alert.action_missing().then(|| alert.racks_uncovered()),
+                uncovered: alert.action_missing().then(|| alert.racks_to_hold()),
                 taken_by: alert
                     .acknowledged
                     .as_ref()

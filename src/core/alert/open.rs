@@ -287,6 +287,12 @@ impl Alert {
         self.amended.as_ref().is_some_and(|amended| amended.counts.is_some())
     }
 
+    /// How many of its racks nobody has accounted for, as far as any is to be held for it.
+    #[must_use]
+    pub fn racks_to_hold(&self) -> u64 {
+        if self.was_entered_wrongly() { 0 } else { self.racks_uncovered() }
+    }
+
     /// How many of its racks had passed, and are in doubt for what was found wrong.
     #[must_use]
     pub fn doubted(&self) -> u64 {

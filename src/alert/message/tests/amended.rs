@@ -50,6 +50,40 @@ fn nobody_holds_racks_for_a_strip_that_was_misread() {
     }
 }
 
+// Regression: «Recovered» and «good again» were said of an alert whose test was withdrawn after a correction had freed its
+// racks: nobody was told that they are to be held after all.
+#[test]
+fn a_test_that_counts_no_more_is_no_recovery() {
+    for (language, corrected, withdrawn, wrong) in [
+        (
+            Language::English,
+            ["Entered wrongly: ", "test corrected 12:40 EST", "no rack is to be held for it"],
+            ["Test withdrawn: ", "3 racks since 12:05 EST; test withdrawn 12:40 EST", "Hold its racks"],
+            ["ecovered", "good again"],
+        ),
+        (
+            Language::Spanish,
+            ["Se anotó mal: ", "prueba corregida 12:40 EST", "no hay que apartar ninguna canasta"],
+            ["Prueba retirada: ", "prueba retirada 12:40 EST", "Aparte sus canastas"],
+            ["ecuperad", "bien otra vez"],
+        ),
+    ] {
+        for (counts, wanted) in [(Some(Quantity::MgPerL(100.0)), corrected), (None, withdrawn)] {
+            let mut notice = notice(Condition::Weak, Occasion::Cleared, language, Scale::Celsius);
+            notice.rested_s = 1_800;
+            let at = at("2026-11-25T17:40:00Z");
+            notice.alert.cleared = Some(at);
+            notice.alert.amended =
+                Some(Amended { by: "Ana".to_owned(), at, of: Some(7), was: Quantity::MgPerL(20.0), counts });
+            let text = told(&notice);
+            for said in wanted {
+                assert!(text.contains(said), "{said}: {text}");
+            }
+            assert!(!wrong.iter().any(|said| text.contains(said)), "{text}");
+        }
+    }
+}
+
 // Own promise: the first cause of a check that is missing is that nobody entered it.
 #[test]
 fn a_missed_check_is_no_fault_of_the_machine() {
