@@ -66,15 +66,18 @@ struct AlertPage<'a> {
 }
 
 impl AlertPage<'_> {
-    /// Every field on the page with something wrong: its id, its name, and what that is.
-    fn wrong(&self) -> Vec<(&'static str, &'static str, &str)> {
+    /// Every field with something wrong: its id where it is on the page, its name, and what that is.
+    fn wrong(&self) -> Vec<(Option<&'static str>, &'static str, &str)> {
         let Typed { name, note, who, racks, done, covers: _ } = self.typed;
         let words = self.words;
         let taking = [("name", words.name, name), ("note", words.note, note)];
         let acting = [("racks", words.racks, racks), ("done", words.done, done), ("who", words.name, who)];
-        let taking = taking.into_iter().filter(|_| self.waiting);
-        let shown = taking.chain(acting.into_iter().filter(|_| self.sheet.needs_action));
-        shown.filter_map(|(id, name, field)| Some((id, name, field.fault.as_deref()?))).collect()
+        let taking = taking.into_iter().map(|field| (self.waiting, field));
+        let acting = acting.into_iter().map(|field| (self.sheet.needs_action, field));
+        let told = taking.chain(acting).filter_map(|(shown, (id, name, field))| {
+            Some((shown.then_some(id), name, field.fault.as_deref()?))
+        });
+        told.collect()
     }
 }
 

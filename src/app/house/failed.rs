@@ -5,6 +5,7 @@ use std::ops::ControlFlow;
 use std::time::Duration;
 
 use super::logbook::entered;
+use crate::app::alerts::story;
 use crate::core::alert::{Alert, Earlier};
 use crate::core::cycle::plate::Profile;
 use crate::core::logbook::judge_known;
@@ -134,11 +135,20 @@ pub(super) fn doubted_before(
     })?;
     let mut open = Vec::new();
     for alert in found {
-        if is_open(ledger, alert)? {
+        if is_open(ledger, alert)? && still_doubts(ledger, alert)? {
             open.push(alert);
         }
     }
     Ok(open)
+}
+
+/// Whether racks that had passed are in doubt by an alert: those of one whose test was entered wrongly are not.
+fn still_doubts(ledger: &Reader, alert: u64) -> Result<bool, LedgerError> {
+    let own = ledger.records_about(Subject::Alert(alert))?;
+    let own: Vec<(u64, Record)> =
+        own.into_iter().filter_map(|(index, found)| Some((index, found.ok()?.1))).collect();
+    Ok(story::told(ledger, &own)?
+        .is_some_and(|told| told.alert.doubted() > 0 && !told.alert.was_entered_wrongly()))
 }
 
 /// Good tests that came late: made before racks were in doubt by an alert, and on record after that. When each was made,
@@ -149,6 +159,9 @@ pub(super) fn late_tests(
     alert: &Alert,
     trail: &[(u64, Record)],
 ) -> Result<Vec<Late>, LedgerError> {
+    if alert.was_entered_wrongly() {
+        return Ok(Vec::new());
+    }
     let racks = trail.iter().filter_map(|(_, record)| {
         let earlier = record.body.of_alert()?.earlier().filter(|earlier| earlier.by_probe.is_none())?;
         Some((earlier.all().first()?.at, record.recorded))
@@ -226,11 +239,10 @@ pub(super) fn failed_since(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::app::alerts::story;
     use crate::app::fixture::{self, CHEMICAL, at, ledger, opening, plain};
     use crate::config::recorded::Recorded;
-    use crate::core::alert::{AlertNumber, Condition, Rack, Racks};
-    use crate::core::record::{AlertClosed, AlertRaised, Amendment, AmendmentChange};
+    use crate::core::alert::{AlertNumber, Amended, Condition, Quantity, Rack, Racks};
+    use crate::core::record::{AlertChanged, AlertClosed, AlertRaised, Amendment, AmendmentChange, Change};
 
     fn strip(minute: u64, mg_per_l: f64) -> Body {
         Body::Check(fixture::strip(minute, mg_per_l))
@@ -289,8 +301,16 @@ mod tests {
         };
         let good = |minute| dm1(50, strip(minute, 100.0)); // record 4
         let late = Late { record: 4, made: at(30), entered: at(50) };
+        let right = || {
+            let (by, was) = ("Ana".to_owned(), Quantity::MgPerL(10.0));
+            let counts = Some(Quantity::MgPerL(100.0));
+            let amended = Some(Box::new(Amended { by, at: at(60), of: Some(2), was, counts }));
+            let eased = AlertChanged::new(number, Change::Eased);
+            dm1(60, Body::AlertChanged(AlertChanged { racks: 2, amended, ..eased }))
+        };
         for (name, later, of_entry, of_alert) in [
             ("late", vec![good(30)], vec![6], vec![late]),
+            ("entered wrongly", vec![good(30), right()], vec![], vec![]),
             ("before any rack", vec![good(10)], vec![], vec![]),
             ("after all", vec![good(45)], vec![], vec![]),
             ("withdrawn", vec![good(30), withdrawn()], vec![], vec![]),

@@ -15,7 +15,7 @@ use serde::de::DeserializeOwned;
 use super::account::{AccountCheck, AccountFault, Faults};
 use super::attachments::AttachmentError;
 use super::pages::{self, Pages};
-use super::parts::{name_of, parts};
+use super::parts::{Parts, name_of, parts};
 use super::print::printable;
 use super::said;
 use super::source::{Line, Source, next_line};
@@ -177,53 +177,13 @@ pub(in crate::app) fn verify_export(
 ) -> Result<ExportReport, CannotCheck> {
     let parts = parts(path, with)?;
     let origins: Vec<String> = trust.kept.iter().map(|kept| kept.origin.clone()).collect();
-    let mut table = match &parts.table {
-        Some((_, form, source)) => Some(Table::read(*form, source.clone()).map_err(CannotCheck::Read)?),
-        None => None,
-    };
-    if let Some(table) = &mut table {
-        // Evidence that breaks off is told as not whole where it is examined, below.
-        if let Ok(doubts) = doubts(&parts.evidence.1) {
-            table.doubted_by(doubts);
-        }
-    }
-    let rows = table.as_ref().map(Table::rows);
-    let mut account_faults = Faults::default();
-    let attached = parts.account.as_ref().map(read_account).transpose()?;
-    let mut account = match attached.transpose() {
-        Ok(account) => account,
-        Err(fault) => {
-            account_faults.push(fault);
-            None
-        }
-    };
-    let program = account.as_ref().map(|account| account.program.clone());
-    let has_account = program.is_some();
-    let mut again: Option<AccountCheck> = None;
-    let (examined, named) = examine(&parts.evidence.1, trust, |seen, header, zone| {
-        if let Some(table) = &mut table {
-            table.compare(seen, header, zone);
-        }
-        if let Some(account) = account.take() {
-            again = Some(AccountCheck::new(account, header, zone));
-        }
-        if let Some(again) = &mut again {
-            again.take(seen);
-        }
-    })?;
-    let (table_faults, beyond) = match table {
-        Some(table) => table.finish(parts.printed, examined.header.size).map_err(CannotCheck::Read)?,
-        None => (Vec::new(), None),
-    };
-    if let Some(again) = again {
-        account_faults = again.finish();
-    }
+    let Compared { examined, named, rows, beyond, table, account, program } = compared(&parts, trust)?;
     let mut flaws: Vec<Told> =
         examined.findings.told.iter().map(|finding| told(&parts.evidence.0, finding)).collect();
     if let Some((name, _, _)) = &parts.table {
-        flaws.extend(table_faults.iter().map(|fault| told_of_table(name, fault)));
+        flaws.extend(table.iter().map(|fault| told_of_table(name, fault)));
     }
-    flaws.extend(account_faults.told.iter().map(told_of_account));
+    flaws.extend(account.told.iter().map(told_of_account));
     // Of what does not hold no pages need be made.
     let pages = program.as_ref().filter(|_| flaws.is_empty()).and_then(|program| {
         let attached = parts.attached(program)?;
@@ -244,11 +204,11 @@ pub(in crate::app) fn verify_export(
     Ok(ExportReport {
         outcome,
         holds: if flaws.is_empty() {
-            said::holds(&examined, &parts, (rows, beyond.as_ref()), (has_account, pages.as_ref()))
+            said::holds(&examined, &parts, (rows, beyond.as_ref()), (program.is_some(), pages.as_ref()))
         } else {
             Vec::new()
         },
-        remarks: said::remarks(&examined, (named, &account_faults), pages.as_ref(), beyond.as_ref()),
+        remarks: said::remarks(&examined, &parts, (named, &account), pages.as_ref(), beyond.as_ref()),
         beyond,
         pages: pages.as_ref().map(Pages::code),
         site: examined.header.site.clone(),
@@ -258,8 +218,67 @@ pub(in crate::app) fn verify_export(
         size: examined.header.size,
         flaws,
         other_ledgers,
-        more: examined.findings.more + account_faults.more,
+        more: examined.findings.more + account.more,
     })
+}
+
+/// The parts of an export against its evidence.
+struct Compared {
+    examined: Examined,
+    /// Whether a record names the site.
+    named: bool,
+    /// Rows of the table.
+    rows: Option<usize>,
+    /// What of the evidence has no row in it.
+    beyond: Option<Beyond>,
+    /// What of the table does not hold.
+    table: Vec<TableFault>,
+    /// What of the account does not.
+    account: Faults,
+    /// Version of the program that made the account, where that can be read.
+    program: Option<String>,
+}
+
+fn compared(parts: &Parts, trust: Trust) -> Result<Compared, CannotCheck> {
+    let mut table = match &parts.table {
+        Some((_, form, source)) => Some(Table::read(*form, source.clone()).map_err(CannotCheck::Read)?),
+        None => None,
+    };
+    if let Some(table) = &mut table {
+        // Evidence that breaks off is told as not whole where it is examined, below.
+        if let Ok(doubts) = doubts(&parts.evidence.1) {
+            table.doubted_by(doubts);
+        }
+    }
+    let rows = table.as_ref().map(Table::rows);
+    let mut faults = Faults::default();
+    let attached = parts.account.as_ref().map(read_account).transpose()?;
+    let mut account = match attached.transpose() {
+        Ok(account) => account,
+        Err(fault) => {
+            faults.push(fault);
+            None
+        }
+    };
+    let program = account.as_ref().map(|account| account.program.clone());
+    let mut again: Option<AccountCheck> = None;
+    let (examined, named) = examine(&parts.evidence.1, trust, |seen, header, zone| {
+        if let Some(table) = &mut table {
+            table.compare(seen, header, zone);
+        }
+        if let Some(account) = account.take() {
+            again = Some(AccountCheck::new(account, header, zone));
+        }
+        if let Some(again) = &mut again {
+            again.take(seen);
+        }
+    })?;
+    let (table, beyond) = match table {
+        Some(table) => table.finish(parts.printed, examined.header.size).map_err(CannotCheck::Read)?,
+        None => (Vec::new(), None),
+    };
+    let account = again.map_or(faults, AccountCheck::finish);
+    Ok(Compared { examined, named, rows, beyond, table, account, program })
 }
 
 fn read_account(source: &Source) -> Result<Result<Account, AccountFault>, CannotCheck> {

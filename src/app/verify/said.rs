@@ -83,7 +83,7 @@ pub(super) fn holds(
             "the printed pages were made again from account.json: the file is the same to the byte".to_owned(),
         ),
         Some(Pages::Same { to_the_byte: false }) => holds.push(
-            "the printed pages were made again from account.json and show the same; another program saved the file anew"
+            "the printed pages were made again from account.json and show the same; the rest of the file is not the same to the byte: another program saved it anew, or it was changed where nothing is shown"
                 .to_owned(),
         ),
         Some(Pages::Other | Pages::NotCompared(_)) | None => {}
@@ -94,6 +94,7 @@ pub(super) fn holds(
 /// What is to be known beside it.
 pub(super) fn remarks(
     examined: &Examined,
+    parts: &Parts,
     (named, account): (bool, &Faults),
     pages: Option<&Pages>,
     beyond: Option<&Beyond>,
@@ -150,7 +151,7 @@ pub(super) fn remarks(
             "the printed pages were not compared ({why}): they should say what account.json and cycles.csv say, and those were checked, but for what a note names"
         ));
     }
-    if pages.is_some() {
+    if parts.printed {
         let open: Vec<&str> = [NEVER].into_iter().chain(account.open.iter().copied()).collect();
         remarks.push(format!("not reckoned again in account.json: {}", open.join("; ")));
     }

@@ -120,7 +120,7 @@ impl<'a> Walk<'a> {
                 self.dicts(entries(&theirs, &[b"Parent"]), entries(&ours, &[b"Parent"]))
             }
             (Object::Stream(theirs), Object::Stream(ours)) => {
-                let packing: [&[u8]; 3] = [b"Length", b"Filter", b"DecodeParms"];
+                let packing: [&[u8]; 2] = [b"Length", b"Filter"];
                 self.dicts(entries(theirs.dict(), &packing), entries(ours.dict(), &packing))
                     && holds_the_same(&theirs, &ours)
             }
@@ -163,7 +163,8 @@ fn resolved<'a>(value: Value<'a>, xref: &'a XRef) -> Object<'a> {
     found.unwrap_or(Object::Null(hayro_syntax::object::Null))
 }
 
-/// What of ours is unpacked fits the memory; of theirs no more is.
+/// Both are unpacked with the same settings, if any: those are compared beside what they hold. What of ours is unpacked fits
+/// the memory; of theirs no more is.
 fn holds_the_same(theirs: &Stream<'_>, ours: &Stream<'_>) -> bool {
     if theirs.filters() == ours.filters() && theirs.raw_data() == ours.raw_data() {
         return true;
@@ -182,7 +183,7 @@ fn holds_the_same(theirs: &Stream<'_>, ours: &Stream<'_>) -> bool {
 fn source(stream: &Stream<'_>) -> Option<Source> {
     let packed = match stream.filters().as_slice() {
         [] => false,
-        [Filter::FlateDecode] if !stream.dict().contains_key("DecodeParms") => true,
+        [Filter::FlateDecode] => true,
         _ => return None,
     };
     Some(Source::Attachment { bytes: Arc::from(stream.raw_data().as_ref()), packed })

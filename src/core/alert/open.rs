@@ -82,20 +82,26 @@ impl Racks {
         self.count = count;
     }
 
-    /// When the first and the last of the latest so many ended; `None` where that first one is not named.
+    /// When the first and the last of those ended that were counted latest, so many; `None` where it is not known which
+    /// these are. What is counted later may have been washed earlier.
     #[must_use]
     pub fn latest_span(&self, count: u64) -> Option<(Timestamp, Timestamp)> {
-        let last = self.last()?.at;
         let before = self.count.checked_sub(count)?;
         let left_out = self.count.saturating_sub(self.named.len() as u64);
         let half = (RACKS_NAMED_MAX / 2) as u64;
-        let place = if left_out == 0 || before < half {
+        let place = if left_out == 0 || before == 0 {
+            before
+        } else if self.named.len() < RACKS_NAMED_MAX {
+            // Racks of steps of a margin: not one after the other.
+            return None;
+        } else if before < half {
             before
         } else {
             before.checked_sub(left_out).filter(|place| *place >= half)?
         };
-        let first = self.named.get(usize::try_from(place).ok()?)?;
-        Some((first.at, last))
+        let latest =
+            || self.named.iter().skip(usize::try_from(place).unwrap_or(usize::MAX)).map(|rack| rack.at);
+        latest().min().zip(latest().max())
     }
 
     /// The first one.

@@ -166,10 +166,14 @@ impl Turn<'_> {
         let cleared = open.alert.cleared.take();
         open.alert.lapsed = false;
         open.recovering = 0;
+        let was_wrong = cleared.is_some() && open.alert.was_entered_wrongly();
         if cleared.is_some() {
             // It stands on something else, and may have ended as one without racks.
             open.alert.amended = None;
             open.alert.needs_action |= condition.needs_action();
+        }
+        if was_wrong {
+            open.alert.worst = None;
         }
         let amended = report.amended.clone();
         let mut told = Told { earlier: report.earlier.clone(), missed: report.missed, ..Told::default() };
@@ -182,6 +186,7 @@ impl Turn<'_> {
             open.alert.about.clear();
         }
         let grew = open.alert.grow(report);
+        told.worst = open.alert.worst.filter(|_| was_wrong);
         if let (Some(_), Some(missed)) = (cleared, told.missed) {
             // What was due before it had recovered was made since.
             (open.alert.since, open.alert.rest_since) = (missed.due, None);

@@ -221,6 +221,7 @@ impl Story {
                 match changed.change {
                     Change::Returned => {
                         (alert.cleared, alert.amended, alert.lapsed) = (None, None, false);
+                        alert.needs_action |= alert.condition.needs_action();
                         alert.since = changed.missed.map_or(alert.since, |missed| missed.due);
                     }
                     Change::Grew

@@ -122,7 +122,9 @@ impl Turn<'_> {
             self.entered_wrongly_anew(machine);
             self.recover(machine, Condition::Weak, true, 1);
         }
-        self.measured_anew(machine);
+        if had || self.state.memory(machine).weak_by.has(now.index) {
+            self.measured_anew(machine);
+        }
         if let Some(right) = latest.filter(|latest| latest.good) {
             self.sanitizer_right(machine, right.at, right.index);
         }

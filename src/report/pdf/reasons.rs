@@ -121,11 +121,6 @@ mod tests {
                 Reason::InsideUncertainty { margin_c: 83.76 - 82.222, uncertainty_c: 1.8 },
                 "The settled minimum is 1.54 °C above the limit, within the uncertainty of ±1.80 °C.",
             ),
-            // 83.8 against 82.2 °C, as they are shown.
-            (
-                Reason::InsideUncertainty { margin_c: 83.76 - 82.222, uncertainty_c: 1.8 },
-                "The settled minimum is 1.54 °C above the limit, within the uncertainty of ±1.80 °C.",
-            ),
             (
                 Reason::InsideUncertainty { margin_c: 0.89, uncertainty_c: 0.9 },
                 "The settled minimum is 0.89 °C above the limit, within the uncertainty of ±0.90 °C.",

@@ -1,6 +1,7 @@
 //! What is told of a rack: its figures, on what they rest, what was said and done since.
 
 use super::{Fact, ProbeThen, Rack, TraceFound, spikes_told};
+use crate::core::alert::words::who;
 use crate::core::cycle::minimum::{Unjudged, against};
 use crate::core::late::late_after;
 use crate::core::reader::{Language, Reader};
@@ -197,7 +198,11 @@ pub(super) fn acted(at: Timestamp, action: &CorrectiveAction, reader: &Reader) -
         Language::Spanish => format!(", para las primeras {count} de sus canastas"),
     });
     let covers = covers.unwrap_or_default();
-    format!("{head} {alert}{covers}: «{done}»; {racks}: «{became}» ({by}, {})", reader.moment(at))
+    format!(
+        "{head} {alert}{covers}: «{done}»; {racks}: «{became}» ({}, {})",
+        who(by, reader.language),
+        reader.moment(at)
+    )
 }
 
 pub(super) fn rows(trace: &TraceFound, reader: &Reader) -> Vec<[String; 3]> {

@@ -101,6 +101,8 @@ struct MomentPage<'a> {
 /// What was in force, in words.
 struct Told<'a> {
     at: String,
+    /// Whether a whole minute was asked for.
+    is_minute: bool,
     limits: Vec<Line>,
     probes: Vec<Line>,
     rest: Vec<Line>,
@@ -125,6 +127,7 @@ impl<'a> Told<'a> {
         });
         Self {
             at: reader.moment(force.at),
+            is_minute: ends_a_minute(force.at),
             limits: limits(force, reader),
             probes: probes(force, reader),
             rest: rest(force, reader),
@@ -179,9 +182,22 @@ pub(in crate::web) async fn show<K: Kitchen>(
 
 /// The end of the minute, where an instant is one: who types 12:00 was shown what is on record of 12:00 by its minute.
 fn to_its_end(at: Timestamp) -> Timestamp {
-    let minute_us = 60_000_000;
-    if at.micros().rem_euclid(minute_us) == 0 { at.plus(Duration::from_micros(59_999_999)) } else { at }
+    if at.micros().rem_euclid(MINUTE_US) == 0 {
+        at.plus(Duration::from_micros(LAST_US.unsigned_abs()))
+    } else {
+        at
+    }
 }
+
+/// Whether an instant is the end of a minute.
+fn ends_a_minute(at: Timestamp) -> bool {
+    at.micros().rem_euclid(MINUTE_US) == LAST_US
+}
+
+/// A minute, µs.
+const MINUTE_US: i64 = 60_000_000;
+/// The last instant of a minute, µs after its begin.
+const LAST_US: i64 = MINUTE_US - 1;
 
 fn limits(force: &Force, reader: &Reader) -> Vec<Line> {
     let pair = (
@@ -314,6 +330,7 @@ mod tests {
             [(0, 59_999_999), (60_000_000, 119_999_999), (1_000_000, 1_000_000), (59_999_999, 59_999_999)]
         {
             assert_eq!(to_its_end(at(asked)), at(end), "{asked}");
+            assert_eq!(ends_a_minute(at(end)), end % 60_000_000 == 59_999_999, "{end}");
         }
     }
 }

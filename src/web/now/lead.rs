@@ -335,6 +335,16 @@ mod tests {
             let span = racks.latest_span(count);
             assert_eq!(span, first.map(|first| (at(first), at(49))), "{count}");
         }
+        // Found later, washed earlier; and steps of a margin, of which only some are named.
+        let rack = |minute: i64| crate::core::alert::Rack { index: 0, at: at(minute) };
+        let mut racks = crate::core::alert::Racks::of(rack(540));
+        [660, 510, 630].into_iter().for_each(|minute| racks.push(rack(minute)));
+        for (count, span) in [(4, (510, 660)), (3, (510, 660)), (2, (510, 630)), (1, (630, 630))] {
+            assert_eq!(racks.latest_span(count), Some((at(span.0), at(span.1))), "{count}");
+        }
+        racks.count = 100;
+        assert_eq!(racks.latest_span(100), Some((at(510), at(660))));
+        assert_eq!(racks.latest_span(99), None);
     }
 
     // Own promise: the line says how many machines need somebody and leads to them, and what is open besides.

@@ -79,7 +79,8 @@ fn a_test_that_counts_no_more_is_no_recovery() {
             for said in wanted {
                 assert!(text.contains(said), "{said}: {text}");
             }
-            assert!(!wrong.iter().any(|said| text.contains(said)), "{text}");
+            let first = text.lines().next().expect("a line");
+            assert!(!wrong.iter().any(|said| first.contains(said)), "{first}");
         }
     }
 }
