@@ -244,10 +244,10 @@ phrases! {
     AboveUsual: "{measured} (above its usual range, which ends at {limit})", "{measured} (sobre lo habitual, que acaba en {limit})";
     RacksSince: "{racks} since {since}", "{racks} desde {since}";
     RacksAndEarlier: "{racks}, {earlier} of them from before; since {since}", "{racks}, {earlier} de ellas de antes; desde {since}";
-    RacksCorrected: "{racks} since {since}; test corrected {until}", "{racks} desde {since}; prueba corregida {until}";
-    RacksWithdrawn: "{racks} since {since}; test withdrawn {until}", "{racks} desde {since}; prueba retirada {until}";
-    TestCorrected: "since {since}; test corrected {until}", "desde {since}; prueba corregida {until}";
-    OnlyWithdrawn: "since {since}; test withdrawn {until}", "desde {since}; prueba retirada {until}";
+    RacksCorrected: "{racks} since {since}; test corrected {until}", "{racks} desde {since}; prueba corregida: {until}";
+    RacksWithdrawn: "{racks} since {since}; test withdrawn {until}", "{racks} desde {since}; prueba retirada: {until}";
+    TestCorrected: "since {since}; test corrected {until}", "desde {since}; prueba corregida: {until}";
+    OnlyWithdrawn: "since {since}; test withdrawn {until}", "desde {since}; prueba retirada: {until}";
     RacksUntil: "{racks} since {since}; good again since {until}", "{racks} desde {since}; bien otra vez desde {until}";
     RacksLapsed: "{racks} since {since}; over at {until}, not seen good again", "{racks} desde {since}; terminó {until}, sin verse bien otra vez";
     Lapsed: "since {since}; over at {until}, not seen good again", "desde {since}; terminó {until}, sin verse bien otra vez";

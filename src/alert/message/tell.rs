@@ -88,14 +88,14 @@ impl<'a> Teller<'a> {
     }
 
     /// The end of a span. A clock alone would be taken for the day of its beginning, and for the reader's own.
-    fn end_with_article(&self, since: Timestamp, at: Timestamp) -> String {
+    fn end(&self, since: Timestamp, at: Timestamp) -> String {
         let day = self.reader.day(at);
         let same_day = [since, self.facts.written].iter().all(|other| self.reader.day(*other) == day);
-        self.reader.with_article(if same_day {
-            self.reader.clock_and_zone(at)
-        } else {
-            self.reader.moment(at)
-        })
+        if same_day { self.reader.clock_and_zone(at) } else { self.reader.moment(at) }
+    }
+
+    fn end_with_article(&self, since: Timestamp, at: Timestamp) -> String {
+        self.reader.with_article(self.end(since, at))
     }
 
     /// «71.3 °C (limit 82.2 °C)», or what there is of it; counts are told with the racks.
@@ -159,8 +159,10 @@ impl<'a> Teller<'a> {
         let since = self.time_with_article(first);
         // What was entered wrongly was never bad, and what was withdrawn never seen good.
         let amended = alert.amended.as_ref().filter(|_| alert.cleared.is_some());
-        let ended = amended.map(|amended| amended.at).or(alert.cleared);
-        let until = ended.map(|at| self.end_with_article(alert.since, at));
+        let until = match amended {
+            Some(amended) => Some(self.end(alert.since, amended.at)),
+            None => alert.cleared.map(|at| self.end_with_article(alert.since, at)),
+        };
         let corrected = amended.map(|amended| amended.counts.is_some());
         let phrase = match (alert.racks.count, &until) {
             (0, _) if corrected == Some(true) => Phrase::TestCorrected,

@@ -63,8 +63,8 @@ fn a_test_that_counts_no_more_is_no_recovery() {
         ),
         (
             Language::Spanish,
-            ["Se anotó mal: ", "prueba corregida 12:40 EST", "no hay que apartar ninguna canasta"],
-            ["Prueba retirada: ", "prueba retirada 12:40 EST", "Aparte sus canastas"],
+            ["Se anotó mal: ", "prueba corregida: 12:40 EST", "no hay que apartar ninguna canasta"],
+            ["Prueba retirada: ", "prueba retirada: 12:40 EST", "Aparte sus canastas"],
             ["ecuperad", "bien otra vez"],
         ),
     ] {
