@@ -99,7 +99,7 @@ impl Entrance {
              \x20 account:         {FIRST}\n\
              \x20 one-time secret: {secret}\n\
              It is shown this once and can be used until {until}; you choose a password then.\n\
-             If it is lost: rinseward accounts reset {FIRST}\n"
+             If it is lost: rinseward accounts reset {FIRST} --by YOUR-NAME\n"
         );
         let login = format!("{url}/login");
         Some(FirstWords { text, login, secret, until, access: Arc::clone(&self.access) })

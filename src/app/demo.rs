@@ -43,7 +43,7 @@ use crate::core::reader::Language;
 use crate::core::record::Body;
 use crate::core::time::Timestamp;
 use crate::diagnostic::Diagnostic;
-use crate::ledger::{CycleFilter, Reader};
+use crate::ledger::{CycleFilter, Reader, unused};
 use crate::report::table::{self, Style, Table};
 use crate::report::words;
 use crate::runtime::clock::Clock;
@@ -92,6 +92,8 @@ pub(super) fn demo(arguments: &DemoArgs, streams: &mut Streams<'_>) -> Result<()
     let scenario: Scenario = arguments.scenario.parse().map_err(|_| unknown_scenario(&arguments.scenario))?;
     let directory = directory(arguments)?;
     let path = directory.join("ledger.sqlite");
+    // Before anything of it is written: that demo goes by the configuration that is there.
+    unused(&path).map_err(|error| ledger::diagnose(&error, &path))?;
     let day = next_day(&path)?;
     let kitchen = Kitchen::open(scenario, arguments.seed, day).map_err(|error| {
         Diagnostic::error("source-open", "cannot make a pseudo-terminal")

@@ -48,7 +48,12 @@ pub(in crate::app) use export::{CannotCheck, ExportReport, verify_export};
 pub(super) fn verify(arguments: &VerifyArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
     let keys = arguments.keys.iter().map(|key| read_key(key)).collect::<Result<Vec<_>, _>>()?;
     let head = first_bytes(&arguments.path).map_err(|error| {
-        unchecked(place_of(&arguments.path)).because(&error).advice("check the path and who may read it")
+        let advice = if arguments.path.is_dir() {
+            "give one file of that folder: of the tables of an export `cycles.csv` is the one that can be checked"
+        } else {
+            "check the path and who may read it"
+        };
+        unchecked(place_of(&arguments.path)).because(&error).advice(advice)
     })?;
     if !head.starts_with(SQLITE) {
         let (mut kept, mut unsigned) = (Vec::new(), Vec::new());

@@ -38,6 +38,14 @@ impl Lock {
     }
 }
 
+/// Says whether another process writes the ledger at `path` just now; one that is not there is nobody's.
+///
+/// # Errors
+/// [`LedgerError::InUse`] where one does; that of the lock where it cannot be looked at.
+pub fn unused(path: &Path) -> Result<(), LedgerError> {
+    Lock::take(path).map(drop)
+}
+
 impl Drop for Lock {
     /// Closing alone is not enough: a child that another thread is starting holds a copy of the
     /// descriptor until it executes, and with it the lock.

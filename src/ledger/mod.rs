@@ -78,6 +78,7 @@ pub use inspect::{InspectError, Inspected, inspect};
 pub use key_files::{KeyFileError, KeyFiles, Pair, Settled, settle};
 pub use known::{Known, ReadOn};
 pub use leaves::{LedgerTree, WholeChunks};
+pub use lock::unused;
 pub use names::Names;
 pub use outbox::{Letter, LetterStatus, OutboxChange, Posted, Waiting};
 pub use reader::{Reader, Reading, Tally};

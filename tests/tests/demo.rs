@@ -76,6 +76,15 @@ fn commands_at_the_probes_say_that_they_are_simulated() {
         child.kill().and_then(|()| child.wait()).expect("it ends");
         assert!(first.starts_with(said), "{words:?}: {first}");
     }
+    // Regression: another one begun there was refused, after it had written its own configuration over that of the first.
+    let gateway = directory.path().join("gateway.toml");
+    let before = std::fs::read(&gateway).expect("its configuration");
+    let mut second = Command::new(env!("CARGO_BIN_EXE_rinseward"));
+    second.args(["demo", "--plain", "--ledger"]).arg(directory.path()).env_remove("RUST_LOG");
+    let second = second.output().expect("it starts");
+    assert_eq!(second.status.code(), Some(74));
+    assert!(String::from_utf8_lossy(&second.stderr).contains("ledger-locked"));
+    assert_eq!(std::fs::read(&gateway).expect("it is there"), before);
     terminal.press("q");
     assert!(terminal.ended().success());
 }

@@ -56,6 +56,16 @@ fn a_choice_that_says_nothing_to_a_file_is_refused() {
     }
 }
 
+// Own promise: whoever gives the folder of an export is told which file of it.
+#[test]
+fn a_folder_is_asked_for_its_table() {
+    let site = Site::shared();
+    let folder = site.path("evidence.jsonl").parent().expect("a folder").to_owned();
+    let output = verify(&folder, None, &key());
+    assert_eq!(output.status.code(), Some(2), "{}", said(&output));
+    assert!(said(&output).contains("give one file of that folder"), "{}", said(&output));
+}
+
 // Regression: the table of a day beside the evidence of a month was NOT WHOLE, a fault for each rack
 // of the other days. A row that is missing between two others stays a fault.
 // Spreadsheets put the byte order mark of UTF-8 (RFC 3629 §6) before a text that they save.
