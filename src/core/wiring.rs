@@ -101,13 +101,16 @@ pub enum Finding {
     WrongPlace,
     /// Its tip was not at rest before, so that nothing can be said.
     NotAtRest,
+    /// Its tip was as warm already as what was to warm it, so that nothing can be said: of a machine that washes others
+    /// rise and fall by themselves.
+    TooWarm,
     /// It answered, and the time was over before it was seen where it ends: nothing is said of its type.
     StillRising,
 }
 
 impl Finding {
     /// Every finding.
-    pub const ALL: [Self; 8] = [
+    pub const ALL: [Self; 9] = [
         Self::Answers,
         Self::Swapped,
         Self::Reversed,
@@ -115,6 +118,7 @@ impl Finding {
         Self::WrongType,
         Self::WrongPlace,
         Self::NotAtRest,
+        Self::TooWarm,
         Self::StillRising,
     ];
 
@@ -129,6 +133,7 @@ impl Finding {
             Self::WrongType => "wrong-type",
             Self::WrongPlace => "wrong-place",
             Self::NotAtRest => "not-at-rest",
+            Self::TooWarm => "too-warm",
             Self::StillRising => "still-rising",
         }
     }
@@ -226,6 +231,13 @@ pub enum Evidence {
         /// Lowest.
         to_c: f64,
     },
+    /// It was at rest, and did not rise: what was told could not warm it.
+    TooWarm {
+        /// At rest.
+        at_c: f64,
+        /// As warm as it could get.
+        warmest_c: f64,
+    },
     /// It was not at rest for as long as was waited.
     Moved {
         /// Slope, °C a minute.
@@ -318,6 +330,10 @@ pub fn judge<'c>(
             instead: Some(other.name().to_owned()),
         },
         (Some(moved), None) if moved.rises() => alone(warmth, moved, unseen),
+        (Some(moved), _) if warmth.cannot_warm(moved.rest_c) => {
+            let evidence = Evidence::TooWarm { at_c: moved.rest_c, warmest_c: warmth.warmest_c() };
+            Found { finding: Finding::TooWarm, evidence, instead: None }
+        }
         (_, Some((other, too))) => another(asked, other, too),
         (Some(moved), None) if moved.falls() => fell(moved),
         // It may have moved while nobody heard it.

@@ -210,6 +210,7 @@ impl Silence {
                 | Finding::WrongType
                 | Finding::WrongPlace
                 | Finding::NotAtRest
+                | Finding::TooWarm
                 | Finding::StillRising,
                 _,
             ) => None,

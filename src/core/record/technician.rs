@@ -142,7 +142,7 @@ pub struct ProvenProbe {
     /// Whether this channel, and no other, answered as it must.
     pub good: bool,
     /// What was found, as one word: `answers`, `swapped`, `reversed`, `dead`, `wrong-type`, `wrong-place`,
-    /// `not-at-rest`, `still-rising`.
+    /// `not-at-rest`, `too-warm`, `still-rising`.
     pub finding: String,
     /// What was seen.
     pub seen: Evidence,

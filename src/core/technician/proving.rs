@@ -165,7 +165,7 @@ impl Proving {
                 // What may still come is waited for: an answer, and where a slow probe ends in water of a known
                 // temperature.
                 let open = match found.finding {
-                    Finding::Dead | Finding::NotAtRest | Finding::StillRising => true,
+                    Finding::Dead | Finding::NotAtRest | Finding::TooWarm | Finding::StillRising => true,
                     Finding::Answers | Finding::WrongType => {
                         matches!(self.warmth, Warmth::Water(Some(_)))
                             && self.courses.get(asked).is_some_and(Course::may_rise)

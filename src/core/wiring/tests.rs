@@ -46,7 +46,7 @@ fn noisy(celsius: f64) -> Readings {
 // as the tip rises above them (IEC 60584-1: emf(a,b) = −emf(b,a)).
 #[test]
 fn each_mistake_of_the_wiring_has_its_finding() {
-    use Finding::{Answers, Dead, NotAtRest, Reversed, Swapped, WrongPlace, WrongType};
+    use Finding::{Answers, Dead, NotAtRest, Reversed, Swapped, TooWarm, WrongPlace, WrongType};
     let (hand, water) = (Warmth::Hand, Warmth::Water(Some(Celsius(45.0))));
     let still = || (steady(22.0), steady(22.0));
     let to = |celsius| (steady(22.0), ramp(22.0, celsius));
@@ -61,7 +61,9 @@ fn each_mistake_of_the_wiring_has_its_finding() {
         ("that of another machine", hand, still(), still(), to(31.0), WrongPlace, Some("dm2/rinse")),
         ("two at once", hand, to(31.0), to(30.0), still(), WrongPlace, Some("dm1/rinse")),
         ("a fall", hand, to(13.0), still(), still(), Reversed, None),
-        ("a fall from 45 °C", hand, (steady(45.0), ramp(45.0, 37.0)), still(), still(), Reversed, None),
+        ("a fall from 38 °C", water, (steady(38.0), ramp(38.0, 30.0)), still(), still(), Reversed, None),
+        // A hand at 33 °C takes warmth from it.
+        ("a fall from 45 °C", hand, (steady(45.0), ramp(45.0, 37.0)), still(), still(), TooWarm, None),
         ("a warm tip", hand, (cooling(0.0), cooling(6.0)), still(), still(), NotAtRest, None),
         ("below the range", hand, out_of_range_while_warm, still(), still(), Reversed, None),
         ("nothing moves", hand, still(), still(), still(), Dead, None),
@@ -158,6 +160,25 @@ fn a_long_course_takes_no_more_room() {
     let held = format!("{course:?}").len();
     assert!(held < 100_000, "{held} characters of its Debug form");
     assert_eq!(judge("dm1/wash", Warmth::Hand, [&course]).finding, Finding::Answers, "the peak is kept");
+}
+
+// Regression: in the tank of a machine that washed, a probe that was to be warmed in water for hands was «swapped» with that
+// of the final rinse, which rose by itself, and «reversed» where its tank was filled. One that is too warm at rest and rises all
+// the same is told as what it is.
+#[test]
+fn nothing_is_said_of_a_probe_that_nothing_could_warm() {
+    let water = Warmth::Water(Some(Celsius(40.5)));
+    let rinse = || course("dm1/rinse", steady(52.0), vec![Ok(Celsius(60.8)); 24]);
+    for (own, found) in [
+        (course("dm1/wash", steady(68.0), steady(68.2)), Finding::TooWarm),
+        (course("dm1/wash", steady(68.0), steady(60.0)), Finding::TooWarm),
+        (course("dm1/wash", steady(22.0), steady(22.1)), Finding::Swapped),
+        (course("dm1/wash", steady(68.0), vec![Ok(Celsius(88.0)); 24]), Finding::WrongType),
+    ] {
+        assert_eq!(judge("dm1/wash", water, &[own, rinse()]).finding, found);
+    }
+    let alone = [course("dm1/wash", steady(68.0), vec![Ok(Celsius(88.0)); 24])];
+    assert_eq!(judge("dm1/wash", water, &alone).finding, Finding::WrongType);
 }
 
 // Own words: one for each finding, and none that is told in the words of a program.

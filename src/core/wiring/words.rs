@@ -88,6 +88,14 @@ const STAYED: Pair = (
     "{asked} se quedó a {rest} {symbol} ({rise}; hacen falta {least}), y ninguna otra subió: no fue su punta la que se \
      calentó, o no está conectada",
 );
+const TOO_WARM: Pair = (
+    "{asked} was at {rest} {symbol} before, and what was to warm it gets it to {warm} {symbol} at most: nothing is said of it, \
+     whatever the others did. Switch the machine off, let the tip hang free and cool, and prove it again; where it hung free, \
+     look at its wiring and its type",
+    "{asked} estaba antes a {rest} {symbol}, y lo que debía calentarla la lleva a {warm} {symbol} como mucho: no se dice nada de \
+     ella, hicieran lo que hicieran las otras. Apague la máquina, deje la punta libre y que se enfríe, y compruébela de nuevo; si \
+     estaba libre, mire su cableado y su tipo",
+);
 const NO_VALUE: Pair = ("{asked} {why}, and no other rose", "{asked} {why}, y ninguna otra subió");
 
 fn put(language: Language, (english, spanish): Pair, values: &[(&str, &str)]) -> String {
@@ -104,6 +112,7 @@ pub(super) const fn word(finding: Finding, language: Language) -> &'static str {
         Finding::WrongType => ("wrong type", "tipo equivocado"),
         Finding::WrongPlace => ("wrong place", "lugar equivocado"),
         Finding::NotAtRest => ("not at rest before", "no estaba en reposo"),
+        Finding::TooWarm => ("too warm before", "demasiado caliente antes"),
         Finding::StillRising => ("still rising at the end", "aún subía al final"),
     };
     said(language, english, spanish)
@@ -142,6 +151,9 @@ pub(super) fn seen(
         Evidence::Cooled { c_per_min, from_c, to_c } => {
             let amount = a_minute(*c_per_min);
             put(COOLED, &[("from", &at(*from_c)), ("to", &at(*to_c)), ("amount", &amount)])
+        }
+        Evidence::TooWarm { at_c, warmest_c } => {
+            put(TOO_WARM, &[("rest", &at(*at_c)), ("warm", &at(*warmest_c))])
         }
         Evidence::Moved { c_per_min } => still_moves(asked, *c_per_min, &a_minute(*c_per_min), language),
         Evidence::Stayed { at_c, rise_c, least_c } => {

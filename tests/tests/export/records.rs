@@ -326,6 +326,7 @@ fn proof(at: Timestamp) -> WiringProofDone {
         Evidence::StillRose { from_c, to_c, c_per_min: Some(4.0) },
         Evidence::RoseWith { rise_c: 9.5, other_c: 9.0 },
         Evidence::OtherRose { other_c: 9.5, same_machine: true },
+        Evidence::TooWarm { at_c: 68.0, warmest_c: 40.5 },
         Evidence::Fell { from_c, to_c: 13.0 },
         Evidence::Cooled { c_per_min, from_c, to_c: 19.0 },
         Evidence::Moved { c_per_min },
