@@ -34,7 +34,7 @@ words! {
     enough: "Everything is there, or was filled up", "Está todo, o se rellenó";
     short: "Something is SHORT", "FALTA algo";
     what_short: "What is SHORT? Tick all of it", "¿Qué FALTA? Marque todo lo que falte";
-    other_short: "Something else, or how much is left", "Otra cosa, o cuánto queda";
+    other_short: "Something else that is SHORT", "Otra cosa que FALTA";
     save_short: "Put on record what is SHORT", "Registrar lo que FALTA";
     short_now: "SHORT: what is ticked below", "FALTA: lo marcado abajo";
     drained: "Drained and cleaned", "Vaciada y limpia";
@@ -84,7 +84,7 @@ words! {
     stays: "as it is", "como está";
     which_time: "Which of the two?", "¿Cuál de las dos?";
     was: "Struck out, counted before", "Tachado, valía antes";
-    supply_example: "Half a can; one gasket", "Medio bidón; una junta";
+    supply_example: "A door gasket", "Una junta de la puerta";
     drain_example: "What was found: scale, a torn screen", "Qué se vio: cal, un filtro roto";
     note_example: "The left arm drips; the service is called", "El brazo izquierdo gotea; se llamó al servicio";
     garbled: "Nothing was put on record: the form could not be read. Fill it in again here.", "No se registró nada: no se pudo leer el formulario. Rellénelo aquí otra vez.";
