@@ -174,11 +174,14 @@ fn ran(ledger: &ledger::Reader, machine: &str, at: Timestamp) -> Result<Option<R
         to: Some(at.plus(RACK_MAX)),
         ..CycleFilter::default()
     };
+    // Who typed a time typed a minute; who pressed the button meant that instant.
+    let minute_us = i64::try_from(MINUTE.as_micros()).unwrap_or(i64::MAX);
+    let last = if at.micros().rem_euclid(minute_us) == 0 { at.plus(MINUTE) } else { at.just_after() };
     let mut found = None;
     ledger.cycles_found(Order::OldestFirst, &filter, |record, stored| {
         if let Ok((_, Record { body: Body::Cycle(cycle), .. })) = stored {
             let (from, to) = (cycle.started, cycle.rinse_ended);
-            if from < at.plus(MINUTE) && to >= at {
+            if from < last && to >= at {
                 found = Some(Ran { record, from, to });
                 return ControlFlow::Break(());
             }
@@ -338,7 +341,10 @@ mod tests {
     fn a_tank_drained_while_a_rack_was_washed_is_asked_about() {
         let directory = tempfile::tempdir().expect("room for a directory");
         let path = directory.path().join("ledger.sqlite");
-        let (machine, cycle) = crate::app::fixture::rack(40);
+        let (machine, mut cycle) = crate::app::fixture::rack(40);
+        // 22:53:20, and the minute that it began in.
+        cycle.started = at(40);
+        let minute = at(40).minus(Duration::from_secs(20));
         let (from, to) = (cycle.started, cycle.rinse_ended);
         let mut records = opening(CHEMICAL);
         records.push(plain(41, Some(machine), Body::Cycle(Box::new(cycle))));
@@ -348,9 +354,10 @@ mod tests {
         for (of, at, expected) in [
             (machine, from, found),
             (machine, to, found),
-            // It began within the minute.
-            (machine, from.minus(Duration::from_secs(30)), found),
-            (machine, from.minus(Duration::from_secs(61)), None),
+            // It began within the minute that was typed, and after the instant of a press.
+            (machine, minute, found),
+            (machine, minute.plus(Duration::from_secs(10)), None),
+            (machine, minute.minus(Duration::from_secs(60)), None),
             (machine, to.plus(Duration::from_secs(1)), None),
             ("dm2", from, None),
         ] {

@@ -8,7 +8,7 @@ use axum::response::Response;
 use super::amend::NotOwn;
 use super::check::{Choice, steps_of, strip_of, supplies_of};
 use super::correcting::Correcting;
-use super::words::{Words, amended, between, by, heading, words};
+use super::words::{Words, amended, between, by, heading, no_more_own, words};
 use super::{Entered, Ran, Written};
 use crate::core::access::Right;
 use crate::core::address::escaped;
@@ -177,11 +177,11 @@ fn ask(entered: &Entered, person: &Person, now: Timestamp) -> Option<String> {
     let language = person.reader.language;
     let words = words(language);
     let instead = who::instead(person, Right::Amend, words.amend)?;
-    let is_theirs = person.may(Right::Enter) && entered.not_own(person, now) != Some(NotOwn::Others);
-    if is_theirs && entered.good() == Some(false) {
-        return Some(filled(words.own_failed, &[("roles", &who::having(Right::Amend, language))]));
-    }
-    Some(instead)
+    let why = entered.not_own(person, now).filter(|why| person.may(Right::Enter) && *why != NotOwn::Others);
+    let Some(why) = why else { return Some(instead) };
+    let phrase = if entered.good() == Some(false) { words.own_failed } else { words.own_no_more };
+    let values = [("why", no_more_own(why, language)), ("roles", &who::having(Right::Amend, language))];
+    Some(filled(phrase, &values))
 }
 
 /// That it was good when it was made and is no more what the latest test found.
