@@ -100,18 +100,21 @@ pub(super) fn compose(teller: &Teller<'_>) -> String {
     let mut since = teller.since();
     // It begins a sentence here; every first letter is ASCII or a digit.
     since.get_mut(..1).iter_mut().for_each(|first| first.make_ascii_uppercase());
-    // In order of weight; what does not fit is left out, and what follows may still fit.
+    let in_short = teller.since_in_short().map(|racks| format!(". {}", folded(&racks)));
+    // In order of weight, each with what stands for it where it does not fit; what does not fit is left out, and what
+    // follows may still fit.
     let parts = [
-        detail.map(|detail| format!(": {}", cut(&detail, DETAIL_SEPTETS_MAX))),
-        Some(format!(". {}", say(super::order(teller)).trim_end_matches('.'))),
-        Some(format!(". {}", folded(&since))),
-        Some(format!(". {number}")),
-        teller.facts.link.map(|link| format!(" {}", super::tell::one_line(link, 2000))),
+        (detail.map(|detail| format!(": {}", cut(&detail, DETAIL_SEPTETS_MAX))), None),
+        (Some(format!(". {}", say(super::order(teller)).trim_end_matches('.'))), None),
+        (Some(format!(". {}", folded(&since))), in_short),
+        (Some(format!(". {number}")), None),
+        (teller.facts.link.map(|link| format!(" {}", super::tell::one_line(link, 2000))), None),
     ];
-    for part in parts.into_iter().flatten() {
-        let together = format!("{text}{part}");
-        if septets(&together).is_some_and(|count| count <= SEPTETS_MAX) {
-            text = together;
+    for (part, instead) in parts {
+        let fits = |text: &String| septets(text).is_some_and(|count| count <= SEPTETS_MAX);
+        let together = part.into_iter().chain(instead).map(|part| format!("{text}{part}"));
+        if let Some(longer) = together.into_iter().find(fits) {
+            text = longer;
         }
     }
     cut(&text, SEPTETS_MAX)

@@ -163,23 +163,28 @@ impl<'a> Teller<'a> {
             Some(amended) => Some(self.end(alert.since, amended.at)),
             None => alert.cleared.map(|at| self.end_with_article(alert.since, at)),
         };
-        let corrected = amended.map(|amended| amended.counts.is_some());
-        let phrase = match (alert.racks.count, &until) {
-            (0, _) if corrected == Some(true) => Phrase::TestCorrected,
-            (0, _) if corrected == Some(false) => Phrase::OnlyWithdrawn,
-            (_, _) if corrected == Some(true) => Phrase::RacksCorrected,
-            (_, _) if corrected == Some(false) => Phrase::RacksWithdrawn,
-            (0, None) => Phrase::Since,
-            (0, Some(_)) if alert.lapsed => Phrase::Lapsed,
-            (_, Some(_)) if alert.lapsed => Phrase::RacksLapsed,
-            (0, Some(_)) => Phrase::Until,
-            (_, None) if alert.earlier > 0 => Phrase::RacksAndEarlier,
-            (_, None) => Phrase::RacksSince,
-            (_, Some(_)) => Phrase::RacksUntil,
+        let phrase = match alert.racks.count {
+            0 => Phrase::Since,
+            _ if alert.earlier > 0 => Phrase::RacksAndEarlier,
+            _ => Phrase::RacksSince,
         };
-        let until = until.unwrap_or_default();
         let (racks, earlier) = (self.racks(), alert.earlier.to_string());
-        self.with(phrase, &[("racks", &racks), ("earlier", &earlier), ("since", &since), ("until", &until)])
+        let begun = self.with(phrase, &[("racks", &racks), ("earlier", &earlier), ("since", &since)]);
+        let Some(until) = until else { return begun };
+        let phrase = match amended.map(|amended| amended.counts.is_some()) {
+            Some(true) => Phrase::TestCorrected,
+            Some(false) => Phrase::OnlyWithdrawn,
+            None if alert.lapsed => Phrase::Lapsed,
+            None => Phrase::Until,
+        };
+        self.with(phrase, &[("begun", &begun), ("until", &until)])
+    }
+
+    /// What stays of the same where it finds no room: of racks that are from before none is told as if it came since.
+    pub(super) fn since_in_short(&self) -> Option<String> {
+        let earlier = Some(self.alert().earlier).filter(|earlier| *earlier > 0)?.to_string();
+        let phrase = Phrase::RacksAndEarlierOnly;
+        Some(self.with(phrase, &[("racks", &self.racks()), ("earlier", &earlier)]))
     }
 
     /// When something was due: «at 14:05 EST», «on Wed 7 Jan 2026, 10:04 EST».

@@ -78,3 +78,42 @@ fn a_last_good_rack_that_is_in_doubt_is_told_so() {
         assert!(facts.iter().all(told) && facts.iter().any(|(name, _)| name == row), "{facts:?}");
     }
 }
+
+// Regression: once it had recovered, the racks of before were told as if all had been washed since it began. Where the
+// short form has no room for the times, it says so of the racks alone.
+#[test]
+fn racks_of_before_are_told_so_after_recovery_too() {
+    let weak = |occasion, language| {
+        let mut notice = notice(Condition::Weak, occasion, language, Scale::Celsius);
+        (notice.alert.racks.count, notice.alert.earlier) = (318, 260);
+        notice
+    };
+    for (language, before, good) in [
+        (
+            Language::English,
+            "318 racks, 260 of them from before; since 12:05 EST",
+            "; good again since 12:40 EST",
+        ),
+        (
+            Language::Spanish,
+            "318 canastas, 260 de ellas de antes; desde las 12:05 EST",
+            "; bien otra vez desde las 12:40 EST",
+        ),
+    ] {
+        for occasion in [Occasion::Raised, Occasion::Cleared, Occasion::ActionMissing, Occasion::Closed] {
+            let message = told(&weak(occasion, language));
+            let whole =
+                if occasion == Occasion::Raised { before.to_owned() } else { format!("{before}{good}") };
+            assert!(message.content.headline.contains(&whole), "{}", message.content.headline);
+            assert!(message.short.contains("260 "), "{}", message.short);
+            assert!(
+                super::super::short::septets(&message.short).is_some_and(|count| count <= 160),
+                "{}",
+                message.short
+            );
+        }
+        let mut lapsed = weak(Occasion::Cleared, language);
+        lapsed.alert.lapsed = true;
+        assert!(told(&lapsed).content.headline.contains(before));
+    }
+}
