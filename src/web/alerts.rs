@@ -130,6 +130,8 @@ pub struct Whole {
     pub good_in_doubt: Vec<u64>,
     /// How many of the racks that it names other alerts put in doubt, and those.
     pub also_in_doubt: (usize, Vec<u64>),
+    /// When it came back last, where it had ended.
+    pub returned: Option<Timestamp>,
     /// Its records, and what was said later of the entries that it rests on, in order.
     pub trail: Vec<(u64, Record)>,
 }
@@ -263,6 +265,8 @@ struct AlertPage<'a> {
     whole: &'a Whole,
     /// Its first and last day, where it is about several.
     days: Option<String>,
+    /// That it came back, and when.
+    returned: Option<String>,
     standing: String,
     missing: Option<&'static str>,
     /// What was withdrawn or corrected of the entries that it rests on, each with the record of the entry.
@@ -361,11 +365,14 @@ async fn answer<K: Kitchen>(
         words,
         link,
         days: words::days(&whole.alert, reader),
+        returned: whole.returned.map(|at| others::returned(&whole.alert, at, reader)),
         standing: standing(&whole.alert, whole.closed, reader),
         missing: missing(&whole.alert, whole.closed, reader.language),
         amended: head::rests_on(&whole.trail, &whole.alert.racks.named, reader)
             .into_iter()
-            .chain(whole.late.iter().map(|late| (others::late(*late, reader, now), late.record)))
+            .chain(
+                whole.late.iter().map(|late| (others::late(*late, &whole.alert, reader, now), late.record)),
+            )
             .collect(),
         others: others::told(&whole, reader.language),
         waiting: whole.closed.is_none() && whole.alert.acknowledged.is_none(),

@@ -9,6 +9,7 @@
 //! made one line each, without control characters, and escaped in HTML: a
 //! machine called `<script>` or with a line break in its name harms nothing.
 
+mod beside;
 mod conditions;
 pub mod data;
 mod html;
@@ -19,6 +20,7 @@ pub(crate) mod tell;
 #[cfg(test)]
 mod tests;
 
+pub use beside::Beside;
 pub use data::AlertData;
 
 use jiff::tz::TimeZone;
@@ -90,7 +92,6 @@ pub fn compose(notice: &Notice, facts: &Facts<'_>, picture: Option<&Illustration
     }
 }
 
-/// What is wrong, as a phrase.
 /// What is said, with its label, where some records of alerts cannot be read.
 #[must_use]
 pub fn damaged(language: Language, count: usize) -> (String, String) {
@@ -98,16 +99,7 @@ pub fn damaged(language: Language, count: usize) -> (String, String) {
     (Phrase::Damage.say(language).to_owned(), text)
 }
 
-/// Says beside the last good rack of some facts which alerts put it in doubt since.
-pub fn beside_last_good(facts: &mut [(String, String)], alerts: &[u64], language: Language) {
-    let numbers: Vec<String> = alerts.iter().map(u64::to_string).collect();
-    let more = Phrase::InDoubtBy.with(language, &[("alerts", &numbers.join(", "))]);
-    let names = [Phrase::RowLastGood, Phrase::RowLastGoodBack].map(|row| row.say(language));
-    for (_, value) in facts.iter_mut().filter(|(name, _)| names.contains(&name.as_str())) {
-        value.push_str(&format!(" ({more})"));
-    }
-}
-
+/// What is wrong, as a phrase.
 pub(crate) const fn condition_title(condition: Condition) -> Phrase {
     conditions::title(condition)
 }
@@ -235,8 +227,8 @@ pub struct Content {
     pub steps: Vec<String>,
     /// Whether the last of them asks for the corrective action.
     pub asks_for_action: bool,
-    /// The facts: name and value.
-    pub rows: Vec<(String, String)>,
+    /// The facts: name and value, the names not yet in words, so that more is told of them by what they are.
+    pub(crate) rows: Vec<(Phrase, String)>,
     /// The figures for washing by hand, their source last.
     pub by_hand: Vec<String>,
     /// What could hurt whoever follows the steps.
@@ -334,7 +326,7 @@ impl Content {
             Phrase::CautionTitle,
             self.cautions.iter().map(|caution| format!("! {caution}")).collect(),
         ));
-        let rows = self.rows.iter().map(|(name, value)| format!("{name}: {value}"));
+        let rows = self.facts(&teller.reader).into_iter().map(|(name, value)| format!("{name}: {value}"));
         block(titled(Phrase::Facts, rows.collect()));
         block(titled(Phrase::SinkTitle, self.by_hand.clone()));
         out
@@ -404,12 +396,12 @@ fn racks(teller: &Teller<'_>) -> Option<String> {
 }
 
 /// The facts, one row each.
-fn rows(teller: &Teller<'_>) -> Vec<(String, String)> {
+fn rows(teller: &Teller<'_>) -> Vec<(Phrase, String)> {
     let alert = teller.alert();
     let reader = &teller.reader;
     let mut rows = vec![(Phrase::RowSite, teller.name(teller.facts.site))];
     if teller.notice.occasion == Occasion::Test {
-        return rows.into_iter().map(|(name, value)| (teller.say(name), value)).collect();
+        return rows;
     }
     let mut row = |name: Phrase, value: Option<String>| rows.extend(value.map(|value| (name, value)));
     row(Phrase::RowMachine, alert.machine.as_deref().map(|name| teller.name(name)));
@@ -469,5 +461,5 @@ fn rows(teller: &Teller<'_>) -> Vec<(String, String)> {
         );
     }
     row(Phrase::RowAlert, Some(alert.number.to_string()));
-    rows.into_iter().map(|(name, value)| (teller.say(name), value)).collect()
+    rows
 }

@@ -213,12 +213,16 @@ phrases! {
     RowUsualFrom: "Usual range begins at", "Lo habitual empieza en";
     RowUsualTo: "Usual range ends at", "Lo habitual acaba en";
     RowSince: "Since", "Desde";
+    RowReturned: "Came back", "Volvió";
+    CheckDue: "{check} (due {at})", "{check} (pendiente desde {at})";
     RowRacks: "Racks affected", "Canastas afectadas";
     RacksWithEarlier: "{count}, {earlier} of them passed before it was found", "{count}, {earlier} de ellas pasaron antes de descubrirse";
     RacksWithBeside: "{count}, {beside} of them unproven, cold or too short by their own verdict", "{count}, {beside} de ellas sin comprobar, frías o cortas por su propio resultado";
     RacksWithBoth: "{count}, {earlier} of them passed before it was found, and {beside} are unproven, cold or too short by their own verdict", "{count}, {earlier} de ellas pasaron antes de descubrirse, y {beside} son sin comprobar, frías o cortas por su propio resultado";
     RowLastGood: "Last good rack", "Última canasta correcta";
-    InDoubtBy: "in doubt since, by alert {alerts}", "en duda desde entonces, por la alerta {alerts}";
+    InDoubtBy: "in doubt since, by {alerts}", "en duda desde entonces, por {alerts}";
+    ThisAlert: "this alert", "esta alerta";
+    ThisAndOthers: "{this} and {others}", "{this} y {others}";
     RowLastGoodBack: "Last good rack before it came back", "Última canasta correcta antes de que volviera";
     BeforeItCameBack: "{ended}, before it came back", "{ended}, antes de que volviera";
     RowAbout: "About", "Sobre";

@@ -96,15 +96,15 @@ impl Shown {
             ..standing(alert, closed, contact.language, contact.units)
         };
         let words = self.composer.words(&notice, self.composer.now(), None);
-        let mut facts = words.content.rows;
+        let reader = self.composer.reading(contact.language, contact.units);
+        let mut content = words.content;
         // The page shows it whole, in a part of its own.
-        let twice = [Phrase::RowActionRacks, Phrase::RowAction].map(|row| row.say(contact.language));
-        facts.retain(|(label, _)| !twice.contains(&label.as_str()));
+        content.rows.retain(|(row, _)| !matches!(row, Phrase::RowActionRacks | Phrase::RowAction));
+        let mut facts = content.facts(&reader);
         if damaged > 0 {
             facts.push(message::damaged(contact.language, damaged));
         }
         let alert = notice.alert;
-        let reader = self.composer.reading(contact.language, contact.units);
         let at = |instant| reader.moment(instant);
         let standing = match (closed, &alert.acknowledged) {
             (Some(closed), _) => Standing::Closed { at: at(closed) },
@@ -118,10 +118,10 @@ impl Shown {
             language: contact.language,
             site: self.composer.site().to_owned(),
             number: alert.number.0,
-            headline: words.content.headline,
+            headline: content.headline,
             facts,
-            steps: words.content.steps,
-            cautions: words.content.cautions,
+            steps: content.steps,
+            cautions: content.cautions,
             standing,
             needs_action: closed.is_none() && alert.needs_action,
             listed: judged

@@ -6,11 +6,11 @@ use std::sync::Arc;
 
 use super::House;
 use super::failed::{late_tests, with_tests};
-use crate::alert::message;
+use crate::alert::message::{self, Beside, Content};
 use crate::app::alerts::past::Raised;
 use crate::app::alerts::{pages, story};
 use crate::core::alert::doubts::Doubts;
-use crate::core::alert::story::held_by;
+use crate::core::alert::story::{held_by, missing, returned};
 use crate::core::alert::{Alert, AlertNumber, Rack};
 use crate::core::merkle::leaf_hash;
 use crate::core::reader::Reader;
@@ -120,6 +120,8 @@ impl Closed {
 pub(super) struct Others {
     /// Those that put its last good rack in doubt.
     pub(super) good: Vec<u64>,
+    /// Whether it does itself.
+    pub(super) good_by_itself: bool,
     /// How many of its own racks they put in doubt, and those.
     pub(super) own: (usize, Vec<u64>),
 }
@@ -131,17 +133,20 @@ impl Others {
             let Ok((_, Record { body: Body::Cycle(cycle), .. })) = ledger.record(rack.index)? else {
                 return Ok(Vec::new());
             };
-            let by = doubts.by(machine, rack.index, &cycle).into_iter();
-            Ok(by.filter(|other| *other != alert.number).map(|other| other.0).collect())
+            Ok(doubts.by(machine, rack.index, &cycle).into_iter().map(|by| by.0).collect())
         };
-        let good = alert.last_good.as_ref().map(doubting).transpose()?.unwrap_or_default();
+        let own = alert.number.0;
+        let mut good = alert.last_good.as_ref().map(doubting).transpose()?.unwrap_or_default();
+        let good_by_itself = good.contains(&own);
+        good.retain(|other| *other != own);
         let (mut count, mut all) = (0, BTreeSet::new());
         for rack in &alert.racks.named {
-            let by = doubting(rack)?;
+            let mut by = doubting(rack)?;
+            by.retain(|other| *other != own);
             count += usize::from(!by.is_empty());
             all.extend(by);
         }
-        Ok(Self { good, own: (count, all.into_iter().collect()) })
+        Ok(Self { good, good_by_itself, own: (count, all.into_iter().collect()) })
     }
 }
 
@@ -158,12 +163,19 @@ pub(super) fn is_news(record: Option<&Record>, is_open: bool) -> bool {
 impl House {
     /// What is said of an alert to this reader.
     pub(super) fn said(&self, alert: Alert, closed: Option<Timestamp>, reader: &Reader) -> Said {
+        Self::of_content(self.content(alert, closed, reader), reader)
+    }
+
+    fn content(&self, alert: Alert, closed: Option<Timestamp>, reader: &Reader) -> Content {
         let notice = pages::standing(alert, closed, reader.language, reader.scale);
-        let content = self.composer.words(&notice, self.clock.now(), None).content;
+        self.composer.words(&notice, self.clock.now(), None).content
+    }
+
+    fn of_content(content: Content, reader: &Reader) -> Said {
         Said {
+            facts: content.facts(reader),
             headline: content.headline,
             why: content.why,
-            facts: content.rows,
             steps: content.steps,
             asks_for_action: content.asks_for_action,
             by_hand: content.by_hand,
@@ -241,15 +253,35 @@ impl AlertBook for House {
             Ok((pages::racks(ledger, &asked)?, with_amendments(ledger, trail)?, late, others))
         });
         let (racks, trail, late, others) = told.await?;
-        let mut said = self.said(alert.clone(), closed, reader);
-        if !others.good.is_empty() {
-            message::beside_last_good(&mut said.facts, &others.good, reader.language);
-        }
+        let returned = returned(&trail);
+        let mut content = self.content(alert.clone(), closed, reader);
+        let beside = Beside {
+            doubted_by_itself: others.good_by_itself,
+            doubted_by: &others.good,
+            returned,
+            missed: &missing(&alert, &trail),
+        };
+        content.say_beside(&alert, &beside, reader);
+        let names_last_good = content.names_last_good();
+        let mut said = Self::of_content(content, reader);
         if damaged > 0 {
             said.facts.push(message::damaged(reader.language, damaged));
         }
-        let Others { good: good_in_doubt, own: also_in_doubt } = others;
-        Ok(Whole { alert, closed, foreseen, said, racks, late, good_in_doubt, also_in_doubt, trail })
+        let Others { good, own: also_in_doubt, .. } = others;
+        // Of a rack that is named nowhere nothing is said.
+        let good_in_doubt = if names_last_good { good } else { Vec::new() };
+        Ok(Whole {
+            alert,
+            closed,
+            foreseen,
+            said,
+            racks,
+            late,
+            good_in_doubt,
+            also_in_doubt,
+            returned,
+            trail,
+        })
     }
 
     async fn state(&self, number: Option<u64>) -> Result<String, Refusal> {

@@ -96,6 +96,55 @@ pub fn held_by(index: u64, record: &Record) -> Option<u64> {
     }
 }
 
+/// When an alert came back last, as its records tell.
+#[must_use]
+pub fn returned(records: &[(u64, Record)]) -> Option<Timestamp> {
+    let back = |record: &Record| matches!(record.body.of_alert(), Some(OfAlert::Changed(changed)) if changed.change == Change::Returned);
+    records.iter().rev().find(|(_, record)| back(record)).map(|(_, record)| record.recorded)
+}
+
+/// When each of several checks was due that an alert finds missing, the first one first; none where it is one.
+#[must_use]
+pub fn missing(alert: &Alert, records: &[(u64, Record)]) -> Vec<MissedDue> {
+    if alert.condition != Condition::CheckOverdue || alert.about.len() < 2 {
+        return Vec::new();
+    }
+    // Of each kind when it was due first since it has been missing.
+    let mut due: Vec<MissedDue> = Vec::new();
+    for (_, record) in records {
+        let missed = match record.body.of_alert() {
+            Some(OfAlert::Raised(raised)) => raised.missed,
+            Some(OfAlert::Changed(changed)) => {
+                match changed.change {
+                    Change::Returned => due.clear(),
+                    Change::Eased => {
+                        due.retain(|own| changed.about.iter().any(|kind| kind == own.check.as_str()));
+                    }
+                    Change::Grew
+                    | Change::MissedAgain
+                    | Change::Escalated
+                    | Change::EscalationEnded
+                    | Change::NobodyToTell
+                    | Change::Held => {}
+                }
+                changed.missed
+            }
+            Some(
+                OfAlert::Acknowledged(_)
+                | OfAlert::Cleared(_)
+                | OfAlert::Closed(_)
+                | OfAlert::Action(_)
+                | OfAlert::Notification(_),
+            )
+            | None => None,
+        };
+        due.extend(missed.filter(|missed| due.iter().all(|own| own.check != missed.check)));
+    }
+    due.retain(|own| alert.about.iter().any(|kind| kind == own.check.as_str()));
+    due.sort_by_key(|own| own.due);
+    due
+}
+
 fn raised_by(record: &Record, raised: &AlertRaised) -> Alert {
     Alert {
         number: raised.alert,

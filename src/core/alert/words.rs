@@ -24,6 +24,18 @@ pub fn who(by: &str, language: Language) -> Cow<'_, str> {
     }
 }
 
+/// Alerts by their numbers, as they stand in a sentence: «alert 7», «alerts 7, 9».
+#[must_use]
+pub fn numbered(alerts: &[u64], language: Language) -> String {
+    let word = match (alerts.len(), language) {
+        (1, Language::English) => "alert",
+        (1, Language::Spanish) => "la alerta",
+        (_, Language::English) => "alerts",
+        (_, Language::Spanish) => "las alertas",
+    };
+    format!("{word} {}", alerts.iter().map(u64::to_string).collect::<Vec<_>>().join(", "))
+}
+
 /// What is wrong, as it stands in a sentence.
 #[must_use]
 pub const fn condition(condition: Condition, language: Language) -> &'static str {

@@ -1,19 +1,44 @@
 //! What is said of the racks of an alert elsewhere: by a test that came late, and by other alerts.
 
 use super::{Late, Whole};
+use crate::core::alert::Alert;
+use crate::core::alert::words::numbered;
 use crate::core::counted::Noun;
 use crate::core::reader::{Language, Reader, filled, said};
 use crate::core::time::Timestamp;
 
 /// That a good test came late, and what it says of racks that are in doubt.
-pub(super) fn late(late: Late, reader: &Reader, now: Timestamp) -> String {
+pub(super) fn late(late: Late, alert: &Alert, reader: &Reader, now: Timestamp) -> String {
     let phrase = said(
         reader.language,
-        "A good test (made {made}) was entered later ({entered}): racks of before it were counted by then and stay in doubt. Whoever writes the corrective action may go by it.",
-        "Una prueba correcta (hecha: {made}) se anotó más tarde ({entered}): las canastas de antes de ella ya estaban contadas y siguen en duda. Quien escriba la acción correctiva puede guiarse por ella.",
+        "A good test (made {made}) was entered later ({entered}): racks of before it were counted by then and stay in doubt.",
+        "Una prueba correcta (hecha: {made}) se anotó más tarde ({entered}): las canastas de antes de ella ya estaban contadas y siguen en duda.",
     );
     let [made, entered] = [late.made, late.entered].map(|at| reader.near(at, now));
-    filled(phrase, &[("made", &made), ("entered", &entered)])
+    let told = filled(phrase, &[("made", &made), ("entered", &entered)]);
+    if !alert.action_missing() {
+        return told;
+    }
+    let more = said(
+        reader.language,
+        "Whoever writes the corrective action may go by it.",
+        "Quien escriba la acción correctiva puede guiarse por ella.",
+    );
+    format!("{told} {more}")
+}
+
+/// That an alert had ended and came back, and when.
+pub(super) fn returned(alert: &Alert, at: Timestamp, reader: &Reader) -> String {
+    let phrase = if alert.came_back() {
+        said(
+            reader.language,
+            "It had ended, and came back {at}: its racks are those of both times.",
+            "Había terminado, y volvió {at}: sus canastas son las de las dos veces.",
+        )
+    } else {
+        said(reader.language, "It had ended, and came back {at}.", "Había terminado, y volvió {at}.")
+    };
+    filled(phrase, &[("at", &reader.with_article(reader.moment(at)))])
 }
 
 /// That other alerts put racks in doubt which this one names: the last good one, and its own.
@@ -22,26 +47,26 @@ pub(super) fn told(whole: &Whole, language: Language) -> Vec<String> {
     if !whole.good_in_doubt.is_empty() {
         let phrase = said(
             language,
-            "The rack that is named as the last good one is in doubt since, by alert {alerts}: hold what that one names too.",
-            "La canasta que se nombra como última correcta está en duda desde entonces, por la alerta {alerts}: aparte también lo que nombra esa.",
+            "The rack that is named as the last good one is in doubt since, by {alerts}",
+            "La canasta que se nombra como última correcta está en duda desde entonces, por {alerts}",
         );
-        lines.push(filled(phrase, &[("alerts", &numbers(&whole.good_in_doubt))]));
+        let told = filled(phrase, &[("alerts", &numbered(&whole.good_in_doubt, language))]);
+        // What is over holds no rack.
+        let hold =
+            said(language, ": hold what is named there too.", ": aparte también lo que se nombra ahí.");
+        lines.push(told + if whole.closed.is_none() { hold } else { "." });
     }
     let (count, alerts) = &whole.also_in_doubt;
     if *count > 0 {
         let phrase = said(
             language,
-            "Of the racks named below another alert puts in doubt: {racks} (alert {alerts}). What that one says counts for them.",
-            "De las canastas que se nombran abajo otra alerta pone en duda: {racks} (alerta {alerts}). Para ellas vale lo que dice esa.",
+            "Of the racks named below in doubt by {alerts}: {racks}. What is said there counts for them.",
+            "De las canastas que se nombran abajo, en duda por {alerts}: {racks}. Para ellas vale lo que se dice ahí.",
         );
         let racks = Noun::Racks.of(*count as u64, language);
-        lines.push(filled(phrase, &[("racks", &racks), ("alerts", &numbers(alerts))]));
+        lines.push(filled(phrase, &[("racks", &racks), ("alerts", &numbered(alerts, language))]));
     }
     lines
-}
-
-fn numbers(alerts: &[u64]) -> String {
-    alerts.iter().map(u64::to_string).collect::<Vec<_>>().join(", ")
 }
 
 #[cfg(test)]
@@ -49,7 +74,6 @@ mod tests {
     use jiff::tz::TimeZone;
 
     use super::*;
-    use crate::core::alert::Alert;
     use crate::core::reader::Scale;
     use crate::web::alerts::Said;
 
@@ -69,31 +93,62 @@ mod tests {
             late: Vec::new(),
             good_in_doubt,
             also_in_doubt,
+            returned: None,
             trail: Vec::new(),
         };
         for (language, came, good, own) in [
             (
                 Language::English,
                 "A good test (made 13:30 UTC) was entered later (16:18 UTC)",
-                "last good one is in doubt since, by alert 7:",
-                "another alert puts in doubt: 3 racks (alert 7, 9)",
+                ("last good one is in doubt since, by alert 7", ": hold what is named there too."),
+                "in doubt by alerts 7, 9: 3 racks.",
             ),
             (
                 Language::Spanish,
                 "Una prueba correcta (hecha: 13:30 UTC) se anotó más tarde (16:18 UTC)",
-                "última correcta está en duda desde entonces, por la alerta 7:",
-                "otra alerta pone en duda: 3 canastas (alerta 7, 9)",
+                (
+                    "última correcta está en duda desde entonces, por la alerta 7",
+                    ": aparte también lo que se nombra ahí.",
+                ),
+                "en duda por las alertas 7, 9: 3 canastas.",
             ),
         ] {
             let reader = Reader { language, scale: Scale::Celsius, zone: TimeZone::UTC };
-            let said = late(Late { record: 4, made, entered }, &reader, now);
-            assert!(said.starts_with(came), "{said}");
-            let lines = told(&whole(vec![7], (3, vec![7, 9])), language);
+            let late_of = |alert: &Alert| late(Late { record: 4, made, entered }, alert, &reader, now);
+            let mut alert = Alert::trial(now);
+            let asks = late_of(&alert);
+            // Once the action is written, nobody is told what to write.
+            alert.needs_action = false;
+            let said = late_of(&alert);
+            assert!(said.starts_with(came) && asks.starts_with(&said) && asks.len() > said.len(), "{asks}");
+            let mut whole_of = whole(vec![7], (3, vec![7, 9]));
+            let lines = told(&whole_of, language);
+            let first = format!("{}{}", good.0, good.1);
             assert!(
-                matches!(lines.as_slice(), [one, two] if one.contains(good) && two.contains(own)),
+                matches!(lines.as_slice(), [one, two] if one.ends_with(&first) && two.contains(own)),
                 "{lines:?}"
             );
+            whole_of.closed = Some(now);
+            let lines = told(&whole_of, language);
+            assert!(lines.first().is_some_and(|one| one.ends_with(&format!("{}.", good.0))), "{lines:?}");
             assert!(told(&whole(Vec::new(), (0, Vec::new())), language).is_empty());
         }
+    }
+
+    // Regression: two spells were read as one, for want of when it came back.
+    #[test]
+    fn an_alert_that_came_back_says_when() {
+        let at = "2026-11-28T13:31:00Z".parse::<Timestamp>().expect("an instant");
+        let mut alert = Alert::trial(at);
+        let told = |alert: &Alert, language| {
+            returned(alert, at, &Reader { language, scale: Scale::Celsius, zone: TimeZone::UTC })
+        };
+        assert_eq!(
+            told(&alert, Language::English),
+            "It had ended, and came back Sat 28 Nov 2026, 13:31 UTC."
+        );
+        alert.before_return = 2;
+        let both = "volvió el sáb 28 nov 2026, 13:31 UTC: sus canastas son las de las dos veces.";
+        assert!(told(&alert, Language::Spanish).ends_with(both), "{}", told(&alert, Language::Spanish));
     }
 }

@@ -63,19 +63,52 @@ fn a_span_over_midnight_says_both_days() {
     assert!(headline.contains(span), "{headline}");
 }
 
-// Own promise: the rack that is named as the last good one is told to be in doubt where another alert says so.
+// Own promise: the rack that is named as the last good one is told to be in doubt where an alert says so, be it another
+// one or its own.
 #[test]
 fn a_last_good_rack_that_is_in_doubt_is_told_so() {
-    for (language, said) in [
-        (Language::English, "(in doubt since, by alert 7, 9)"),
-        (Language::Spanish, "(en duda desde entonces, por la alerta 7, 9)"),
-    ] {
-        let mut facts =
-            told(&notice(Condition::Cold, Occasion::Raised, language, Scale::Celsius)).content.rows;
-        super::beside_last_good(&mut facts, &[7, 9], language);
+    let rows: [(Language, bool, &[u64], &str); 6] = [
+        (Language::English, false, &[7], "(in doubt since, by alert 7)"),
+        (Language::English, true, &[], "(in doubt since, by this alert)"),
+        (Language::English, true, &[7], "(in doubt since, by this alert and alert 7)"),
+        (Language::English, false, &[7, 9], "(in doubt since, by alerts 7, 9)"),
+        (Language::Spanish, false, &[7], "(en duda desde entonces, por la alerta 7)"),
+        (Language::Spanish, true, &[7, 9], "(en duda desde entonces, por esta alerta y las alertas 7, 9)"),
+    ];
+    for (language, doubted_by_itself, doubted_by, said) in rows {
+        let mut notice = notice(Condition::Cold, Occasion::Raised, language, Scale::Celsius);
+        let mut content = told(&notice).content;
+        let reader = Reader { language, scale: Scale::Celsius, zone: zone() };
+        let beside = Beside { doubted_by_itself, doubted_by, ..Beside::default() };
+        content.say_beside(&notice.alert, &beside, &reader);
         let row = Phrase::RowLastGood.say(language);
-        let told = |(name, value): &(String, String)| value.ends_with(said) == (name == row);
-        assert!(facts.iter().all(told) && facts.iter().any(|(name, _)| name == row), "{facts:?}");
+        let told_in = |(name, value): &(String, String)| value.ends_with(said) == (name == row);
+        let facts = content.facts(&reader);
+        assert!(facts.iter().all(told_in) && content.names_last_good(), "{facts:?}");
+        notice.alert.last_good = None;
+        assert!(!told(&notice).content.names_last_good());
+    }
+}
+
+// Regression: two spells were read as one, and a check that was due later as if it had been due with the first.
+#[test]
+fn facts_say_when_it_came_back_and_what_was_due_when() {
+    use crate::core::record::{CheckKind, MissedDue};
+    let notice = notice(Condition::CheckOverdue, Occasion::Raised, Language::English, Scale::Celsius);
+    let reader = Reader { language: Language::English, scale: Scale::Celsius, zone: zone() };
+    let due = |check, text| MissedDue { check, due: at(text), counts_from: at(text) };
+    let missed = [
+        due(CheckKind::Sanitizer, "2026-11-25T17:15:00Z"),
+        due(CheckKind::DrainAndClean, "2026-11-25T17:45:00Z"),
+    ];
+    let mut content = told(&notice).content;
+    let returned = Some(at("2026-11-25T18:31:00Z"));
+    content.say_beside(&notice.alert, &Beside { returned, missed: &missed, ..Beside::default() }, &reader);
+    let facts = content.facts(&reader);
+    let about =
+        "sanitizer test (due Wed 25 Nov 2026, 12:15 EST); drain and clean (due Wed 25 Nov 2026, 12:45 EST)";
+    for (name, value) in [("Came back", "Wed 25 Nov 2026, 13:31 EST"), ("About", about)] {
+        assert!(facts.contains(&(name.to_owned(), value.to_owned())), "{name}: {facts:?}");
     }
 }
 
