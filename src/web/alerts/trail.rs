@@ -286,9 +286,13 @@ fn of_changed(changed: &AlertChanged, recorded: Option<Timestamp>, reader: &Read
     let pair = match changed.change {
         Change::Grew => ("It became worse", "Empeoró"),
         Change::MissedAgain => ("Missed once more", "Omitido una vez más"),
+        Change::Eased if changed.amended.as_ref().is_some_and(|amended| amended.counts.is_some()) => (
+            "What it stood on counts no more as it did: {by} corrected it to {counts} (entered first as {was})",
+            "Lo que la sostenía ya no vale como valía: {by} lo corrigió a {counts} (anotado primero como {was})",
+        ),
         Change::Eased if changed.amended.is_some() => (
-            "What it stood on was entered wrongly, and counts no more as it was entered",
-            "Lo que la sostenía se anotó mal, y ya no vale como se anotó",
+            "What it stood on counts no more: {by} withdrew it (entered first as {was})",
+            "Lo que la sostenía ya no vale: {by} lo retiró (anotado primero como {was})",
         ),
         Change::Eased if changed.worst.is_some() => (
             "An entry that it stands on was amended: what it measured is counted anew",
@@ -313,7 +317,14 @@ fn of_changed(changed: &AlertChanged, recorded: Option<Timestamp>, reader: &Read
             "Sus mensajes se retienen: alguien trabaja en la máquina",
         ),
     };
-    let what = say(reader.language, pair);
+    let what = match &changed.amended {
+        Some(amended) => {
+            let counts = amended.counts.map(|counts| quantity(counts, reader)).unwrap_or_default();
+            let (was, by) = (quantity(amended.was, reader), who(&amended.by, reader.language));
+            filled(say(reader.language, pair), &[("was", &was), ("by", &by), ("counts", &counts)])
+        }
+        None => say(reader.language, pair).to_owned(),
+    };
     let measured = changed.measured.map(|measured| quantity(measured, reader));
     let racks = (changed.racks > 0).then(|| {
         format!("{}: {}", say(reader.language, ("racks affected", "canastas afectadas")), changed.racks)
@@ -329,7 +340,7 @@ fn of_changed(changed: &AlertChanged, recorded: Option<Timestamp>, reader: &Read
     let missed = changed.missed.map(|missed| due_again(missed, changed.change, recorded, reader));
     let beside: Vec<String> =
         [racks, added, measured, earlier, beside, missed].into_iter().flatten().collect();
-    let what = if beside.is_empty() { what.to_owned() } else { format!("{what} ({})", beside.join(", ")) };
+    let what = if beside.is_empty() { what } else { format!("{what} ({})", beside.join(", ")) };
     let Some(by) = &changed.released else { return what };
     let pair = (
         ". {by} takes care of it no longer: somebody must take it on anew",

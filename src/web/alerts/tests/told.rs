@@ -174,3 +174,37 @@ fn the_list_says_what_was_worst() {
         assert_eq!(trail::worst(&alert, &reader).as_deref(), wanted);
     }
 }
+
+// Regression: that an entry was corrected and that it was withdrawn later read alike.
+#[test]
+fn what_was_said_of_the_entry_is_told_with_who_said_it() {
+    use crate::core::alert::{Amended, Quantity};
+    let at = Timestamp::from_micros(0);
+    for (language, counts, by, said) in [
+        (
+            Language::English,
+            Some(100.0),
+            "Ana",
+            "What it stood on counts no more as it did: Ana corrected it to 100 mg/L (entered first as 20 mg/L)",
+        ),
+        (
+            Language::English,
+            None,
+            "Bo",
+            "What it stood on counts no more: Bo withdrew it (entered first as 20 mg/L)",
+        ),
+        (
+            Language::Spanish,
+            None,
+            "Bo",
+            "Lo que la sostenía ya no vale: Bo lo retiró (anotado primero como 20 mg/L)",
+        ),
+    ] {
+        let (was, counts) = (Quantity::MgPerL(20.0), counts.map(Quantity::MgPerL));
+        let amended = Some(Box::new(Amended { by: by.to_owned(), at, of: Some(7), was, counts }));
+        let changed = AlertChanged { amended, ..AlertChanged::new(AlertNumber(8), Change::Eased) };
+        let reader = Reader { language, scale: Scale::Celsius, zone: TimeZone::UTC };
+        let (told, ..) = trail::of(&Body::AlertChanged(changed), &reader).expect("of an alert");
+        assert_eq!(told, said);
+    }
+}
