@@ -4,9 +4,9 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::trail::{due_again, say};
 use super::words;
-use crate::core::alert::story::held_by;
-use crate::core::alert::{Alert, Condition, Occasion, Rack};
-use crate::core::reader::Reader;
+use crate::core::alert::story::{held_by, missing};
+use crate::core::alert::{Alert, Occasion, Rack};
+use crate::core::reader::{Reader, filled};
 use crate::core::record::{
     Amendment, AmendmentChange, Body, Change, MissedDue, Notification, OfAlert, Outcome, Record,
 };
@@ -49,28 +49,30 @@ pub(super) fn rests_on(trail: &[(u64, Record)], racks: &[Rack], reader: &Reader)
     newest.into_iter().map(|(of, amendment)| (words::rests_on(of, amendment, reader), of)).collect()
 }
 
+/// From the first time to the last.
+type Span = (Timestamp, Timestamp);
+
 /// Who was told of an open alert so far, and who could not be when it was tried last.
 pub(super) fn reached(records: &[(u64, Record)], reader: &Reader, now: Timestamp) -> Vec<String> {
-    // Of each contact when it was told first, and whether the newest message came through by any route.
-    let mut contacts: Vec<(&str, Option<Timestamp>, Option<Occasion>, bool)> = Vec::new();
+    // Of each contact when it was told first and last, and whether the newest message came through by any route.
+    let mut contacts: Vec<(&str, Option<Span>, Option<Occasion>, bool)> = Vec::new();
     for (_, record) in records {
         let Body::Notification(notification) = &record.body else { continue };
         let Notification { contact, outcome, occasion, .. } = &**notification;
         let told = *outcome == Outcome::Delivered;
-        let at = told.then_some(record.recorded);
+        let at = told.then_some((record.recorded, record.recorded));
         match contacts.iter_mut().find(|(known, ..)| known == contact) {
-            Some((_, first, newest, reached)) => {
-                *first = first.or(at);
+            Some((_, span, newest, reached)) => {
+                *span = span.zip(at).map(|(span, at)| (span.0, at.1)).or(*span).or(at);
                 *reached = told || (*reached && newest == occasion);
                 *newest = *occasion;
             }
             None => contacts.push((contact, at, *occasion, told)),
         }
     }
-    let told = contacts
-        .iter()
-        .filter_map(|(contact, first, ..)| Some(format!("{contact} ({})", reader.near((*first)?, now))));
-    let told: Vec<String> = told.collect();
+    let told = contacts.iter().filter_map(|(contact, span, ..)| Some((contact, (*span)?)));
+    let told: Vec<String> =
+        told.map(|(contact, span)| format!("{contact} ({})", told_at(span, reader, now))).collect();
     let missed = contacts.iter().filter(|(.., reached)| !reached).map(|(contact, ..)| *contact);
     let missed: Vec<&str> = missed.collect();
     let line = |pair, names: String| format!("{}: {names}", say(reader.language, pair));
@@ -84,6 +86,16 @@ pub(super) fn reached(records: &[(u64, Record)], reader: &Reader, now: Timestamp
     lines
 }
 
+/// When somebody was told, first and last.
+fn told_at((first, last): Span, reader: &Reader, now: Timestamp) -> String {
+    let [first, last] = [first, last].map(|at| reader.near(at, now));
+    if first == last {
+        return first;
+    }
+    let pair = ("{first}, last {last}", "{first}; la última vez {last}");
+    filled(say(reader.language, pair), &[("first", &first), ("last", &last)])
+}
+
 /// When each of several checks was due that an open alert finds missing, the first one first; none where it is one.
 pub(super) fn overdue(
     alert: &Alert,
@@ -91,42 +103,9 @@ pub(super) fn overdue(
     reader: &Reader,
     now: Timestamp,
 ) -> Vec<String> {
-    if alert.condition != Condition::CheckOverdue || alert.cleared.is_some() || alert.about.len() < 2 {
+    if alert.cleared.is_some() {
         return Vec::new();
     }
-    // Of each kind when it was due first since it has been missing.
-    let mut due: Vec<MissedDue> = Vec::new();
-    for (_, record) in records {
-        let missed = match record.body.of_alert() {
-            Some(OfAlert::Raised(raised)) => raised.missed,
-            Some(OfAlert::Changed(changed)) => {
-                match changed.change {
-                    Change::Returned => due.clear(),
-                    Change::Eased => {
-                        due.retain(|own| changed.about.iter().any(|kind| kind == own.check.as_str()));
-                    }
-                    Change::Grew
-                    | Change::MissedAgain
-                    | Change::Escalated
-                    | Change::EscalationEnded
-                    | Change::NobodyToTell
-                    | Change::Held => {}
-                }
-                changed.missed
-            }
-            Some(
-                OfAlert::Acknowledged(_)
-                | OfAlert::Cleared(_)
-                | OfAlert::Closed(_)
-                | OfAlert::Action(_)
-                | OfAlert::Notification(_),
-            )
-            | None => None,
-        };
-        due.extend(missed.filter(|missed| due.iter().all(|own| own.check != missed.check)));
-    }
-    due.retain(|own| alert.about.iter().any(|kind| kind == own.check.as_str()));
-    due.sort_by_key(|own| own.due);
     let line = |own: MissedDue| due_again(own, Change::MissedAgain, Some(now), reader);
-    due.into_iter().map(line).collect()
+    missing(alert, records).into_iter().map(line).collect()
 }

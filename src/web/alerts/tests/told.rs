@@ -208,3 +208,30 @@ fn what_was_said_of_the_entry_is_told_with_who_said_it() {
         assert_eq!(told, said);
     }
 }
+
+// Regression: of each contact only the first time was told.
+#[test]
+fn whoever_was_told_is_named_with_the_first_and_the_last_time() {
+    use crate::core::record::{Notification, Outcome};
+    let at = |minute: i64| Timestamp::from_micros(minute * 60_000_000);
+    let told = |contact: &str, minute| {
+        let notification = Notification {
+            key: String::new(),
+            alert: Some(AlertNumber(7)),
+            occasion: Some(Occasion::Summary),
+            contact: contact.to_owned(),
+            route: "email:ana@example.org".parse().expect("a route"),
+            outcome: Outcome::Delivered,
+            attempts: 1,
+            error: None,
+            why: None,
+        };
+        (0, Record::new(at(minute), None, Body::Notification(Box::new(notification))))
+    };
+    let records = [told("duty", 881), told("office", 901), told("duty", 1_084)];
+    let reader = Reader { language: Language::English, scale: Scale::Celsius, zone: TimeZone::UTC };
+    assert_eq!(
+        head::reached(&records, &reader, at(1_090)),
+        ["Told so far: duty (14:41 UTC, last 18:04 UTC), office (15:01 UTC)"]
+    );
+}
