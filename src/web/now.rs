@@ -163,14 +163,35 @@ impl GlanceAlert {
     }
 
     /// Puts those by which ware is in danger, or racks are that nobody has accounted for, before checks that are late,
-    /// what is over last, and else leaves the order.
+    /// by which racks become unproven, these before early warnings, which judge none, what is over last, and else
+    /// leaves the order.
     pub(crate) fn danger_first(alerts: &mut [Self]) {
         let is_held =
             |alert: &Self| alert.condition.severity() == Severity::Critical && alert.uncovered.is_some();
-        let is_late =
-            |alert: &Self| matches!(alert.condition, Condition::CheckOverdue | Condition::CalibrationOverdue);
+        let can_wait = |alert: &Self| match alert.condition {
+            Condition::CheckOverdue => 1,
+            Condition::Drifting => 2,
+            Condition::CalibrationOverdue => 3,
+            Condition::Cold
+            | Condition::Brief
+            | Condition::Weak
+            | Condition::Unproven
+            | Condition::WashLow
+            | Condition::RinseHot
+            | Condition::Narrow
+            | Condition::TankCold
+            | Condition::ProbeFault
+            | Condition::ProbeSilent
+            | Condition::ThermometerOff
+            | Condition::SuppliesShort
+            | Condition::RecordDamaged
+            | Condition::DiskFilling
+            | Condition::ClockUnsynchronised
+            | Condition::SeriesBacklog
+            | Condition::Undelivered => 0,
+        };
         alerts.sort_by_key(|alert| {
-            (alert.is_over(), !(alert.endangers_ware() || is_held(alert)), is_late(alert))
+            (alert.is_over(), !(alert.endangers_ware() || is_held(alert)), can_wait(alert))
         });
     }
 }

@@ -256,10 +256,12 @@ fn danger_stands_before_what_is_late() {
     let off = alert(2, Condition::ThermometerOff, "dm1/rinse", Some(1));
     let short = alert(1, Condition::SuppliesShort, "[detergent] Ana", None);
     let closing = GlanceAlert { lasts: false, ..alert(6, Condition::ProbeSilent, "dm1/rinse", None) };
-    let mut alerts = vec![closing, late, silent, off, short];
+    // An early warning judges no rack; a check that is late can leave some unproven.
+    let drift = alert(7, Condition::Drifting, "", None);
+    let mut alerts = vec![closing, drift, late, silent, off, short];
     GlanceAlert::danger_first(&mut alerts);
     let order: Vec<u64> = alerts.iter().map(|alert| alert.number).collect();
-    assert_eq!(order, [2, 1, 4, 5, 6]);
+    assert_eq!(order, [2, 1, 4, 5, 7, 6]);
     let over = GlanceAlert { lasts: false, ..alert(1, Condition::SuppliesShort, "[detergent] Ana", None) };
     assert!(!over.endangers_ware());
 }
