@@ -327,7 +327,8 @@ impl Glances for House {
                 since: alert.lasts_since(),
                 racks: alert.racks.count,
                 washed: {
-                    let missing = alert.action_missing().then(|| alert.racks_uncovered());
+                    let missing = alert.action_missing().then(|| alert.racks_to_hold());
+                    let missing = missing.filter(|count| *count > 0);
                     alert.racks.latest_span(missing.unwrap_or(alert.racks.count))
                 },
                 named: alert.racks.named.iter().map(|rack| rack.index).collect(),

@@ -36,6 +36,8 @@ struct Words {
     alert: &'static str,
     taken_by: &'static str,
     waiting: &'static str,
+    on_it: &'static str,
+    none_on_it: &'static str,
     since: &'static str,
     recovered: &'static str,
     tank: &'static str,
@@ -59,6 +61,8 @@ static ENGLISH: Words = Words {
     alert: "Alert",
     taken_by: "taken care of by",
     waiting: "nobody takes care of it now",
+    on_it: "taken by",
+    none_on_it: "taken by nobody",
     since: "Since",
     recovered: "recovered",
     tank: "Wash tank",
@@ -82,6 +86,8 @@ static SPANISH: Words = Words {
     alert: "Alerta",
     taken_by: "se encarga",
     waiting: "nadie se encarga ahora",
+    on_it: "a cargo:",
+    none_on_it: "a cargo: nadie",
     since: "Desde",
     recovered: "recuperada",
     tank: "Tanque de lavado",
@@ -229,10 +235,10 @@ fn more_alerts(folded: &[&GlanceAlert], language: Language) -> String {
 struct Alarm {
     number: u64,
     what: String,
-    /// Since when, of how many racks, and whether it has recovered.
+    /// Since when, of how many racks, whether it has recovered, and who takes care of it.
     stands: String,
-    /// Who takes care of it.
-    who: String,
+    /// The same without the racks, for a phone.
+    in_short: String,
 }
 
 fn alarm(alert: &GlanceAlert, words: &Words, reader: &Reader, now: Timestamp) -> Alarm {
@@ -242,18 +248,35 @@ fn alarm(alert: &GlanceAlert, words: &Words, reader: &Reader, now: Timestamp) ->
     let about = if about.is_empty() { String::new() } else { format!(" – {}", about.join(", ")) };
     let mut stands = vec![format!("{} {}", words.since, reader.near(alert.since, now))];
     if alert.racks > 0 {
-        let when = alert.washed.map_or(String::new(), |span| format!(", {}", washed(span, reader, now)));
-        stands.push(format!("{}{when}", racks(alert.racks, language)));
+        stands.push(affected(alert, reader, now));
     }
-    if !alert.lasts {
-        stands.push(words.recovered.to_owned());
-    }
-    let who = match &alert.taken_by {
-        Some(by) => format!("{} {by}", words.taken_by),
-        None => words.waiting.to_owned(),
+    let recovered = (!alert.lasts).then(|| words.recovered.to_owned());
+    let (who, on_it) = match &alert.taken_by {
+        Some(by) => (format!("{} {by}", words.taken_by), format!("{} {by}", words.on_it)),
+        None => (words.waiting.to_owned(), words.none_on_it.to_owned()),
     };
+    stands.extend(recovered.iter().cloned().chain([who]));
+    let is_today = reader.day(alert.since) == reader.day(now);
+    let since = if is_today { reader.clock(alert.since) } else { reader.near(alert.since, now) };
+    let in_short = [format!("{} {since}", words.since)].into_iter().chain(recovered).chain([on_it]);
+    let in_short = in_short.collect::<Vec<_>>().join(" · ");
     let what = format!("{}{about}", alert.title);
-    Alarm { number: alert.number, what, stands: stands.join(" · "), who }
+    Alarm { number: alert.number, what, stands: stands.join(" · "), in_short }
+}
+
+/// How many racks are affected, how many of them nobody has accounted for, and when those were washed.
+fn affected(alert: &GlanceAlert, reader: &Reader, now: Timestamp) -> String {
+    let left = alert.uncovered.filter(|left| *left > 0 && *left < alert.racks);
+    let left = left.map(|left| {
+        let phrase = said(
+            reader.language,
+            "{left} of them without an action",
+            "{left} de ellas sin acción correctiva",
+        );
+        filled(phrase, &[("left", &left.to_string())])
+    });
+    let when = alert.washed.map(|span| washed(span, reader, now));
+    [racks(alert.racks, reader.language)].into_iter().chain(left).chain(when).collect::<Vec<_>>().join(", ")
 }
 
 /// The settled minimum and the limit, with as many digits as tell them apart.

@@ -217,7 +217,7 @@ async fn the_first_page_says_how_each_machine_is() {
         "120 s",
         "NO DATA",
         "Alert 3: Too &#60;cold&#62;",
-        "1 rack affected · </span>nobody takes care of it now",
+        "1 rack affected · nobody takes care of it now</span>",
         "2 min ago",
     ] {
         let wanted = said != "120 s";

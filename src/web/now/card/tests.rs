@@ -307,3 +307,38 @@ fn a_minimum_that_was_not_judged_is_shown_as_that() {
         assert!(!made.contains("class=\"ruler\""), "what proves nothing stands against no limit: {made}");
     }
 }
+
+// Regression: a phone told neither since when nor whether it has recovered; and of eight racks the time was told that
+// seven were washed in.
+#[test]
+fn a_line_says_since_when_and_which_racks() {
+    let at = |minute: i64| Timestamp::from_micros(minute * 60_000_000);
+    let own = GlanceAlert {
+        since: at(720),
+        racks: 8,
+        washed: Some((at(725), at(760))),
+        lasts: false,
+        ..alert(3, Condition::Cold, "", Some(7))
+    };
+    for (language, short, whole) in [
+        (
+            Language::English,
+            "<span class=\"narrower\">Since 12:00 · recovered · taken by nobody</span>",
+            "8 racks affected, 7 of them without an action, washed 12:05 to 12:40 UTC · recovered · nobody",
+        ),
+        (
+            Language::Spanish,
+            "<span class=\"narrower\">Desde 12:00 · recuperada · a cargo: nadie</span>",
+            "8 canastas afectadas, 7 de ellas sin acción correctiva, lavadas de 12:05 a 12:40 UTC · recuperada",
+        ),
+    ] {
+        let reader = Reader { language, scale: Scale::Celsius, zone: jiff::tz::TimeZone::UTC };
+        let html = |own: GlanceAlert| {
+            card(&Glance { alerts: vec![own], ..glance() }, &reader, at(800), "").expect("a card").html
+        };
+        let made = html(own.clone());
+        assert!(made.contains(short) && made.contains(whole), "{made}");
+        let all = html(GlanceAlert { uncovered: Some(8), ..own.clone() });
+        assert!(!all.contains("without") && !all.contains("sin acción"), "{all}");
+    }
+}
