@@ -35,7 +35,7 @@ words! {
     another_action: "Another corrective action", "Otra acción correctiva";
     another_action_hint: "The action on record covers the racks that were shown to whoever wrote it. A rack after those needs another one.", "La acción que consta vale para las canastas que vio quien la escribió. Una canasta posterior necesita otra.";
     racks: "What happened to the racks", "Qué se hizo con las canastas";
-    racks_example: "Held and rewashed since 12:40, none went out", "Retenidas y lavadas de nuevo desde las 12:40; ninguna salió";
+    racks_example: "Example: held and washed again, none went out", "Ejemplo: retenidas y lavadas de nuevo; ninguna salió";
     done: "What was done", "Qué se hizo";
     done_example: "What was mended, and how it was tested", "Qué se reparó y cómo se probó";
     listed: "Racks it is about", "Canastas afectadas";
