@@ -269,7 +269,7 @@ mod tests {
             for (language, said) in [(Language::English, english), (Language::Spanish, spanish)] {
                 assert_eq!(
                     Stand::of(&glance, &reader(language), NOW),
-                    Stand { level, said: said.to_owned() }
+                    Stand { level, said: said.to_owned(), when: String::new() }
                 );
                 let open = glance.alerts.len();
                 let told = lines(std::slice::from_ref(&glance), open, &[], (&reader(language), NOW));

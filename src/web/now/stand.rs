@@ -54,14 +54,24 @@ impl Level {
 pub(super) struct Stand {
     pub(super) level: Level,
     pub(super) said: String,
+    /// The end of it that a phone has no room for: when the racks were washed, which the list above says too.
+    pub(super) when: String,
 }
 
 impl Stand {
+    /// What is said, without that end.
+    pub(super) fn begin(&self) -> &str {
+        self.said.strip_suffix(&self.when).unwrap_or(&self.said)
+    }
+
     pub(super) fn of(glance: &Glance, reader: &Reader, now: Timestamp) -> Self {
         let language = reader.language;
         let judged = glance.last.as_ref().map(|rack| rack.verdict);
+        let mut when = String::new();
         let (level, said) = if glance.alerts.iter().any(|alert| !alert.is_over()) {
-            (Level::Bad, alarm(&glance.alerts, reader, now))
+            let (said, washed) = alarm(&glance.alerts, reader, now);
+            when = washed;
+            (Level::Bad, said)
         } else if let Some(old) = old(glance.data, language) {
             (Level::Bad, old.to_owned())
         } else if let Some(bad @ (Verdict::Cold | Verdict::Brief | Verdict::Weak)) = judged {
@@ -79,7 +89,7 @@ impl Stand {
                 None => (Level::Nothing, said(language, "No rack yet", "Aún sin canastas").to_owned()),
             }
         };
-        Self { level, said }
+        Self { level, said, when }
     }
 }
 
@@ -100,8 +110,8 @@ fn last(judged: Verdict, language: Language) -> String {
     format!("{}: {word}", said(language, "Last rack", "Última canasta"))
 }
 
-/// What the first of the alerts asks for, the most pressing.
-fn alarm(alerts: &[GlanceAlert], reader: &Reader, now: Timestamp) -> String {
+/// What the first of the alerts asks for, the most pressing; and its end, when the racks were washed.
+fn alarm(alerts: &[GlanceAlert], reader: &Reader, now: Timestamp) -> (String, String) {
     let language = reader.language;
     let open = match (alerts.len(), language) {
         (1, Language::English) => "Alert open".to_owned(),
@@ -135,7 +145,9 @@ fn alarm(alerts: &[GlanceAlert], reader: &Reader, now: Timestamp) -> String {
         Some(alert) => alert.title.clone(),
         None => String::new(),
     };
-    format!("{open}: {what}")
+    let said = format!("{open}: {what}");
+    let when = if said.ends_with(&when) { when } else { String::new() };
+    (said, when)
 }
 
 /// From when to when racks were washed.
