@@ -124,6 +124,18 @@ pub(in crate::app) fn told_among(
     Ok(story)
 }
 
+/// What the records of this alert that can be read come to, with the cycles it is about; `None` where it was never
+/// raised.
+///
+/// # Errors
+/// The ledger's, but for damage of single records.
+pub(in crate::app) fn told_of(raised: &mut Raised<'_>, number: u64) -> Result<Option<Story>, LedgerError> {
+    let own = raised.ledger.records_about(Subject::Alert(number))?;
+    let own: Vec<(u64, Record)> =
+        own.into_iter().filter_map(|(index, found)| Some((index, found.ok()?.1))).collect();
+    told_among(raised, &own)
+}
+
 /// Reads the last good cycle before an alert and the cycles it is about, past those that are damaged.
 ///
 /// # Errors

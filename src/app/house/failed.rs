@@ -5,6 +5,7 @@ use std::ops::ControlFlow;
 use std::time::Duration;
 
 use super::logbook::entered;
+use crate::app::alerts::past::Raised;
 use crate::app::alerts::story;
 use crate::core::alert::{Alert, Earlier};
 use crate::core::cycle::plate::Profile;
@@ -144,10 +145,7 @@ pub(super) fn doubted_before(
 
 /// Whether racks that had passed are in doubt by an alert: those of one whose test was entered wrongly are not.
 fn still_doubts(ledger: &Reader, alert: u64) -> Result<bool, LedgerError> {
-    let own = ledger.records_about(Subject::Alert(alert))?;
-    let own: Vec<(u64, Record)> =
-        own.into_iter().filter_map(|(index, found)| Some((index, found.ok()?.1))).collect();
-    Ok(story::told(ledger, &own)?
+    Ok(story::told_of(&mut Raised::of(ledger), alert)?
         .is_some_and(|told| told.alert.doubted() > 0 && !told.alert.was_entered_wrongly()))
 }
 

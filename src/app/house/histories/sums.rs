@@ -14,7 +14,7 @@ use crate::core::alert::Settings;
 use crate::core::alert::hours::Stretch;
 use crate::core::record::{Body, CheckKind, Record};
 use crate::core::time::Timestamp;
-use crate::ledger::{LedgerError, Order, Reader, RecordFilter, Subject};
+use crate::ledger::{LedgerError, Order, Reader, RecordFilter};
 use crate::web::history::{AlertsSummed, BEFORE_MAX, GapsSummed, OpenHours, Stood, Sum, Summed, Tally};
 
 /// The sum of a span; `None` where nothing at all is on record of it.
@@ -113,10 +113,7 @@ fn alerts(ledger: &Reader, sought: &Sought, damaged: &mut Vec<u64>) -> Result<Al
     }
     let mut others = Raised::of(ledger);
     for alert in doubting {
-        let own = ledger.records_about(Subject::Alert(alert))?;
-        let own: Vec<(u64, Record)> =
-            own.into_iter().filter_map(|(index, found)| Some((index, found.ok()?.1))).collect();
-        let doubted = story::told_among(&mut others, &own)?.map_or(0, |told| told.alert.doubted());
+        let doubted = story::told_of(&mut others, alert)?.map_or(0, |told| told.alert.doubted());
         alerts.doubting.extend((doubted > 0).then_some((alert, doubted)));
     }
     let machine = sought.question.machine.as_deref();
