@@ -172,7 +172,7 @@ pub(in crate::web) fn card(
         say: format!(
             "{}: {}. {word} {}",
             glance.machine,
-            stand.said,
+            stand.whole(),
             [measured.as_deref(), unjudged].into_iter().flatten().collect::<Vec<_>>().join(", ")
         ),
         stand,

@@ -80,11 +80,7 @@ fn line<'a>(level: Level, stands: &[(&'a Glance, Stand)], language: Language) ->
     let machines: Vec<Machine<'a>> = stands
         .iter()
         .filter(|(_, stand)| stand.level == level)
-        .map(|(glance, stand)| Machine {
-            place: glance.place,
-            name: &glance.machine,
-            said: stand.said.clone(),
-        })
+        .map(|(glance, stand)| Machine { place: glance.place, name: &glance.machine, said: stand.whole() })
         .collect();
     let (count, all) = (machines.len(), stands.len());
     let of = match language {
@@ -298,7 +294,7 @@ mod tests {
             (vec![silent.clone(), silent], "2 alerts open: 2 corrective actions missing"),
         ] {
             let glance = machine(1, Some(Verdict::Pass), Data::Live, alerts);
-            assert_eq!(Stand::of(&glance, &reader(Language::English), NOW).said, said);
+            assert_eq!(Stand::of(&glance, &reader(Language::English), NOW).whole(), said);
         }
     }
 
@@ -313,7 +309,7 @@ mod tests {
         };
         let said = |alerts: Vec<GlanceAlert>, language, now| {
             let glance = machine(1, Some(Verdict::Pass), Data::Live, alerts);
-            Stand::of(&glance, &reader(language), now).said
+            Stand::of(&glance, &reader(language), now).whole()
         };
         let both = || vec![cold((721, 800)), cold((730, 838))];
         assert!(

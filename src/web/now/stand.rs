@@ -54,14 +54,14 @@ impl Level {
 pub(super) struct Stand {
     pub(super) level: Level,
     pub(super) said: String,
-    /// The end of it that a phone has no room for: when the racks were washed, which the list above says too.
+    /// What follows, and a phone has no room for: when the racks were washed, which the list above says too.
     pub(super) when: String,
 }
 
 impl Stand {
-    /// What is said, without that end.
-    pub(super) fn begin(&self) -> &str {
-        self.said.strip_suffix(&self.when).unwrap_or(&self.said)
+    /// All of it.
+    pub(super) fn whole(&self) -> String {
+        format!("{}{}", self.said, self.when)
     }
 
     pub(super) fn of(glance: &Glance, reader: &Reader, now: Timestamp) -> Self {
@@ -110,7 +110,7 @@ fn last(judged: Verdict, language: Language) -> String {
     format!("{}: {word}", said(language, "Last rack", "Última canasta"))
 }
 
-/// What the first of the alerts asks for, the most pressing; and its end, when the racks were washed.
+/// What the first of the alerts asks for, the most pressing; and what follows, when the racks were washed.
 fn alarm(alerts: &[GlanceAlert], reader: &Reader, now: Timestamp) -> (String, String) {
     let language = reader.language;
     let open = match (alerts.len(), language) {
@@ -134,20 +134,18 @@ fn alarm(alerts: &[GlanceAlert], reader: &Reader, now: Timestamp) -> (String, St
     let when = whole.map_or(String::new(), |span| format!(", {}", washed(span, reader, now)));
     let what = match alerts.first() {
         Some(_) if held > 0 && alerts.iter().any(|alert| alert.lasts && racks(alert) > 0) => {
-            format!("{}{when}", to_wash(held, language))
+            to_wash(held, language)
         }
         Some(_) if held > 0 => {
             let phrase = said(language, "{actions} for {racks}", "{actions} de {racks}");
             let (actions, racks) = (missing(alerts, language), Noun::Racks.of(held, language));
-            format!("{}{when}", filled(phrase, &[("actions", &actions), ("racks", &racks)]))
+            filled(phrase, &[("actions", &actions), ("racks", &racks)])
         }
         Some(alert) if !alert.lasts => missing(alerts, language),
         Some(alert) => alert.title.clone(),
         None => String::new(),
     };
-    let said = format!("{open}: {what}");
-    let when = if said.ends_with(&when) { when } else { String::new() };
-    (said, when)
+    (format!("{open}: {what}"), when)
 }
 
 /// From when to when racks were washed.
