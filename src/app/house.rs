@@ -48,6 +48,7 @@ use crate::ledger::{Known, WholeChunks};
 use crate::runtime::clock::Clock;
 use crate::runtime::driver::Pulse;
 use crate::series::pump::Standing as Backlog;
+use crate::web::access::Access;
 use crate::web::kitchen::Kitchen;
 
 /// Longest time between two looks at what is new: how long ago something was grows by itself.
@@ -96,6 +97,7 @@ pub(super) struct House {
     desk: Desk,
     checking: Checking,
     stop: CancellationToken,
+    access: Arc<Access>,
     /// Whether the machines are simulated.
     simulated: bool,
 }
@@ -122,6 +124,8 @@ pub(super) struct Ground<'a> {
     pub(super) series: Option<watch::Receiver<Backlog>>,
     /// Asks whether the driver still turns; `None` where none runs.
     pub(super) pulse: Option<Pulse>,
+    /// Who may log in at the pages.
+    pub(super) access: &'a Arc<Access>,
     /// Whether the machines are simulated.
     pub(super) simulated: bool,
 }
@@ -164,6 +168,7 @@ impl House {
             checking: Checking::default(),
             stop: stop.clone(),
             presses: Arc::default(),
+            access: Arc::clone(ground.access),
             simulated: ground.simulated,
             tests: Tests::default(),
         };

@@ -17,6 +17,8 @@ use serde::Deserialize;
 
 pub(super) use self::maintenance::{begin, show as show_maintenance};
 use self::words::{Words, words};
+use super::access::Row;
+use super::access::store::{Account, Token};
 use super::attempt::NotOver;
 use super::frame::{self, Frame, Refusal, Tab};
 use super::kitchen::{Kitchen, Pages};
@@ -84,6 +86,17 @@ pub struct Tested {
     pub steps: Option<Vec<TestStep>>,
 }
 
+/// Who may ask anything of this gateway.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Entitled {
+    /// Every account, by name.
+    pub accounts: Vec<Account>,
+    /// Every token, by name.
+    pub tokens: Vec<Token>,
+    /// What the clock of the accounts shows.
+    pub now: Timestamp,
+}
+
 /// What the pages ask of whoever runs the site.
 pub trait Premises: Clone + Send + Sync + 'static {
     /// The configuration in force.
@@ -94,6 +107,9 @@ pub trait Premises: Clone + Send + Sync + 'static {
 
     /// Every channel that is configured.
     fn channels(&self) -> impl Future<Output = Result<Vec<Channel>, Refusal>> + Send;
+
+    /// Who may log in, and the tokens of programs, with the time by which these have ended.
+    fn accounts(&self) -> impl Future<Output = Result<Entitled, Refusal>> + Send;
 
     /// Sends a marked test by every route of a contact; ends with it. One that has just been made is not
     /// made again.
@@ -205,15 +221,20 @@ struct SettingsPage<'a> {
     contacts: Vec<Seen>,
     ask: Option<String>,
     channels: Vec<Stood>,
+    accounts: Vec<Row>,
+    tokens: Vec<Row>,
+    /// Whom to ask for another account; `None` for those who make them.
+    ask_accounts: Option<String>,
     sections: Vec<(String, Vec<Line>)>,
 }
 
 /// Shows contacts, channels and the configuration in force.
 pub(super) async fn show<K: Kitchen>(State(pages): State<Pages<K>>, person: Person) -> Response {
-    let channels = match pages.kitchen.channels().await {
-        Ok(channels) => channels,
+    let (channels, entitled) = match tokio::try_join!(pages.kitchen.channels(), pages.kitchen.accounts()) {
+        Ok(found) => found,
         Err(refused) => return frame::refuse(refused, &person, &pages.site, 0),
     };
+    let Entitled { accounts, tokens, now } = entitled;
     let reader = &person.reader;
     let words = words(reader.language);
     let open = pages.open().await;
@@ -238,6 +259,9 @@ pub(super) async fn show<K: Kitchen>(State(pages): State<Pages<K>>, person: Pers
         contacts: pages.kitchen.contacts().into_iter().map(|one| seen(one, &person)).collect(),
         ask: who::instead(&person, Right::Act, words.test),
         channels: channels.into_iter().map(|channel| stood(channel, reader)).collect(),
+        accounts: accounts.into_iter().map(|one| Row::account(one, reader)).collect(),
+        tokens: tokens.into_iter().map(|one| Row::token(one, now, reader)).collect(),
+        ask_accounts: who::instead(&person, Right::Accounts, words.accounts_change),
         sections: sections
             .map(|Section { header, notes }| (header, notes.into_iter().map(line).collect()))
             .collect(),

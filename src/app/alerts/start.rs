@@ -130,6 +130,7 @@ pub(in crate::app) async fn start(
             edition: loaded.sha256(),
             series: around.series.as_ref().map(SeriesHandle::standing),
             pulse: Some(around.pulse.clone()),
+            access: &keeper.access,
             simulated: around.simulated,
         };
         let (house, beating) = House::new(&ground, last_commit.clone());

@@ -15,14 +15,16 @@ use tokio_util::sync::CancellationToken;
 use super::days::Days;
 use super::inbox::Inbox;
 use crate::config::raw::quoted;
+use crate::config::text::of_temperature;
 use crate::core::time::Timestamp;
+use crate::core::units::Celsius;
 use crate::runtime::clock::Clock;
 
 /// Longest sleep of the player, so that it hears when it is to stop.
 const SLEEP_MAX: Duration = Duration::from_millis(50);
 /// Length of silence after which a probe counts as silent. A computer that pauses
 /// for a second must not make a fault of it at sixty times the real speed.
-const SILENT_AFTER: &str = "180s";
+const SILENT_AFTER: &str = "3min";
 /// Port of the pages, as the README names it.
 const PORT: u16 = 8480;
 /// Whom the messages of the demo reach, in the order of the steps: name, what they are, whether a digest is sent.
@@ -181,11 +183,13 @@ fn write_machine(text: &mut String, facts: &MachineFacts) -> std::fmt::Result {
     writeln!(text, "wash-time = \"{}s\"", facts.wash_s)?;
     writeln!(text, "pause-time = \"{}s\"", facts.pause_s)?;
     writeln!(text, "rinse-time = \"{}s\"", facts.rinse_s)?;
-    writeln!(text, "rinse-min = \"{} °C\"", facts.rinse_min_c)?;
-    writeln!(text, "wash-min = \"{} °C\"", facts.wash_min_c)?;
+    writeln!(text, "rinse-min = \"{}\"", of_temperature(Celsius(facts.rinse_min_c)))?;
+    writeln!(text, "wash-min = \"{}\"", of_temperature(Celsius(facts.wash_min_c)))?;
     writeln!(text, "dwell-min = \"{}s\"", facts.dwell_min_s)?;
     match facts.sanitizing {
-        Sanitizing::HotWater => writeln!(text, "rinse-max = \"{} °C\"", facts.rinse_max_c)?,
+        Sanitizing::HotWater => {
+            writeln!(text, "rinse-max = \"{}\"", of_temperature(Celsius(facts.rinse_max_c)))?
+        }
         Sanitizing::Chlorine | Sanitizing::Iodine | Sanitizing::Quat => {
             writeln!(text, "probes = [\"sanitizer\", \"ph\"]")?;
         }

@@ -11,13 +11,14 @@ use crate::app::{channels, order};
 use crate::config::note::Section;
 use crate::core::alert::trial::{Fact, SETTINGS};
 use crate::core::alert::{Contact, Route};
+use crate::core::causes::chain;
 use crate::core::record::{AccessDeed, Body, Outcome, Record};
 use crate::core::time::Timestamp;
 use crate::ledger::{LedgerError, Order, Reader, RecordFilter};
 use crate::web::attempt::NotOver;
 use crate::web::frame::Refusal;
 use crate::web::person::Person;
-use crate::web::settings::{Channel, MESSAGES_MAX, Premises, TestStep, Tested, Tried};
+use crate::web::settings::{Channel, Entitled, MESSAGES_MAX, Premises, TestStep, Tested, Tried};
 
 /// A test that is younger is not made again (own choice: longer than it takes to press twice).
 const TEST_AGAIN: Duration = Duration::from_secs(30);
@@ -99,6 +100,15 @@ impl Premises for House {
             Channel { broken: broken.map(|broken| broken.told), last: said.get(lane).cloned(), waiting, name }
         };
         Ok(each.into_iter().map(channel).collect())
+    }
+
+    async fn accounts(&self) -> Result<Entitled, Refusal> {
+        let read = tokio::try_join!(self.access.accounts(), self.access.tokens());
+        let (accounts, tokens) = read.map_err(|error| {
+            tracing::error!(error = chain(&error), "the accounts cannot be read");
+            Refusal::NotNow
+        })?;
+        Ok(Entitled { accounts, tokens, now: self.access.now() })
     }
 
     async fn test(&self, contact: String, by: String) -> Result<(), Refusal> {

@@ -18,7 +18,7 @@ use super::store::{Account, Token};
 use super::words::{Words, words};
 use crate::core::access::Role;
 use crate::core::address::escaped;
-use crate::core::reader::{Language, Scale};
+use crate::core::reader::{Language, Reader, Scale};
 use crate::core::time::Timestamp;
 use crate::web::frame::{self, Frame, Site, Tab};
 use crate::web::pages::STYLE;
@@ -240,13 +240,44 @@ impl<'a> OwnPage<'a> {
 
 /// A row of the list of accounts, or of tokens.
 #[derive(Debug)]
-struct Row {
-    name: String,
-    shown: String,
-    role: &'static str,
-    when: String,
-    state: &'static str,
+pub(in crate::web) struct Row {
+    pub(in crate::web) name: String,
+    pub(in crate::web) shown: String,
+    pub(in crate::web) role: &'static str,
+    /// When somebody last logged in; of a token, until when it counts.
+    pub(in crate::web) when: String,
+    pub(in crate::web) state: &'static str,
     live: bool,
+}
+
+impl Row {
+    pub(in crate::web) fn account(account: Account, reader: &Reader) -> Self {
+        let words = words(reader.language);
+        Self {
+            when: account.last_login.map_or_else(|| words.never.to_owned(), |at| reader.moment(at)),
+            state: match (account.disabled, account.must_change) {
+                (true, _) => words.disabled,
+                (false, true) => words.waits,
+                (false, false) => "",
+            },
+            role: who::role(account.role, reader.language),
+            live: !account.disabled,
+            name: account.name.into(),
+            shown: account.shown,
+        }
+    }
+
+    pub(in crate::web) fn token(token: Token, now: Timestamp, reader: &Reader) -> Self {
+        let live = !token.revoked && now < token.until;
+        Self {
+            when: reader.moment(token.until),
+            state: if live { "" } else { words(reader.language).ended },
+            role: who::role(token.role, reader.language),
+            live,
+            shown: String::new(),
+            name: token.name.into(),
+        }
+    }
 }
 
 /// The page of all accounts and tokens.
@@ -284,34 +315,11 @@ impl<'a> AccountsPage<'a> {
         let words = words(language);
         let frame = round.frame(words.accounts);
         let Listed { accounts, tokens, now } = listed;
-        let account = |account: Account| Row {
-            when: account.last_login.map_or_else(|| words.never.to_owned(), |at| reader.moment(at)),
-            state: match (account.disabled, account.must_change) {
-                (true, _) => words.disabled,
-                (false, true) => words.waits,
-                (false, false) => "",
-            },
-            role: who::role(account.role, language),
-            live: !account.disabled,
-            name: account.name.into(),
-            shown: account.shown,
-        };
-        let token = |token: Token| {
-            let live = !token.revoked && now < token.until;
-            Row {
-                when: reader.moment(token.until),
-                state: if live { "" } else { words.ended },
-                role: who::role(token.role, language),
-                live,
-                shown: String::new(),
-                name: token.name.into(),
-            }
-        };
         Self {
             frame,
             words,
-            accounts: accounts.into_iter().map(account).collect(),
-            tokens: tokens.into_iter().map(token).collect(),
+            accounts: accounts.into_iter().map(|one| Row::account(one, reader)).collect(),
+            tokens: tokens.into_iter().map(|one| Row::token(one, now, reader)).collect(),
             roles: roles(language),
             done,
             wrong,

@@ -27,6 +27,26 @@ async fn each_role_finds_its_own_ways() {
     }
 }
 
+// Own promise: whoever sees the settings sees who may log in, and only who decides it is led there.
+#[tokio::test]
+async fn settings_say_who_may_log_in() {
+    let kitchen = StillKitchen::new();
+    for role in [Role::Auditor, Role::Manager, Role::Technician, Role::Administrator] {
+        let (_, page) = get(&kitchen, "/settings", role, Language::English).await;
+        for said in [
+            "<b>Administrator</b> · admin · administrator<br><span class=\"quiet\">Last login, by this computer's clock: Thu 26 Nov 2026, 12:00 UTC",
+            "· gone · operator · disabled<br>",
+            "clock: never",
+            "Token of a program: <b>export</b> · auditor<br><span class=\"quiet\">counts until Fri 27 Nov 2026, 12:00 UTC",
+            "<b>old</b> · auditor · ended<br>",
+        ] {
+            assert!(page.replace("&#39;", "'").contains(said), "{role}: {said}: {page}");
+        }
+        assert_eq!(page.contains("href=\"accounts\""), role == Role::Administrator, "{role}");
+        assert_eq!(page.contains("Ask: administrator."), role != Role::Administrator, "{role}");
+    }
+}
+
 // Own promise: each value stands beside where it was set, each channel beside whether it can work, and
 // nothing of it is markup.
 #[tokio::test]

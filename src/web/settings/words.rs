@@ -12,9 +12,13 @@ words! {
     maintenance: "Work on a machine", "Trabajo en una máquina";
     maintenance_what: "Its racks are marked unproven and its messages held while somebody works on it.", "Sus canastas quedan sin comprobar y sus mensajes se retienen mientras alguien trabaja en ella.";
     settings: "Settings", "Configuración";
-    settings_what: "Contacts and their channels; the configuration in force.", "Contactos y sus canales; la configuración vigente.";
+    settings_what: "Contacts and their channels, who may log in, the configuration in force.", "Contactos y sus canales, quién puede entrar, la configuración vigente.";
     accounts: "Accounts", "Cuentas";
     accounts_what: "Who may log in, and what each may do.", "Quién puede entrar, y qué puede hacer cada cual.";
+    accounts_change: "Make or change accounts and tokens", "Crear o cambiar cuentas y fichas";
+    last_login: "Last login, by this computer's clock", "Última entrada, según el reloj de este equipo";
+    token: "Token of a program:", "Ficha de un programa:";
+    token_until: "counts until", "vale hasta el";
     contacts: "Contacts", "Contactos";
     none_contacts: "No contact is configured: nobody is told of an alert. Add a [[contact]].", "No hay ningún contacto: nadie recibe las alertas. Añada un [[contact]].";
     step: "step", "paso";
@@ -37,7 +41,7 @@ words! {
     cannot: "CANNOT WORK", "NO PUEDE FUNCIONAR";
     mend: "Do", "Hacer";
     configuration: "Configuration in force", "Configuración vigente";
-    configuration_hint: "Read only: it is changed in its files, and is in force after a restart. Secrets are shown by their path only.", "Solo lectura: se cambia en sus archivos y rige tras reiniciar. De los secretos solo se muestra la ruta.";
+    configuration_hint: "Read only: it is changed in its files, and is in force after a restart. Times and temperatures stand here in one spelling, whatever the files have: 180s as 3min. Secrets are shown by their path only.", "Solo lectura: se cambia en sus archivos y rige tras reiniciar. Tiempos y temperaturas se escriben aquí de una sola forma, sea cual sea la de los archivos: 180s como 3min. De los secretos solo se muestra la ruta.";
     line: "Key and value", "Clave y valor";
     source: "From", "De";
     default: "default", "por omisión";

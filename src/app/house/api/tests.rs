@@ -47,6 +47,7 @@ use crate::ledger::{Commit, NewRecord, Order, Reader, RecordFilter};
 use crate::report::row::samples;
 use crate::runtime::clock::Clock;
 use crate::runtime::driver::{CHECKS_MAX, Driver, INBOUND_MAX, Limits};
+use crate::web::access::{Access, Options};
 use crate::web::api::{Form, LIMIT_MAX, State, When};
 use crate::web::cycle::Racks;
 use crate::web::frame::Site;
@@ -125,6 +126,11 @@ impl Running {
         let (desk, reception) = alerts::Ground::new(&around, None);
         tokio::spawn(desk.run(stop.clone()));
         let composer = Arc::new(Composer::new(&loaded, &path, &clock, None).expect("a ledger"));
+        let (site, zone) = (configuration.site.clone(), configuration.alerts.zone.clone());
+        let options = Options { site, zone, tls: false, behind_proxy: false, public_url: None, port: 0 };
+        let now = clock.clone();
+        let access = Access::open(&directory.path().join("access"), options, move || now.now())
+            .expect("a store of accounts");
         let ground = Ground {
             loaded: &loaded,
             clock: &clock,
@@ -136,6 +142,7 @@ impl Running {
             edition: loaded.sha256(),
             series: None,
             pulse: Some(pulse.clone()),
+            access: &access,
             simulated: false,
         };
         let (house, beating) = House::new(&ground, stop.clone());
