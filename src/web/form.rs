@@ -6,7 +6,7 @@ pub(super) mod clock;
 
 use jiff::civil::Time;
 
-use crate::core::alert::TEXT_BYTES_MAX;
+use crate::core::alert::{LETTERS_MIN, TEXT_BYTES_MAX, says_something};
 use crate::core::logbook::listed;
 use crate::core::reader::Language;
 use crate::core::wall_clock::minute;
@@ -37,6 +37,8 @@ impl Field {
 pub(super) enum Fault {
     /// Nothing stands in it.
     Missing,
+    /// It has fewer letters and digits than a part of a corrective action.
+    SaysNothing,
     /// Nothing of what is offered was chosen.
     NoChoice,
     /// Something is short, and it is said of nothing what.
@@ -79,6 +81,16 @@ impl Fault {
     pub(super) fn say(self, language: Language) -> String {
         let (english, spanish) = match self {
             Self::Missing => ("Fill this in.", "Rellene este campo."),
+            Self::SaysNothing => {
+                return match language {
+                    Language::English => format!(
+                        "This says too little, and is what stays on record: write it in a few words, of at least {LETTERS_MIN} letters or digits."
+                    ),
+                    Language::Spanish => format!(
+                        "Esto dice demasiado poco, y es lo que queda registrado: escríbalo en pocas palabras, con {LETTERS_MIN} letras o cifras como mínimo."
+                    ),
+                };
+            }
             Self::NoChoice => ("Choose one.", "Elija una opción."),
             Self::NothingShort => (
                 "Tick above what is short, or write it here.",
@@ -197,6 +209,15 @@ pub(super) fn plain(number: f64) -> String {
 /// A text that must be there, without the blanks around it.
 pub(super) fn text(typed: &str, chars_max: usize) -> Result<String, Fault> {
     optional(typed, chars_max)?.ok_or(Fault::Missing)
+}
+
+/// Longest part of a corrective action, in characters.
+const ACTION_CHARS_MAX: usize = 2_000;
+
+/// A part of a corrective action, which must say something.
+pub(super) fn action(typed: &str) -> Result<String, Fault> {
+    let text = text(typed, ACTION_CHARS_MAX)?;
+    if says_something(&text) { Ok(text) } else { Err(Fault::SaysNothing) }
 }
 
 /// A text that may be left out, without the blanks around it; browsers send lines with CR LF.

@@ -36,8 +36,6 @@ const ANSWER_MAX: Duration = Duration::from_secs(10);
 const NAME_CHARS_MAX: usize = 100;
 /// Longest note, in characters.
 pub(super) const NOTE_CHARS_MAX: usize = 1_000;
-/// Longest part of a corrective action, in characters.
-pub(super) const ACTION_CHARS_MAX: usize = 2_000;
 
 /// What every answer stands on.
 #[derive(Clone)]
@@ -187,8 +185,7 @@ async fn act<A: Alerts, N: Now>(
         let unnumbered = Untaken::Plain((StatusCode::CONFLICT, Plain::Unnumbered));
         return perform(&shared, &token, &from, Err(unnumbered)).await;
     }
-    let written = |text: &str| form::text(text, ACTION_CHARS_MAX);
-    let deed = match (named(&name), written(&racks), written(&done)) {
+    let deed = match (named(&name), form::action(&racks), form::action(&done)) {
         (Ok(by), Ok(racks), Ok(done)) => Some(Deed::Act { by, racks, done, covers }),
         _ => None,
     };
@@ -196,8 +193,8 @@ async fn act<A: Alerts, N: Now>(
         let (who, held, did) = (Field::with(&name), Field::with(&racks), Field::with(&done));
         let mut typed = Typed { who, racks: held, done: did, covers, ..Typed::default() };
         typed.who.fault = named(&name).err().map(|fault| fault.say(language));
-        typed.racks.take(written(&racks), language);
-        typed.done.take(written(&done), language);
+        typed.racks.take(form::action(&racks), language);
+        typed.done.take(form::action(&done), language);
         typed
     };
     perform(&shared, &token, &from, deed.ok_or_else(|| Untaken::Typed(Box::new(typed)))).await

@@ -140,6 +140,9 @@ fn refused(refusal: &Refusal) -> Problem {
         }
         Refusal::Missing { .. } => "say who it is and what was done",
         Refusal::TooLong { .. } => "say it in fewer words",
+        Refusal::SaysNothing { .. } => {
+            "say with --racks what became of the racks, and with --done what was done, each in a few words"
+        }
         Refusal::UnknownMachine { .. } => "give the name that the machine has in the configuration",
         Refusal::UnknownContact { .. } => "give the name of a [[contact]] of the configuration",
         Refusal::TooFarAhead { .. } => "give an earlier end; it can be moved while the work goes on",

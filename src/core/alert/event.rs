@@ -6,6 +6,7 @@ use serde::{Deserialize, Serialize};
 
 use super::notice::Notice;
 use super::open::AlertNumber;
+use super::people::LETTERS_MIN;
 use crate::core::record::Record;
 use crate::core::time::Timestamp;
 use crate::core::units::Celsius;
@@ -171,6 +172,12 @@ pub enum Refusal {
     #[error("{what} is longer than {TEXT_BYTES_MAX} bytes")]
     TooLong {
         /// What is too long.
+        what: &'static str,
+    },
+    /// A part of a corrective action that says nothing, see [`says_something`](super::says_something).
+    #[error("{what} says nothing: it has fewer than {LETTERS_MIN} letters or digits")]
+    SaysNothing {
+        /// What says nothing.
         what: &'static str,
     },
     /// The configuration has no such machine.

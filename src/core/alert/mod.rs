@@ -120,6 +120,7 @@ pub use notice::{Notice, Occasion};
 pub use open::{
     Acknowledgement, Action, Alert, AlertNumber, Amended, Pattern, Quantity, RACKS_NAMED_MAX, Rack, Racks,
 };
+pub use people::{LETTERS_MIN, says_something};
 pub use settings::{MachineSettings, Period, Rules, Settings};
 #[cfg(test)]
 mod tests;

@@ -50,8 +50,8 @@ impl Turn<'_> {
         covers: Option<u64>,
     ) -> Result<(), Refusal> {
         let by = entered("the name of the person", by)?;
-        let racks = entered("what happened to the racks", racks)?;
-        let done = entered("what was done", done)?;
+        let racks = told("what happened to the racks", racks)?;
+        let done = told("what was done", done)?;
         let (machine, condition) = self.state.subject_of(alert).ok_or(Refusal::NotOpen { alert })?;
         let open = self.state.open_mut(&machine, condition).ok_or(Refusal::NotOpen { alert })?;
         let held = open.alert.racks.count;
@@ -201,6 +201,21 @@ impl Turn<'_> {
         });
         Ok(())
     }
+}
+
+/// Fewest letters and digits by which a part of a corrective action says anything (own choice: «held» does, «ok» does not).
+pub const LETTERS_MIN: usize = 4;
+
+/// Whether a part of a corrective action says anything: it closes an alert, and is what an auditor reads of it.
+#[must_use]
+pub fn says_something(text: &str) -> bool {
+    text.chars().filter(|character| character.is_alphanumeric()).take(LETTERS_MIN).count() == LETTERS_MIN
+}
+
+/// A part of a corrective action, without the blanks around it.
+fn told(what: &'static str, text: &str) -> Result<String, Refusal> {
+    let text = entered(what, text)?;
+    if says_something(&text) { Ok(text) } else { Err(Refusal::SaysNothing { what }) }
 }
 
 /// A text that a person entered, without the blanks around it.

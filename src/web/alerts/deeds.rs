@@ -13,7 +13,7 @@ use crate::web::form::{self, Field};
 use crate::web::frame::{self, Refusal};
 use crate::web::kitchen::{Kitchen, Pages};
 use crate::web::person::Person;
-use crate::web::serve::{ACTION_CHARS_MAX, NOTE_CHARS_MAX};
+use crate::web::serve::NOTE_CHARS_MAX;
 use crate::web::sheet::{Decided, Deed};
 
 /// What is sent to take an alert on.
@@ -82,8 +82,8 @@ pub(in crate::web) async fn act<K: Kitchen>(
     };
     let language = person.reader.language;
     let mut typed = Typed { held: Field::with(&racks), done: Field::with(&done), covers, ..Typed::default() };
-    let racks = typed.held.take(form::text(&racks, ACTION_CHARS_MAX), language);
-    let done = typed.done.take(form::text(&done, ACTION_CHARS_MAX), language);
+    let racks = typed.held.take(form::action(&racks), language);
+    let done = typed.done.take(form::action(&done), language);
     let (Some(racks), Some(done)) = (racks, done) else {
         return answer(&pages, &person, number, typed, (StatusCode::UNPROCESSABLE_ENTITY, 2)).await;
     };

@@ -13,7 +13,7 @@ use super::Deed;
 use super::call::{Call, json, told};
 use super::problem::{Problem, Wrong};
 use super::single::{Named, misnamed};
-use crate::core::alert::TEXT_BYTES_MAX;
+use crate::core::alert::{LETTERS_MIN, TEXT_BYTES_MAX, says_something};
 use crate::core::logbook::method::known_method;
 use crate::core::record::Check;
 use crate::core::time::Timestamp;
@@ -76,7 +76,10 @@ pub(super) async fn act<K: Kitchen>(
             if text.trim().is_empty() {
                 return Some(Wrong::pointer(pointer, "it is empty"));
             }
-            too_long(pointer, text)
+            too_long(pointer, text).or_else(|| {
+                let detail = format!("it says nothing: write at least {LETTERS_MIN} letters or digits");
+                (!says_something(text)).then(|| Wrong::pointer(pointer, detail))
+            })
         });
         let wrong = wrong.collect();
         (Deed::Act { alert, racks, done, covers }, wrong)

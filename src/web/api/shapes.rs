@@ -8,6 +8,7 @@ use serde_json::{Map, Value, json};
 use super::deeds::TEXT_CHARS_MAX;
 use super::{Answers, Field, FieldKind, LIMIT_MAX, View};
 use crate::core::access::{Right, Role};
+use crate::core::alert::LETTERS_MIN;
 use crate::core::logbook::NAME_BYTES_MAX;
 use crate::core::record::{CheckKind, Supply};
 
@@ -304,7 +305,11 @@ fn proofs() -> Value {
 
 /// Bodies of what people do.
 fn sent() -> Value {
-    let text = json!({ "type": "string", "pattern": format!("[^{BLANK}]"), "maxLength": TEXT_CHARS_MAX });
+    // What a letter is no pattern can say that every program reads the same; that it is no blank is near.
+    let text = json!({
+        "type": "string", "pattern": format!("([^{BLANK}][{BLANK}]*){{{LETTERS_MIN}}}"),
+        "maxLength": TEXT_CHARS_MAX, "description": format!("At least {LETTERS_MIN} letters or digits."),
+    });
     let name = json!({
         "type": "string", "pattern": format!("^[^{CONTROL}]*[^{BLANK}{CONTROL}][^{CONTROL}]*$"),
         "maxLength": NAME_BYTES_MAX, "description": format!("One line of at most {NAME_BYTES_MAX} bytes (UTF-8)."),

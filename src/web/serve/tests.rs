@@ -297,7 +297,7 @@ async fn what_is_no_good_link_or_form_does_nothing() {
     // «漢» is three bytes: 1,334 of them are fewer characters than the form allows, and more bytes than
     // the desk takes.
     for (count, status) in [(1_333, 303), (1_334, 422)] {
-        let form = format!("name=a&racks={}&done=b&covers=1", "%E6%BC%A2".repeat(count));
+        let form = format!("name=a&racks={}&done=reset&covers=1", "%E6%BC%A2".repeat(count));
         let response = site.post(&format!("{good}/act"), none, &form).await;
         assert_eq!(response.status().as_u16(), status, "{count}");
     }
@@ -336,6 +336,12 @@ async fn what_cannot_be_taken_is_shown_again() {
         "Wed 25 Nov 2026, 12:38 EST: cold",
         "And 2 more.",
     ] {
+        assert!(page.contains(said), "{said}: {page}");
+    }
+    let form = "name=Ana&racks=held&done=ok&covers=2";
+    let page = site.post(&format!("{good}/act"), &[], form).await.text().await.expect("a page");
+    for said in ["<a href=\"#done\">What was done: This says too little", "minlength=\"4\"", ">ok</textarea>"]
+    {
         assert!(page.contains(said), "{said}: {page}");
     }
     let form = "name=&note=soon";

@@ -62,6 +62,10 @@ fn people_are_heard_with_a_service_and_without_one() {
     let (code, said) = acted(&["--covers", "0"]);
     assert_eq!((code, said.contains("on record. It covers no rack. ")), (Some(0), true), "{said}");
     assert!(said.contains("of its own.") || said.contains("of their own."), "{said}");
+    let little = ["alerts", "act", "1", "--by", "Ana", "--racks", "rewashed", "--done", "ok"];
+    let (code, said) = say(&office, &little);
+    let told = said.contains("alert-refused") && said.contains("what was done says nothing");
+    assert_eq!((code, told && said.contains("with --done what was done")), (Some(64), true), "{said}");
     let (code, said) = acted(&["--json"]);
     let told = said.contains("\"rewashed\"") && said.contains("\"covers\"");
     assert_eq!((code, told), (Some(0), true), "{said}");

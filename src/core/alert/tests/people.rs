@@ -167,7 +167,7 @@ fn what_makes_no_sense_is_refused_and_changes_nothing() {
             Refusal::Missing { what: "what happened to the racks" },
         ),
         (
-            Event::Act { alert, by: "Ana", racks: "x", done: &long, covers: None },
+            Event::Act { alert, by: "Ana", racks: "held", done: &long, covers: None },
             Refusal::TooLong { what: "what was done" },
         ),
         (
@@ -187,6 +187,34 @@ fn what_makes_no_sense_is_refused_and_changes_nothing() {
     play.handle(acknowledge(alert)).expect("it is open");
     let twice = play.handle(acknowledge(alert));
     assert!(matches!(twice, Err(Refusal::AlreadyAcknowledged { .. })), "{twice:?}");
+}
+
+// Own rule: what closes an alert says what became of the racks and what was done, each with at least four letters or
+// digits of any writing (Unicode, Alphabetic and Numeric).
+#[test]
+fn an_action_that_says_nothing_closes_nothing() {
+    let mut play = Play::new(settings());
+    play.racks(0.0, "hot", &[Cold, Good, Good, Good]);
+    play.until(120.0);
+    let alert = play.open(Condition::Cold).expect("an alert").number;
+    let before = play.desk.state();
+    for nothing in ["x", "ok.", " x y z ", "-----", "...a1b...", "1 2 3", "\u{200b}\u{200b}\u{200b}\u{200b}"]
+    {
+        for (racks, done, what) in
+            [(nothing, "reset", "what happened to the racks"), ("held", nothing, "what was done")]
+        {
+            let refused = play.handle(Event::Act { alert, by: "Ana", racks, done, covers: None });
+            assert_eq!(refused, Err(Refusal::SaysNothing { what }), "{nothing:?}");
+        }
+    }
+    assert_eq!(play.desk.state(), before);
+    for (racks, done) in [("held", "reset"), ("3 · 120", "añej"), ("再洗浄済", "修理済み")] {
+        let mut play = Play::new(settings());
+        play.racks(0.0, "hot", &[Cold, Good, Good, Good]);
+        play.until(120.0);
+        play.handle(Event::Act { alert, by: "Ana", racks, done, covers: None }).expect("it says something");
+        assert_eq!(play.open(Condition::Cold), None, "{racks}");
+    }
 }
 
 #[test]

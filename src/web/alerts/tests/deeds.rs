@@ -73,6 +73,32 @@ async fn a_form_that_is_not_whole_is_shown_again() {
         assert!(page.contains(said), "{said}: {page}");
     }
     assert!(!page.contains("racks-fault"), "{page}");
+    // A few signs are no account: each field is told of at its place, and each is linked to what is said of it.
+    for (language, told) in
+        [(Language::English, "This says too little"), (Language::Spanish, "Esto dice demasiado poco")]
+    {
+        let (status, page) = crate::web::fixture::visit::post_as(
+            &kitchen,
+            "/alerts/3/act",
+            "racks=x&done=%C2%A1ok%21&covers=2",
+            Role::Manager,
+            language,
+        )
+        .await;
+        assert_eq!(status, StatusCode::UNPROCESSABLE_ENTITY);
+        for field in ["racks", "done"] {
+            for said in [
+                format!("id=\"{field}-fault\">{told}"),
+                format!(
+                    "name=\"{field}\" rows=\"3\" required minlength=\"{}\"",
+                    crate::core::alert::LETTERS_MIN
+                ),
+                format!("aria-invalid=\"true\" aria-describedby=\"{field}-fault\""),
+            ] {
+                assert!(page.contains(&said), "{said}: {page}");
+            }
+        }
+    }
     let long = format!("note={}", "x".repeat(1_001));
     let (status, _) = post(&kitchen, "/alerts/3/acknowledge", &long, Role::Manager).await;
     assert_eq!(status, StatusCode::UNPROCESSABLE_ENTITY);
