@@ -67,6 +67,10 @@ const HEALTH_FIRST: Duration = Duration::from_secs(10);
 /// depends on is left behind.
 const SLEEP_MAX: Duration = Duration::from_secs(60);
 
+/// Longest wait for the desk to look at an entry (own choice: it takes some milliseconds, and nobody waits for longer at
+/// a page). Past it the page is shown as it is.
+const LOOK_MAX: Duration = Duration::from_secs(1);
+
 /// What somebody asks the desk's task for.
 #[derive(Debug)]
 enum Ask {
@@ -90,6 +94,8 @@ pub(super) struct Reception {
     entering: Arc<Mutex<()>>,
     /// Entries that have ended.
     ended: Arc<AtomicU64>,
+    /// The first record that the desk has not looked at.
+    looked: watch::Receiver<u64>,
     /// Shows what is in force from then on.
     tap: Tap,
     ledger: Arc<Path>,
@@ -139,6 +145,15 @@ impl Reception {
     /// record while this was less may lack it.
     pub(super) fn ended(&self) -> u64 {
         self.ended.load(Ordering::Acquire)
+    }
+
+    /// Waits until the desk has looked at a record and what follows from it is on record too, at most [`LOOK_MAX`]: whoever
+    /// entered it is shown the alert that it raised.
+    pub(super) async fn looked_at(&self, record: u64) {
+        let mut looked = self.looked.clone();
+        let looked = looked.wait_for(|next| *next > record);
+        // The alert of a desk that is late, or gone, is shown once it is there.
+        drop(tokio::time::timeout(LOOK_MAX, looked).await);
     }
 
     /// Judges an entry and puts it on record. What is begun is ended, also where whoever asked has
@@ -239,6 +254,7 @@ pub(super) struct Ground {
     tanks: Arc<Tanks>,
     machines: Arc<[String]>,
     series: Option<watch::Receiver<Standing>>,
+    looked: watch::Sender<u64>,
     asks: Arc<Mutex<mpsc::Receiver<Ask>>>,
     stumble: Arc<Stumble>,
 }
@@ -252,6 +268,7 @@ impl Ground {
         let Surroundings { loaded, ledger, clock, checks, .. } = *around;
         let configuration = &loaded.configuration;
         let (desk, asks) = mpsc::channel(ASKS_MAX);
+        let (sender, looked) = watch::channel(0);
         let machines: Arc<[String]> =
             configuration.machines.iter().map(|machine| machine.name.clone()).collect();
         let reception = Reception {
@@ -260,6 +277,7 @@ impl Ground {
             configuration: Arc::new(configuration.clone()),
             entering: Arc::default(),
             ended: Arc::default(),
+            looked,
             tap: around.tap.clone(),
             ledger: ledger.path().into(),
             clock: clock.clone(),
@@ -271,6 +289,7 @@ impl Ground {
             tanks: Arc::new(Tanks::new(configuration)),
             machines,
             series,
+            looked: sender,
             asks: Arc::new(Mutex::new(asks)),
             stumble: Arc::default(),
         };
@@ -323,6 +342,7 @@ impl Desk {
             let ending = last_commit.is_cancelled();
             self.tide.borrow_and_update();
             let more = self.step().await?;
+            self.ground.looked.send_replace(self.clerk.desk().next_record());
             if ending && !more {
                 if self.clerk.is_behind() {
                     self.clerk.commit(self.ground.clock.now()).await?;
@@ -417,26 +437,31 @@ mod tests {
     use super::*;
     use crate::core::record::Note;
 
-    // Own promise: an entry is ended once it is begun, so that the next one is judged by what it left. The
-    // first caller goes while the desk is writing, as with Ctrl-C at the command.
-    #[tokio::test]
-    async fn an_entry_is_ended_although_nobody_waits_for_it() {
-        let directory = tempfile::tempdir().expect("a directory");
-        let path = directory.path().join("gateway.toml");
+    fn reception(directory: &Path, desk: mpsc::Sender<Ask>) -> Reception {
+        let path = directory.join("gateway.toml");
         let text = "[[machine]]\nname = \"dm1\"\nkind = \"stationary-rack-dual-temperature\"\nprobes = [\"rinse\"]\n";
         std::fs::write(&path, text).expect("a temporary file");
         let configuration = Configuration::load(&[path], []).expect("a sound configuration").configuration;
-        let (desk, mut asked) = mpsc::channel(1);
-        let reception = Reception {
+        Reception {
             desk,
             checks: mpsc::channel(1).0,
             tap: Tap::new(&configuration, &configuration.channels),
             configuration: Arc::new(configuration),
             entering: Arc::default(),
             ended: Arc::default(),
-            ledger: directory.path().join("ledger.sqlite").into(),
+            looked: watch::channel(0).1,
+            ledger: directory.join("ledger.sqlite").into(),
             clock: Clock::system(),
-        };
+        }
+    }
+
+    // Own promise: an entry is ended once it is begun, so that the next one is judged by what it left. The
+    // first caller goes while the desk is writing, as with Ctrl-C at the command.
+    #[tokio::test]
+    async fn an_entry_is_ended_although_nobody_waits_for_it() {
+        let directory = tempfile::tempdir().expect("a directory");
+        let (desk, mut asked) = mpsc::channel(1);
+        let reception = reception(directory.path(), desk);
         let note = Note { at: None, text: "the booster hums".to_owned(), by: "ana".to_owned() };
         let order = Order::Entry { entry: Entry::Note { machine: None, note, late: false } };
         let ask = tokio::select! {
@@ -447,5 +472,27 @@ mod tests {
         let Some(Ask::Record(_, answer)) = ask else { panic!("a record is asked for: {ask:?}") };
         assert!(answer.send(Some(7)).is_ok(), "it waits for its answer");
         drop(reception.entering.lock().await);
+    }
+
+    // Own promise: whoever entered something waits for the desk, and for one that does not come no longer than a second.
+    #[tokio::test(start_paused = true)]
+    async fn an_entry_waits_for_the_desk_and_not_for_ever() {
+        let directory = tempfile::tempdir().expect("a directory");
+        let (desk, looked) = watch::channel(7);
+        let reception = Reception { looked, ..reception(directory.path(), mpsc::channel(1).0) };
+        let begun = Instant::now();
+        reception.looked_at(6).await;
+        assert_eq!(begun.elapsed(), Duration::ZERO, "it was looked at before");
+        let mut waiting = Box::pin(reception.looked_at(7));
+        assert!(tokio::time::timeout(LOOK_MAX / 2, &mut waiting).await.is_err(), "nobody looked at it");
+        desk.send_replace(8);
+        waiting.await;
+        assert!(begun.elapsed() < LOOK_MAX);
+        let begun = Instant::now();
+        reception.looked_at(8).await;
+        assert_eq!(begun.elapsed(), LOOK_MAX, "a desk that stands still");
+        drop(desk);
+        reception.looked_at(8).await;
+        assert_eq!(begun.elapsed(), LOOK_MAX, "a desk that is gone");
     }
 }

@@ -213,6 +213,27 @@ fn not_put(problem: Problem) -> NotPut {
     }
 }
 
+impl House {
+    /// Puts an entry on record, once for each press of a button; answers with its record.
+    async fn enter_once(&self, entry: Entry, once: Option<Hash>) -> Result<Option<u64>, NotPut> {
+        // Held until it is on record, so that a second press waits for the first.
+        let mut presses = self.presses.lock().await;
+        if let Some(record) = presses.found(once) {
+            return Ok(record);
+        }
+        let done = self.reception.perform(order::Order::Entry { entry }).await.map_err(not_put)?;
+        presses.push(once, done.record);
+        Ok(done.record)
+    }
+
+    /// Waits until the desk has looked at what somebody entered, so that its page names the alert that it raised.
+    async fn looked_at(&self, record: Option<u64>) {
+        if let Some(record) = record {
+            self.reception.looked_at(record).await;
+        }
+    }
+}
+
 impl Logbook for House {
     fn machines(&self) -> Vec<Known> {
         let channels = &self.loaded.configuration.channels;
@@ -277,18 +298,13 @@ impl Logbook for House {
 
     async fn put(&self, going: Going) -> Result<Option<u64>, NotPut> {
         let Going { machine, written, late, once } = going;
-        // Held until it is on record, so that a second press waits for the first.
-        let mut presses = self.presses.lock().await;
-        if let Some(record) = presses.found(once) {
-            return Ok(record);
-        }
         let entry = match written {
             Written::Check(check) => Entry::Check { machine, check, late },
             Written::Note(note) => Entry::Note { machine, note, late },
         };
-        let done = self.reception.perform(order::Order::Entry { entry }).await.map_err(not_put)?;
-        presses.push(once, done.record);
-        Ok(done.record)
+        let record = self.enter_once(entry, once).await?;
+        self.looked_at(record).await;
+        Ok(record)
     }
 
     async fn amend(
@@ -299,11 +315,6 @@ impl Logbook for House {
         amending: Amending,
         once: Option<Hash>,
     ) -> Result<(), NotPut> {
-        // As with an entry.
-        let mut presses = self.presses.lock().await;
-        if presses.found(once).is_some() {
-            return Ok(());
-        }
         let change = match amending {
             Amending::Comment => Change::Comment,
             Amending::Withdraw => Change::Withdraw,
@@ -320,9 +331,8 @@ impl Logbook for House {
                 reference_c: right.reference_c,
             })),
         };
-        let entry = Entry::Amendment { of, reason, by, change };
-        let done = self.reception.perform(order::Order::Entry { entry }).await.map_err(not_put)?;
-        presses.push(once, done.record);
+        let record = self.enter_once(Entry::Amendment { of, reason, by, change }, once).await?;
+        self.looked_at(record).await;
         Ok(())
     }
 }

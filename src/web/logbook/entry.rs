@@ -206,11 +206,19 @@ fn waiting(entered: &Entered, reader: &Reader) -> Vec<String> {
     if !entered.amendments.iter().any(|(_, _, one)| is_change(one)) {
         return Vec::new();
     }
-    let phrase = said(
-        reader.language,
-        "Alert {alert} is still open: it waits for action, whatever this entry counts as by now.",
-        "La alerta {alert} sigue abierta: espera una acción, valga lo que valga ahora esta anotación.",
-    );
+    let phrase = if entered.good() == Some(false) {
+        said(
+            reader.language,
+            "As it was corrected, this entry FAILED: alert {alert} is open for it, and waits for action.",
+            "Tal como se corrigió, esta anotación NO CUMPLIÓ: la alerta {alert} está abierta por ella y espera una acción.",
+        )
+    } else {
+        said(
+            reader.language,
+            "Alert {alert} is still open: it waits for action, whatever this entry counts as by now.",
+            "La alerta {alert} sigue abierta: espera una acción, valga lo que valga ahora esta anotación.",
+        )
+    };
     let told = |alert: &u64| filled(phrase, &[("alert", &alert.to_string())]);
     entered.waiting.iter().map(told).collect()
 }

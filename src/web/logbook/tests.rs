@@ -15,7 +15,7 @@ use super::amend::OWN_FOR;
 use super::words::measured_by;
 use super::{Entered, Written};
 use crate::core::access::Role;
-use crate::core::logbook::Device;
+use crate::core::logbook::{Device, Judgement};
 use crate::core::reader::{Language, Reader, Scale};
 use crate::core::record::{Amendment, AmendmentChange, Check, CheckKind};
 use crate::web::fixture::desk::SCRIPT;

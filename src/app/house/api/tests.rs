@@ -52,6 +52,7 @@ use crate::web::api::{Form, LIMIT_MAX, State, When};
 use crate::web::cycle::Racks;
 use crate::web::frame::Site;
 use crate::web::kitchen::Pages;
+use crate::web::logbook::{Amending, Corrected, Going, Logbook, Written};
 use crate::web::person::Person;
 use crate::web::router::site;
 
@@ -441,4 +442,29 @@ async fn other_hands_find_nothing_that_the_description_does_not_say() {
     let told = String::from_utf8_lossy(&output.stdout);
     assert!(output.status.success(), "{told}\n{}", String::from_utf8_lossy(&output.stderr));
     assert!(running.reception.open().await.is_ok(), "the desk is still at work");
+}
+
+// Own promise: the first page of an entry, and of one that failed by its correction, names the alert that it raised.
+// 4-501.114: chlorine below 25 mg/L is too weak.
+#[tokio::test]
+async fn the_first_page_of_an_entry_names_its_alert() {
+    for corrected in [false, true] {
+        let running = Running::start().await;
+        let at = running.house.clock.now();
+        let strip = |mg_per_l| {
+            let by = "Ana".to_owned();
+            let check = Check::Sanitizer { at, mg_per_l, ph: None, solution_c: None, method: None, by };
+            let (machine, written) = (Some("bar".to_owned()), Written::Check(check));
+            running.house.put(Going { machine, written, late: false, once: None })
+        };
+        let record = strip(if corrected { 100.0 } else { 10.0 }).await.expect("taken").expect("on record");
+        if corrected {
+            assert!(running.house.entry(record).await.expect("an entry").alerts.is_empty());
+            let right = Corrected { mg_per_l: Some(10.0), ..Corrected::default() };
+            let (reason, by) = ("misread".to_owned(), "Ana".to_owned());
+            running.house.amend(record, reason, by, Amending::Correct(right), None).await.expect("taken");
+        }
+        let shown = running.house.entry(record).await.expect("an entry");
+        assert_eq!((shown.alerts.len(), shown.waiting.len()), (1, 1), "{corrected}");
+    }
 }

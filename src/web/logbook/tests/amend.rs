@@ -179,6 +179,27 @@ async fn an_amended_entry_says_that_its_alert_waits() {
     }
 }
 
+// Own promise: an entry that failed by its correction says which alert is open for it. 4-501.114: chlorine below 25 mg/L
+// is too weak.
+#[tokio::test]
+async fn a_correction_that_failed_names_its_alert() {
+    let kitchen = StillKitchen::new();
+    post(&kitchen, "/logbook/sanitizer", "machine=dm2&strip=100", Role::Operator).await;
+    let sent = "reason=misread&change=correct&mg_per_l=10";
+    let (status, page) = post(&kitchen, "/logbook/entries/70", sent, Role::Manager).await;
+    assert_eq!(status, StatusCode::SEE_OTHER, "{page}");
+    kitchen.desk.alarm(70, 3);
+    let failed = Judgement { good: Some(false), ..Judgement::default() };
+    kitchen.desk.change(|entered| entered.judgement = Some(failed));
+    for (language, said) in [
+        (Language::English, "this entry FAILED: alert 3 is open for it, and waits for action"),
+        (Language::Spanish, "esta anotación NO CUMPLIÓ: la alerta 3 está abierta por ella"),
+    ] {
+        let (_, page) = get(&kitchen, "/logbook/entries/70", Role::Operator, language).await;
+        assert!(page.contains(said) && page.contains("href=\"../../alerts/3\""), "{page}");
+    }
+}
+
 // Own promise: what a probe put on record is not read as a person's.
 #[tokio::test]
 async fn an_entry_by_a_probe_says_so() {
