@@ -4,6 +4,7 @@ use serde::Serialize;
 
 use super::{said, words};
 use crate::core::alert::AlertNumber;
+use crate::core::cycle::minimum::Unjudged;
 use crate::core::cycle::plate::{LimitSource, MachineKind, Sanitizing};
 use crate::core::cycle::verdict::Verdict;
 use crate::core::late::late_by;
@@ -38,6 +39,9 @@ pub struct CycleRow {
     pub rinse_min_raw_c: Option<f64>,
     /// Settled minimum corrected for the probe's time constant, °C.
     pub rinse_min_corrected_c: Option<f64>,
+    /// A settled minimum that was not judged; for people only.
+    #[serde(skip)]
+    pub unjudged: Option<Unjudged>,
     /// Which of these two the verdict stands on.
     pub basis: Basis,
     /// Limit for the final rinse, °C.
@@ -116,6 +120,7 @@ impl CycleRow {
             rinse_min_c: cycle.rinse_min_c,
             rinse_min_raw_c: cycle.rinse_min_raw_c,
             rinse_min_corrected_c: cycle.rinse_min_corrected_c,
+            unjudged: Unjudged::of(cycle),
             basis: cycle.basis,
             limit_c: cycle.limit_c,
             limit_source: cycle.limit_source,

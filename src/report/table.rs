@@ -41,6 +41,7 @@ pub struct Table {
     day: Option<String>,
     counts: [u64; Verdict::ALL.len()],
     corrected: bool,
+    unjudged: bool,
     late: u64,
     amended: u64,
     worked_on: u64,
@@ -52,7 +53,8 @@ impl Table {
     #[must_use]
     pub fn new(style: Style) -> Self {
         let counts = [0; Verdict::ALL.len()];
-        Self { style, day: None, counts, corrected: false, late: 0, amended: 0, worked_on: 0, in_doubt: 0 }
+        let (corrected, unjudged) = (false, false);
+        Self { style, day: None, counts, corrected, unjudged, late: 0, amended: 0, worked_on: 0, in_doubt: 0 }
     }
 
     /// Writes one row, below the heading of its day where that is new.
@@ -70,18 +72,24 @@ impl Table {
         }
         let index = row.ledger_index.map_or_else(|| "-".to_owned(), |index| index.to_string());
         let verdict = self.paint(row.verdict, &format!("{:<10}", verdict_word(row.verdict)));
-        let star = match row.basis {
-            Basis::Raw => ' ',
-            Basis::LagCorrected => {
+        let unjudged = row.unjudged.filter(|_| row.rinse_min_c.is_none());
+        let star = match (unjudged, row.basis) {
+            (Some(_), _) => {
+                self.unjudged = true;
+                '~'
+            }
+            (None, Basis::Raw) => ' ',
+            (None, Basis::LagCorrected) => {
                 self.corrected = true;
                 '*'
             }
         };
+        let minimum = row.rinse_min_c.or(unjudged.map(|unjudged| unjudged.celsius));
         writeln!(
             out,
             "{index:>7}  {:<MACHINE_WIDTH$}  {time}  {verdict}  {}{star}  {}  {}  {:>4}",
             cut(&row.machine, MACHINE_WIDTH),
-            self.temperatures(row.rinse_min_c, row.limit_c),
+            self.temperatures(minimum, row.limit_c),
             pair(Some(row.dwell_s), row.dwell_required_s, "s"),
             self.temperatures(row.wash_min_c, row.wash_limit_c),
             format!("±{:.1}", self.style.scale.difference(row.uncertainty)),
@@ -139,6 +147,9 @@ impl Table {
         }
         if self.corrected {
             writeln!(out, "* corrected for the time constant of the probe")?;
+        }
+        if self.unjudged {
+            writeln!(out, "~ a minimum that was not judged; the lines below it say why")?;
         }
         wrapped(words::CAUTION, WIDTH).into_iter().try_for_each(|line| writeln!(out, "{line}"))
     }

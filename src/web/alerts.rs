@@ -32,12 +32,13 @@ use crate::core::access::Right;
 use crate::core::address::escaped;
 use crate::core::alert::doubts::can_doubt;
 use crate::core::alert::{Alert, Condition, Foreseen, Occasion, RACKS_NAMED_MAX};
+use crate::core::cycle::minimum::{Unjudged, against};
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::{ended, in_doubt, verdict};
 use crate::core::logbook::words::to_do;
 use crate::core::reader::{Reader, filled};
-use crate::core::record::{CheckKind, Record};
+use crate::core::record::{CheckKind, Cycle, Record};
 use crate::core::time::Timestamp;
 
 /// Most racks that the page of an alert lists unfolded (own choice: half a screen of a phone).
@@ -96,8 +97,30 @@ pub struct Affected {
     pub record: u64,
     /// When its final rinse ended.
     pub ended: Timestamp,
-    /// How it was judged, and what was measured against which limit, °C; `None` where its record cannot be read.
-    pub judged: Option<(Verdict, Option<f64>, f64)>,
+    /// How it was judged; `None` where its record cannot be read.
+    pub judged: Option<Judged>,
+}
+
+/// How a rack was judged, and what was measured.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Judged {
+    /// Its verdict.
+    pub verdict: Verdict,
+    /// Settled minimum that was judged, °C.
+    pub settled_c: Option<f64>,
+    /// One that was not.
+    pub unjudged: Option<Unjudged>,
+    /// Limit, °C.
+    pub limit_c: f64,
+}
+
+impl Judged {
+    /// As its record says.
+    #[must_use]
+    pub fn of(cycle: &Cycle) -> Self {
+        let (verdict, settled_c, limit_c) = (cycle.verdict, cycle.rinse_min_c, cycle.limit_c);
+        Self { verdict, settled_c, unjudged: Unjudged::of(cycle), limit_c }
+    }
 }
 
 /// A good test that went on record after racks of before it were in doubt.
@@ -242,13 +265,13 @@ fn line(headed: &Headed, reader: &Reader) -> Line {
 struct Rack {
     record: u64,
     ended: String,
-    judged: Option<Judged>,
+    judged: Option<Seen>,
     /// Whether others before it are left out.
     after_gap: bool,
 }
 
 /// How a rack was judged, as it is shown.
-struct Judged {
+struct Seen {
     verdict: Verdict,
     /// Whether it is in doubt since it passed: by this alert.
     doubted: bool,
@@ -458,20 +481,20 @@ fn entries(whole: &Whole, person: &Person) -> Vec<(String, String)> {
 }
 
 fn shown(rack: &Affected, condition: Condition, reader: &Reader) -> Rack {
-    let judged = rack.judged.map(|(judged, settled_c, limit_c)| {
+    let judged = rack.judged.map(|Judged { verdict: judged, settled_c, unjudged, limit_c }| {
         let symbol = reader.scale.symbol();
-        let limit = words(reader.language).limit;
-        let measured = match settled_c {
-            Some(settled_c) => {
-                let (settled, bound) = reader.pair(settled_c, limit_c);
-                format!("{settled} {symbol} ({limit} {bound} {symbol})")
-            }
-            None => format!("– ({limit} {})", reader.temperature(limit_c)),
+        let (settled, bound, beside) = against(settled_c, unjudged, limit_c, reader);
+        let unit = if settled_c.or(unjudged.map(|unjudged| unjudged.celsius)).is_some() {
+            format!(" {symbol}")
+        } else {
+            String::new()
         };
+        let beside = beside.map(|word| format!(", {word}")).unwrap_or_default();
+        let measured = format!("{settled}{unit}{beside} ({} {bound} {symbol})", words(reader.language).limit);
         let doubted = can_doubt(condition) && judged.is_good();
         let (word, more) = (verdict(judged, reader.language).to_uppercase(), in_doubt(reader.language));
         let word = if doubted { format!("{word}, {more}") } else { word };
-        Judged { verdict: judged, doubted, word, measured }
+        Seen { verdict: judged, doubted, word, measured }
     });
     let ended = ended(&reader.moment(rack.ended), reader.language);
     Rack { record: rack.record, ended, judged, after_gap: false }

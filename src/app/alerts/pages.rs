@@ -10,14 +10,14 @@ use crate::alert::message::phrases::Phrase;
 use crate::app::order::Order;
 use crate::core::alert::doubts::can_doubt;
 use crate::core::alert::words::{by_link_of, who};
-use crate::core::alert::{Alert, AlertNumber, Notice, Occasion};
+use crate::core::alert::{Alert, AlertNumber, Notice, Occasion, Rack};
 use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::{ended, rack};
 use crate::core::reader::{Language, Scale};
-use crate::core::record::{Body, Record};
+use crate::core::record::{Body, Cycle, Record};
 use crate::core::time::Timestamp;
 use crate::ledger::{LedgerError, Reader};
-use crate::web::alerts::Affected;
+use crate::web::alerts::{Affected, Judged};
 use crate::web::link::Link;
 use crate::web::sheet::{Action, Alerts, Decided, Deed, LeftOut, Refused, Sheet, Standing};
 
@@ -76,7 +76,10 @@ impl Shown {
     /// The racks that an alert names; none where the ledger cannot be read.
     async fn judged(&self, alert: &Alert) -> Vec<Affected> {
         let (alert, reader) = (alert.clone(), Arc::clone(&self.reader));
-        let read = move || racks(&reader.lock().unwrap_or_else(PoisonError::into_inner), &alert);
+        let read = move || {
+            let reader = reader.lock().unwrap_or_else(PoisonError::into_inner);
+            cycles(&reader, &alert).map(|cycles| affected(&cycles))
+        };
         match tokio::task::spawn_blocking(read).await {
             Ok(read) => read
                 .inspect_err(|error| tracing::warn!(%error, "the racks of an alert cannot be read"))
@@ -129,7 +132,7 @@ impl Shown {
                 .map(|own| {
                     let in_doubt = |judged: Verdict| can_doubt(alert.condition) && judged.is_good();
                     let word =
-                        own.judged.map(|(judged, ..)| rack(judged, in_doubt(judged), contact.language));
+                        own.judged.map(|own| rack(own.verdict, in_doubt(own.verdict), contact.language));
                     (at(own.ended), word.unwrap_or_else(|| "?".to_owned()))
                 })
                 .collect(),
@@ -167,22 +170,31 @@ impl Alerts for Shown {
     }
 }
 
-/// The racks that an alert names, as they stand on record.
+/// The racks that an alert names, each with its record; without one where that cannot be read.
 ///
 /// # Errors
 /// The ledger's, but for damage of single records.
-pub(in crate::app) fn racks(reader: &Reader, alert: &Alert) -> Result<Vec<Affected>, LedgerError> {
-    let mut racks = Vec::new();
-    for rack in &alert.racks.named {
-        let judged = match reader.record(rack.index)? {
-            Ok((_, Record { body: Body::Cycle(cycle), .. })) => {
-                Some((cycle.verdict, cycle.rinse_min_c, cycle.limit_c))
-            }
-            Ok(_) | Err(_) => None,
-        };
-        racks.push(Affected { record: rack.index, ended: rack.at, judged });
-    }
-    Ok(racks)
+pub(in crate::app) fn cycles<'a>(
+    reader: &Reader,
+    alert: &'a Alert,
+) -> Result<Vec<(&'a Rack, Option<Box<Cycle>>)>, LedgerError> {
+    let read = |rack: &'a Rack| {
+        Ok(match reader.record(rack.index)? {
+            Ok((_, Record { body: Body::Cycle(cycle), .. })) => (rack, Some(cycle)),
+            Ok(_) | Err(_) => (rack, None),
+        })
+    };
+    alert.racks.named.iter().map(read).collect()
+}
+
+/// Racks as they stand on record.
+pub(in crate::app) fn affected(cycles: &[(&Rack, Option<Box<Cycle>>)]) -> Vec<Affected> {
+    let affected = |(rack, cycle): &(&Rack, Option<Box<Cycle>>)| Affected {
+        record: rack.index,
+        ended: rack.at,
+        judged: cycle.as_deref().map(Judged::of),
+    };
+    cycles.iter().map(affected).collect()
 }
 
 /// An alert as a page tells of it: what it says now, or said when it closed, to nobody in particular.

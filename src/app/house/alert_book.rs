@@ -14,7 +14,7 @@ use crate::core::alert::story::{held_by, missing, returned};
 use crate::core::alert::{Alert, AlertNumber, Rack};
 use crate::core::merkle::leaf_hash;
 use crate::core::reader::Reader;
-use crate::core::record::{Body, Outcome, Record};
+use crate::core::record::{Body, Cycle, Outcome, Record};
 use crate::core::time::Timestamp;
 use crate::ledger::{self, LedgerError, Order, RecordFilter, Subject};
 use crate::web::alerts::{AlertBook, Headed, Listing, Said, Whole};
@@ -127,21 +127,31 @@ pub(super) struct Others {
 }
 
 impl Others {
-    pub(super) fn read(ledger: &ledger::Reader, doubts: &Doubts, alert: &Alert) -> Result<Self, LedgerError> {
+    /// `racks` are those that the alert names.
+    pub(super) fn read(
+        ledger: &ledger::Reader,
+        doubts: &Doubts,
+        alert: &Alert,
+        racks: &[(&Rack, Option<Box<Cycle>>)],
+    ) -> Result<Self, LedgerError> {
         let Some(machine) = &alert.machine else { return Ok(Self::default()) };
-        let doubting = |rack: &Rack| -> Result<Vec<u64>, LedgerError> {
-            let Ok((_, Record { body: Body::Cycle(cycle), .. })) = ledger.record(rack.index)? else {
-                return Ok(Vec::new());
-            };
-            Ok(doubts.by(machine, rack.index, &cycle).into_iter().map(|by| by.0).collect())
+        let doubting = |rack: &Rack, cycle: Option<&Cycle>| -> Vec<u64> {
+            let by = cycle.map(|cycle| doubts.by(machine, rack.index, cycle)).unwrap_or_default();
+            by.into_iter().map(|by| by.0).collect()
         };
         let own = alert.number.0;
-        let mut good = alert.last_good.as_ref().map(doubting).transpose()?.unwrap_or_default();
+        let mut good = match &alert.last_good {
+            Some(rack) => match ledger.record(rack.index)? {
+                Ok((_, Record { body: Body::Cycle(cycle), .. })) => doubting(rack, Some(&cycle)),
+                Ok(_) | Err(_) => Vec::new(),
+            },
+            None => Vec::new(),
+        };
         let good_by_itself = good.contains(&own);
         good.retain(|other| *other != own);
         let (mut count, mut all) = (0, BTreeSet::new());
-        for rack in &alert.racks.named {
-            let mut by = doubting(rack)?;
+        for (rack, cycle) in racks {
+            let mut by = doubting(rack, cycle.as_deref());
             by.retain(|other| *other != own);
             count += usize::from(!by.is_empty());
             all.extend(by);
@@ -249,8 +259,9 @@ impl AlertBook for House {
             let machines = &loaded.configuration.machines;
             let late = late_tests(ledger, machines, &asked, &trail)?;
             let trail = with_tests(ledger, machines, (&asked, closed), trail)?;
-            let others = Others::read(ledger, &*doubts.fresh(ledger)?, &asked)?;
-            Ok((pages::racks(ledger, &asked)?, with_amendments(ledger, trail)?, late, others))
+            let racks = pages::cycles(ledger, &asked)?;
+            let others = Others::read(ledger, &*doubts.fresh(ledger)?, &asked, &racks)?;
+            Ok((pages::affected(&racks), with_amendments(ledger, trail)?, late, others))
         });
         let (racks, trail, late, others) = told.await?;
         let returned = returned(&trail);

@@ -15,7 +15,7 @@ use std::time::Duration;
 use super::alert_book::{Closed, is_news, with_amendments};
 use super::logbook::{entered, since};
 use super::racks::{Stands, leads, read};
-use crate::app::alerts::pages::racks;
+use crate::app::alerts::pages::{affected, cycles};
 use crate::app::alerts::{doubts, story};
 use crate::app::history::gaps;
 use crate::app::ledger::{self, LedgerHandle};
@@ -290,9 +290,9 @@ async fn the_racks_of_a_closed_alert_are_found_again() {
     let reader = Reader::open(&path).expect("readable");
     let page = Closed::read(&reader, None).expect("readable").expect("a page");
     let (alert, _) = page.alerts.first().expect("the alert");
-    let found = racks(&reader, alert).expect("readable");
+    let found = affected(&cycles(&reader, alert).expect("readable"));
     let named: Vec<(u64, Option<Verdict>)> =
-        found.iter().map(|rack| (rack.record, rack.judged.map(|(verdict, ..)| verdict))).collect();
+        found.iter().map(|rack| (rack.record, rack.judged.map(|judged| judged.verdict))).collect();
     assert_eq!(named, [(index + 2, Some(Verdict::Cold)), (index + 5, Some(Verdict::Cold))]);
     // From the rack one comes to the alert as well: not from the last good one before it, which it names.
     let of_rack: Vec<Vec<u64>> = (all.iter().enumerate())

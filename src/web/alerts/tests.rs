@@ -458,7 +458,12 @@ fn a_rack_that_had_passed_is_told_as_in_doubt() {
         let affected = super::Affected {
             record: 7,
             ended: crate::web::fixture::NOW,
-            judged: Some((judged, Some(83.0), 82.2)),
+            judged: Some(super::Judged {
+                verdict: judged,
+                settled_c: Some(83.0),
+                unjudged: None,
+                limit_c: 82.2,
+            }),
         };
         for (language, word, ended) in
             [(Language::English, english, "ended "), (Language::Spanish, spanish, "terminada ")]
@@ -472,5 +477,25 @@ fn a_rack_that_had_passed_is_told_as_in_doubt() {
             assert_eq!((seen.word.as_str(), seen.doubted), (word, word.contains(',')));
             assert!(rack.ended.starts_with(ended), "{}", rack.ended);
         }
+    }
+}
+
+// Own promise: a minimum that was not judged is told with that, as elsewhere; where there is none, a dash.
+#[test]
+fn a_rack_of_an_alert_shows_a_minimum_that_was_not_judged() {
+    let mut cycle = crate::web::fixture::rack::cycle();
+    (cycle.rinse_min_raw_c, cycle.rinse_min_corrected_c, cycle.limit_c) = (Some(62.611), None, 82.2);
+    cycle.put_in_doubt(crate::core::cycle::verdict::Reason::WorkedOn);
+    for (raw, language, told) in [
+        (Some(62.611), Language::English, "62.6 °C, not judged (worked on) (limit 82.2 °C)"),
+        (Some(62.611), Language::Spanish, "62.6 °C, no evaluado (en trabajos) (límite 82.2 °C)"),
+        (None, Language::English, "– (limit 82.2 °C)"),
+    ] {
+        cycle.rinse_min_raw_c = raw;
+        let judged = Some(super::Judged::of(&cycle));
+        let affected = super::Affected { record: 7, ended: crate::web::fixture::NOW, judged };
+        let reader = Reader { language, scale: Scale::Celsius, zone: TimeZone::UTC };
+        let rack = super::shown(&affected, Condition::Unproven, &reader);
+        assert_eq!(rack.judged.expect("it was judged").measured, told);
     }
 }

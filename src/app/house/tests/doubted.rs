@@ -316,7 +316,8 @@ fn an_alert_knows_what_others_say_of_its_racks() {
             let mut alert = Alert { number: AlertNumber(number), ..Alert::trial(at(0)) };
             (alert.machine, alert.last_good) = (Some("dm1".to_owned()), Some(rack(good)));
             alert.racks = Racks { count: 9, named: named.iter().map(|index| rack(*index)).collect() };
-            Others::read(reader, &doubts(reader), &alert).expect("readable")
+            let racks = crate::app::alerts::pages::cycles(reader, &alert).expect("readable");
+            Others::read(reader, &doubts(reader), &alert, &racks).expect("readable")
         };
         let found = others(3, first, &[first + 1, last]);
         assert_eq!(found, Others { good: vec![7], own: (1, vec![7]), ..Others::default() });
