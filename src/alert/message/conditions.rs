@@ -73,6 +73,7 @@ pub(super) const fn order(alert: &Alert) -> Phrase {
         Condition::Drifting => Phrase::OrderDrifting,
         Condition::TankCold => Phrase::OrderTankCold,
         Condition::ProbeFault | Condition::ProbeSilent => Phrase::OrderProbe,
+        Condition::CheckOverdue if alert.about.len() > 1 => Phrase::OrderChecks,
         Condition::CheckOverdue => Phrase::OrderCheck,
         Condition::CalibrationOverdue => Phrase::OrderCalibration,
         Condition::ThermometerOff => Phrase::OrderThermometer,

@@ -333,11 +333,15 @@ impl Content {
     }
 }
 
+/// Most characters by which the first line names one by one what it is about (own choice: it fits into the subject of a
+/// mail on a phone).
+const ABOUT_CHARS_MAX: usize = 80;
+
 /// «Final rinse too cold – dm1: 71.3 °C (limit 82.2 °C)», after the occasion.
 fn what_and_where(teller: &Teller<'_>) -> String {
     let alert = teller.alert();
     let mut line = format!("{} – {}", teller.say(conditions::title(alert.condition)), teller.where_());
-    if let Some(detail) = teller.detail() {
+    if let Some(detail) = teller.detail(ABOUT_CHARS_MAX) {
         line.push_str(&format!(": {detail}"));
     }
     match before(teller) {

@@ -63,6 +63,7 @@ phrases! {
     OrderTankCold: "Do not wash yet.", "No lave todavía.";
     OrderProbe: "Not a cold rinse, but no proof: check by hand.", "No es agua fría, pero falta la comprobación: compruebe a mano.";
     OrderCheck: "Do it now and enter it.", "Hágalo ahora y anótelo.";
+    OrderChecks: "Do and enter them now.", "Hágalos y anótelos ya.";
     OrderCalibration: "Have it calibrated.", "Haga que la calibren.";
     OrderThermometer: "Do not rely on it; check by hand.", "No se fíe de él; compruebe a mano.";
     OrderSupplies: "Fill up, then enter the supplies again.", "Rellene y anote otra vez los suministros.";
@@ -255,6 +256,7 @@ phrases! {
     Lapsed: "{begun}; over at {until}, not seen good again", "{begun}; terminó {until}, sin verse bien otra vez";
     Until: "{begun}; good again since {until}", "{begun}; bien otra vez desde {until}";
     ByAt: "{by}, {at}", "{by}, {at}";
+    FirstAndMore: "{first} and {more} more", "{first} y {more} más";
     CheckSanitizer: "sanitizer test", "prueba del desinfectante";
     CheckSupply: "look at the supplies", "revisión de los suministros";
     CheckDrain: "drain and clean", "vaciado y limpieza";

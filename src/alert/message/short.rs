@@ -95,7 +95,7 @@ pub(super) fn compose(teller: &Teller<'_>) -> String {
     let place = name(&teller.where_());
     let mut text =
         format!("{}{} {place}", prefix.unwrap_or_default(), say(conditions::short(alert.condition)));
-    let detail = teller.detail().map(|detail| folded(&detail.replace(" °", "")));
+    let detail = teller.detail(DETAIL_SEPTETS_MAX).map(|detail| folded(&detail.replace(" °", "")));
     let number = teller.with(Phrase::ShortAlert, &[("number", &alert.number.to_string())]);
     let mut since = teller.since();
     // It begins a sentence here; every first letter is ASCII or a digit.

@@ -139,9 +139,21 @@ impl<'a> Teller<'a> {
         }
     }
 
-    /// What stands behind the machine in the first line: the figures, or what it is about.
-    pub(super) fn detail(&self) -> Option<String> {
-        let about = || Some(self.about()).filter(|about| !about.is_empty());
+    /// What stands behind the machine in the first line: the figures, or what it is about, named one by one in so many
+    /// characters, else the first with how many more there are.
+    pub(super) fn detail(&self, chars_max: usize) -> Option<String> {
+        let about = || {
+            let all = self.each_about();
+            let joined = all.join(", ");
+            match all.as_slice() {
+                [] => None,
+                [first, more @ ..] if !more.is_empty() && joined.chars().count() > chars_max => {
+                    let more = more.len().to_string();
+                    Some(self.with(Phrase::FirstAndMore, &[("first", first), ("more", &more)]))
+                }
+                [_, ..] => Some(joined),
+            }
+        };
         self.figures().or_else(about)
     }
 
@@ -212,6 +224,10 @@ impl<'a> Teller<'a> {
 
     /// Probes, checks or routes, in words.
     pub(super) fn about(&self) -> String {
+        self.each_about().join(", ")
+    }
+
+    fn each_about(&self) -> Vec<String> {
         let condition = self.alert().condition;
         let word = |text: &String| match CheckKind::ALL.into_iter().find(|kind| kind.as_str() == text) {
             Some(kind) if condition == Condition::CheckOverdue => self.say(check(kind)),
@@ -225,7 +241,7 @@ impl<'a> Teller<'a> {
             }
             Some(_) | None => self.name(text),
         };
-        self.alert().about.iter().map(word).collect::<Vec<String>>().join(", ")
+        self.alert().about.iter().map(word).collect()
     }
 
     /// A step or a reason with everything that it may name.

@@ -6,7 +6,7 @@
 //! times. A warning is told once, to the first step with somebody on duty, and
 //! waits for them: it wakes nobody.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 
 use super::condition::Condition;
@@ -126,6 +126,21 @@ impl Turn<'_> {
             self.wait(machine, condition, None, None);
             self.changed(machine, condition, Change::EscalationEnded);
         }
+    }
+
+    /// Of what was found in one moment one message tells all: of the notices of an alert from this place on each contact
+    /// keeps the first, with the alert as it is by now.
+    pub(super) fn tell_together(&mut self, machine: &str, condition: Condition, from: usize) {
+        let Some(open) = self.state.open(machine, condition) else { return };
+        let mut told: BTreeSet<String> = BTreeSet::new();
+        let later = self.effects.notices.split_off(from);
+        self.effects.notices.extend(later.into_iter().filter_map(|notice| {
+            if notice.alert.number != open.alert.number {
+                return Some(notice);
+            }
+            let is_first = told.insert(notice.contact.clone());
+            is_first.then(|| Notice { alert: open.alert.clone(), ..notice })
+        }));
     }
 
     /// Tells those who know of it already and are on duty; where none is, the steps begin anew.

@@ -64,6 +64,7 @@ impl Turn<'_> {
     pub(super) fn missing_checks(&mut self, machine: &str) {
         let Some(settings) = self.settings.machines.get(machine) else { return };
         let dues: Vec<(CheckKind, Due)> = self.state.dues.iter().map(|(kind, due)| (*kind, *due)).collect();
+        let told = self.effects.notices.len();
         for (kind, due) in dues {
             if kind == CheckKind::Sanitizer && settings.sanitizer.is_none() {
                 continue;
@@ -82,6 +83,7 @@ impl Turn<'_> {
             self.report(Report { about, missed, ..Report::new(Condition::CheckOverdue, machine, due.at) });
             self.say_since(machine);
         }
+        self.tell_together(machine, Condition::CheckOverdue, told);
     }
 
     /// Somebody made a check.

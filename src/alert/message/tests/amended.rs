@@ -187,3 +187,36 @@ fn several_missed_checks_name_the_first_due_time_as_such() {
     notice.alert.about.truncate(1);
     assert!(told(&notice).contains("It was due at 12:05 EST and is not on record."));
 }
+
+// Own promise: the first line names every check that is overdue, where that fits, else how many more there are.
+#[test]
+fn several_missed_checks_are_named_in_the_first_line() {
+    let all = ["sanitizer", "supply", "drain-and-clean"].map(str::to_owned);
+    for (language, line, short) in [
+        (
+            Language::English,
+            ": sanitizer test, look at the supplies, drain and clean, since",
+            ": sanitizer test, look at the supplies, drain and clean. Do and enter them now.",
+        ),
+        (
+            Language::Spanish,
+            ": prueba del desinfectante, revisión de los suministros, vaciado y limpieza, desde",
+            ": prueba del desinfectante y 2 mas. Hagalos y anotelos ya.",
+        ),
+    ] {
+        let mut notice = notice(Condition::CheckOverdue, Occasion::Raised, language, Scale::Celsius);
+        notice.alert.about = all.to_vec();
+        let text = told(&notice);
+        let first = text.lines().next().expect("a line");
+        assert!(first.contains(line), "{first}");
+        let message = super::told(&notice);
+        assert!(message.short.contains(short) && septets(&message.short) <= Some(160), "{}", message.short);
+        assert!(first.chars().count() <= 220, "{first}");
+        // More than any line holds: a route or a probe each.
+        notice.alert.condition = Condition::ProbeSilent;
+        notice.alert.about = (0..9).map(|number| format!("dm1/a-long-name-{number}")).collect();
+        let subject = super::told(&notice).subject;
+        let more = if language == Language::English { "name-0 and 8 more" } else { "name-0 y 8 más" };
+        assert!(subject.contains(more), "{subject}");
+    }
+}

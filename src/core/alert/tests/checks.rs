@@ -8,7 +8,7 @@ use jiff::tz::TimeZone;
 use super::fixture::Rack::Good;
 use super::fixture::{Play, at, period, settings};
 use crate::core::alert::due::planned;
-use crate::core::alert::{Condition, DueCheck, Rules, Settings};
+use crate::core::alert::{Condition, DueCheck, Occasion, Rules, Settings};
 use crate::core::record::{Amendment, AmendmentChange, Body, Change, Check, CheckKind};
 use crate::core::time::Timestamp;
 
@@ -104,6 +104,22 @@ fn each_check_that_was_missed_is_on_record() {
     // The day after it stands still.
     play.until(48.0 * 60.0);
     assert_eq!(on_record(&play).len(), 3);
+}
+
+// Own promise: checks that are overdue at the same moment are told in one message, which names each of them.
+#[test]
+fn checks_that_are_overdue_at_once_are_told_at_once() {
+    let rules = Rules { checks: [CheckKind::Sanitizer, CheckKind::Supply].into(), ..settings().rules };
+    let shifts = vec![period("late", &["mon-sun 14:00-22:00"])];
+    let mut play = Play::new(Settings { shifts, meal_periods: Vec::new(), rules, ..settings() });
+    play.rack(125.0, "chem", Good);
+    play.until(151.0);
+    assert_eq!(missing(&play), ["sanitizer", "supply"]);
+    assert_eq!(on_record(&play).len(), 2, "each is on record");
+    let told: Vec<(&str, Occasion, usize)> = (play.effects.notices.iter())
+        .map(|notice| (notice.contact.as_str(), notice.occasion, notice.alert.about.len()))
+        .collect();
+    assert_eq!(told, [("ana", Occasion::Raised, 2)]);
 }
 
 #[test]
