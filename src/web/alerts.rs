@@ -6,6 +6,7 @@ mod deeds;
 mod head;
 mod news;
 mod others;
+mod racks;
 pub(in crate::web) mod trail;
 pub(in crate::web) mod words;
 
@@ -18,6 +19,7 @@ use axum::response::Response;
 
 pub(super) use self::deeds::{acknowledge, act};
 pub(super) use self::news::news;
+use self::racks::Rack;
 use self::trail::Happened;
 use self::words::{Words, missing, standing, words};
 use super::form::Field;
@@ -30,12 +32,11 @@ use super::sheet::{Decided, Deed};
 use super::who;
 use crate::core::access::Right;
 use crate::core::address::escaped;
-use crate::core::alert::doubts::can_doubt;
-use crate::core::alert::{Alert, Condition, Foreseen, Occasion, RACKS_NAMED_MAX};
-use crate::core::cycle::minimum::{Unjudged, against};
+use crate::core::alert::{Alert, Foreseen, Occasion};
+use crate::core::cycle::minimum::Unjudged;
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::Verdict;
-use crate::core::cycle::words::{ended, in_doubt, verdict};
+use crate::core::cycle::words::ended;
 use crate::core::logbook::words::to_do;
 use crate::core::reader::{Reader, filled};
 use crate::core::record::{CheckKind, Cycle, Record};
@@ -261,24 +262,6 @@ fn line(headed: &Headed, reader: &Reader) -> Line {
     }
 }
 
-/// A rack as it is shown.
-struct Rack {
-    record: u64,
-    ended: String,
-    judged: Option<Seen>,
-    /// Whether others before it are left out.
-    after_gap: bool,
-}
-
-/// How a rack was judged, as it is shown.
-struct Seen {
-    verdict: Verdict,
-    /// Whether it is in doubt since it passed: by this alert.
-    doubted: bool,
-    word: String,
-    measured: String,
-}
-
 #[derive(Template)]
 #[template(path = "web/alerts/one.html", config = ".askama.toml")]
 struct AlertPage<'a> {
@@ -372,17 +355,8 @@ async fn answer<K: Kitchen>(
     let (open, now) = (pages.open().await, pages.kitchen.time());
     let (words, link) = (words(reader.language), link_words(reader.language));
     let title = format!("{} {number}: {}", words.alert, whole.said.headline);
-    let mut racks: Vec<Rack> =
-        whole.racks.iter().map(|rack| shown(rack, whole.alert.condition, reader)).collect();
-    let more = whole.alert.racks.count.saturating_sub(racks.len() as u64);
-    if more > 0
-        && let Some(second_half) = racks.get_mut(RACKS_NAMED_MAX / 2)
-    {
-        second_half.after_gap = true;
-    }
-    let mut told = trail::told(&whole.trail, &whole.alert.racks.named, reader);
-    let first = if told.len() > STORY_SHOWN_MAX + 1 { STORY_SHOWN_MAX } else { told.len() };
-    let later = told.split_off(first);
+    let (racks, more) = racks::listed(&whole, reader);
+    let (told, later) = folded_story(&whole, reader);
     let page = AlertPage {
         frame: Frame::new(&pages.site, person, Tab::Alerts, deep, &title).with_open(open),
         words,
@@ -440,6 +414,14 @@ async fn answer<K: Kitchen>(
     frame::page(status, page.render())
 }
 
+/// What happened to an alert: what is shown, and what is folded behind it.
+fn folded_story(whole: &Whole, reader: &Reader) -> (Vec<Happened>, Vec<Happened>) {
+    let mut told = trail::told(&whole.trail, &whole.alert.racks.named, reader);
+    let first = if told.len() > STORY_SHOWN_MAX + 1 { STORY_SHOWN_MAX } else { told.len() };
+    let later = told.split_off(first);
+    (told, later)
+}
+
 /// Whether what is foreseen can come of an alert as it is: once somebody takes care, nobody is told for want of them.
 const fn holds(next: &Foreseen, alert: &Alert) -> bool {
     match next {
@@ -478,26 +460,6 @@ fn entries(whole: &Whole, person: &Person) -> Vec<(String, String)> {
         (address, format!("{}: {}", words(language).enter, to_do(kind, language)))
     };
     whole.alert.answered_by().into_iter().map(form).collect()
-}
-
-fn shown(rack: &Affected, condition: Condition, reader: &Reader) -> Rack {
-    let judged = rack.judged.map(|Judged { verdict: judged, settled_c, unjudged, limit_c }| {
-        let symbol = reader.scale.symbol();
-        let (settled, bound, beside) = against(settled_c, unjudged, limit_c, reader);
-        let unit = if settled_c.or(unjudged.map(|unjudged| unjudged.celsius)).is_some() {
-            format!(" {symbol}")
-        } else {
-            String::new()
-        };
-        let beside = beside.map(|word| format!(", {word}")).unwrap_or_default();
-        let measured = format!("{settled}{unit}{beside} ({} {bound} {symbol})", words(reader.language).limit);
-        let doubted = can_doubt(condition) && judged.is_good();
-        let (word, more) = (verdict(judged, reader.language).to_uppercase(), in_doubt(reader.language));
-        let word = if doubted { format!("{word}, {more}") } else { word };
-        Seen { verdict: judged, doubted, word, measured }
-    });
-    let ended = ended(&reader.moment(rack.ended), reader.language);
-    Rack { record: rack.record, ended, judged, after_gap: false }
 }
 
 #[cfg(test)]

@@ -170,6 +170,9 @@ impl Alerts for Shown {
     }
 }
 
+/// A rack that an alert names, with its record where that can be read.
+pub(in crate::app) type NamedRack<'a> = (&'a Rack, Option<Box<Cycle>>);
+
 /// The racks that an alert names, each with its record; without one where that cannot be read.
 ///
 /// # Errors
@@ -177,7 +180,7 @@ impl Alerts for Shown {
 pub(in crate::app) fn cycles<'a>(
     reader: &Reader,
     alert: &'a Alert,
-) -> Result<Vec<(&'a Rack, Option<Box<Cycle>>)>, LedgerError> {
+) -> Result<Vec<NamedRack<'a>>, LedgerError> {
     let read = |rack: &'a Rack| {
         Ok(match reader.record(rack.index)? {
             Ok((_, Record { body: Body::Cycle(cycle), .. })) => (rack, Some(cycle)),
@@ -188,8 +191,8 @@ pub(in crate::app) fn cycles<'a>(
 }
 
 /// Racks as they stand on record.
-pub(in crate::app) fn affected(cycles: &[(&Rack, Option<Box<Cycle>>)]) -> Vec<Affected> {
-    let affected = |(rack, cycle): &(&Rack, Option<Box<Cycle>>)| Affected {
+pub(in crate::app) fn affected(cycles: &[NamedRack<'_>]) -> Vec<Affected> {
+    let affected = |(rack, cycle): &NamedRack<'_>| Affected {
         record: rack.index,
         ended: rack.at,
         judged: cycle.as_deref().map(Judged::of),

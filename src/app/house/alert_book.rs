@@ -132,7 +132,7 @@ impl Others {
         ledger: &ledger::Reader,
         doubts: &Doubts,
         alert: &Alert,
-        racks: &[(&Rack, Option<Box<Cycle>>)],
+        racks: &[pages::NamedRack<'_>],
     ) -> Result<Self, LedgerError> {
         let Some(machine) = &alert.machine else { return Ok(Self::default()) };
         let doubting = |rack: &Rack, cycle: Option<&Cycle>| -> Vec<u64> {

@@ -285,6 +285,29 @@ fn tells(
     (data, tank)
 }
 
+impl House {
+    fn alert_at_a_glance(&self, alert: &Alert, reader: &Reader) -> GlanceAlert {
+        GlanceAlert {
+            number: alert.number.0,
+            headline: self.said(alert.clone(), None, reader).headline,
+            title: message::condition_title(alert.condition).say(reader.language).to_owned(),
+            condition: alert.condition,
+            about: alert.about.clone(),
+            since: alert.lasts_since(),
+            racks: alert.racks.count,
+            washed: {
+                let missing = alert.action_missing().then(|| alert.racks_to_hold());
+                let missing = missing.filter(|count| *count > 0);
+                alert.racks.latest_span(missing.unwrap_or(alert.racks.count))
+            },
+            named: alert.racks.named.iter().map(|rack| rack.index).collect(),
+            lasts: alert.cleared.is_none(),
+            uncovered: alert.action_missing().then(|| alert.racks_to_hold()),
+            taken_by: alert.acknowledged.as_ref().map(|taken| who(&taken.by, reader.language).into_owned()),
+        }
+    }
+}
+
 impl Glances for House {
     fn time(&self) -> Timestamp {
         self.clock.now()
@@ -318,28 +341,8 @@ impl Glances for House {
             let channels = &self.loaded.configuration.channels;
             let (data, tank) = tells(machine, channels, &newest, now);
             let own = alerts.iter().filter(|alert| alert.machine.as_ref() == Some(&machine.name));
-            let told = |alert: &Alert| GlanceAlert {
-                number: alert.number.0,
-                headline: self.said(alert.clone(), None, reader).headline,
-                title: message::condition_title(alert.condition).say(reader.language).to_owned(),
-                condition: alert.condition,
-                about: alert.about.clone(),
-                since: alert.lasts_since(),
-                racks: alert.racks.count,
-                washed: {
-                    let missing = alert.action_missing().then(|| alert.racks_to_hold());
-                    let missing = missing.filter(|count| *count > 0);
-                    alert.racks.latest_span(missing.unwrap_or(alert.racks.count))
-                },
-                named: alert.racks.named.iter().map(|rack| rack.index).collect(),
-                lasts: alert.cleared.is_none(),
-                uncovered: alert.action_missing().then(|| alert.racks_to_hold()),
-                taken_by: alert
-                    .acknowledged
-                    .as_ref()
-                    .map(|taken| who(&taken.by, reader.language).into_owned()),
-            };
-            let mut alerts: Vec<GlanceAlert> = own.map(told).collect();
+            let mut alerts: Vec<GlanceAlert> =
+                own.map(|alert| self.alert_at_a_glance(alert, reader)).collect();
             GlanceAlert::danger_first(&mut alerts);
             Glance {
                 place,

@@ -13,7 +13,9 @@ use super::earlier::Earlier;
 use super::open::{Acknowledgement, Action, Alert, AlertNumber, Rack, Racks};
 use super::past::Counted;
 use super::raise::worse;
-use crate::core::record::{AlertRaised, Body, Change, Clearing, Cycle, MissedDue, OfAlert, Outcome, Record};
+use crate::core::record::{
+    AlertChanged, AlertRaised, Body, Change, Clearing, Cycle, MissedDue, OfAlert, Outcome, Record,
+};
 use crate::core::time::Timestamp;
 
 /// One alert from its first record to its latest.
@@ -230,58 +232,60 @@ impl Story {
         self.released.extend(taken.map(|taken| Released { by: taken.by, taken: taken.at, at }));
     }
 
+    fn note_change(&mut self, changed: &AlertChanged, at: Timestamp) {
+        self.earlier(changed.earlier.as_ref());
+        self.missed(changed.missed);
+        let alert = &mut self.alert;
+        if let Some(good) = changed.last_good {
+            let earlier = changed.earlier.as_ref().map_or(0, |earlier| earlier.all().count);
+            alert.before_return = alert.racks.count.saturating_sub(earlier);
+            (self.last_good, alert.last_good) = (Some(good), None);
+        }
+        alert.racks.count = changed.racks;
+        alert.amended = changed.amended.as_deref().cloned().or(alert.amended.take());
+        alert.pattern = changed.pattern.or(alert.pattern);
+        alert.measured = changed.measured.or(alert.measured);
+        alert.worst = worse(alert.condition, alert.worst, changed.measured);
+        if changed.worst.is_some() {
+            (alert.worst, self.measured_anew) = (changed.worst, Some(at));
+        }
+        for about in &changed.about {
+            if !alert.about.contains(about) {
+                alert.about.push(about.clone());
+            }
+        }
+        if changed.released.is_some() {
+            self.returned = Some(at);
+            self.release(at);
+        } else if changed.change == Change::Returned {
+            self.returned = Some(at);
+        } else if changed.change == Change::Escalated {
+            // Nobody is told next for want of somebody while somebody takes care.
+            self.release(at);
+        }
+        let alert = &mut self.alert;
+        match changed.change {
+            Change::Returned => {
+                (alert.cleared, alert.amended, alert.lapsed) = (None, None, false);
+                alert.needs_action |= alert.condition.needs_action();
+                alert.since = changed.missed.map_or(alert.since, |missed| missed.due);
+            }
+            Change::Grew
+            | Change::Eased
+            | Change::MissedAgain
+            | Change::Escalated
+            | Change::EscalationEnded
+            | Change::NobodyToTell
+            | Change::Held => {}
+        }
+    }
+
     fn note(&mut self, told: OfAlert<'_>, at: Timestamp) {
         let alert = &mut self.alert;
         match told {
             // Where a story begins.
             OfAlert::Raised(_) => {}
-            OfAlert::Changed(changed) => {
-                self.earlier(changed.earlier.as_ref());
-                self.missed(changed.missed);
-                let alert = &mut self.alert;
-                if let Some(good) = changed.last_good {
-                    let earlier = changed.earlier.as_ref().map_or(0, |earlier| earlier.all().count);
-                    alert.before_return = alert.racks.count.saturating_sub(earlier);
-                    (self.last_good, alert.last_good) = (Some(good), None);
-                }
-                alert.racks.count = changed.racks;
-                alert.amended = changed.amended.as_deref().cloned().or(alert.amended.take());
-                alert.pattern = changed.pattern.or(alert.pattern);
-                alert.measured = changed.measured.or(alert.measured);
-                alert.worst = worse(alert.condition, alert.worst, changed.measured);
-                if changed.worst.is_some() {
-                    (alert.worst, self.measured_anew) = (changed.worst, Some(at));
-                }
-                for about in &changed.about {
-                    if !alert.about.contains(about) {
-                        alert.about.push(about.clone());
-                    }
-                }
-                if changed.released.is_some() {
-                    self.returned = Some(at);
-                    self.release(at);
-                } else if changed.change == Change::Returned {
-                    self.returned = Some(at);
-                } else if changed.change == Change::Escalated {
-                    // Nobody is told next for want of somebody while somebody takes care.
-                    self.release(at);
-                }
-                let alert = &mut self.alert;
-                match changed.change {
-                    Change::Returned => {
-                        (alert.cleared, alert.amended, alert.lapsed) = (None, None, false);
-                        alert.needs_action |= alert.condition.needs_action();
-                        alert.since = changed.missed.map_or(alert.since, |missed| missed.due);
-                    }
-                    Change::Grew
-                    | Change::Eased
-                    | Change::MissedAgain
-                    | Change::Escalated
-                    | Change::EscalationEnded
-                    | Change::NobodyToTell
-                    | Change::Held => {}
-                }
-            }
+            OfAlert::Changed(changed) => self.note_change(changed, at),
             OfAlert::Acknowledged(taken) => {
                 // The desk takes nobody beside another: whoever had it had been released.
                 self.release(at);

@@ -468,7 +468,7 @@ fn a_rack_that_had_passed_is_told_as_in_doubt() {
         for (language, word, ended) in
             [(Language::English, english, "ended "), (Language::Spanish, spanish, "terminada ")]
         {
-            let rack = super::shown(
+            let rack = super::racks::shown(
                 &affected,
                 condition,
                 &Reader { language, scale: Scale::Celsius, zone: TimeZone::UTC },
@@ -495,7 +495,7 @@ fn a_rack_of_an_alert_shows_a_minimum_that_was_not_judged() {
         let judged = Some(super::Judged::of(&cycle));
         let affected = super::Affected { record: 7, ended: crate::web::fixture::NOW, judged };
         let reader = Reader { language, scale: Scale::Celsius, zone: TimeZone::UTC };
-        let rack = super::shown(&affected, Condition::Unproven, &reader);
+        let rack = super::racks::shown(&affected, Condition::Unproven, &reader);
         assert_eq!(rack.judged.expect("it was judged").measured, told);
     }
 }

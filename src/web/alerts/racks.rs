@@ -1,0 +1,61 @@
+//! The racks of an alert on its page, each with how it was judged.
+
+use super::words::words;
+use super::{Affected, Judged, Whole};
+use crate::core::alert::doubts::can_doubt;
+use crate::core::alert::{Condition, RACKS_NAMED_MAX};
+use crate::core::cycle::minimum::against;
+use crate::core::cycle::verdict::Verdict;
+use crate::core::cycle::words::{ended, in_doubt, verdict};
+use crate::core::reader::Reader;
+
+/// A rack as it is shown.
+pub(super) struct Rack {
+    pub(super) record: u64,
+    pub(super) ended: String,
+    pub(super) judged: Option<Seen>,
+    /// Whether others before it are left out.
+    pub(super) after_gap: bool,
+}
+
+/// How a rack was judged, as it is shown.
+pub(super) struct Seen {
+    pub(super) verdict: Verdict,
+    /// Whether it is in doubt since it passed: by this alert.
+    pub(super) doubted: bool,
+    pub(super) word: String,
+    pub(super) measured: String,
+}
+
+/// The racks that it names, and how many more it counts.
+pub(super) fn listed(whole: &Whole, reader: &Reader) -> (Vec<Rack>, u64) {
+    let mut racks: Vec<Rack> =
+        whole.racks.iter().map(|rack| shown(rack, whole.alert.condition, reader)).collect();
+    let more = whole.alert.racks.count.saturating_sub(racks.len() as u64);
+    if more > 0
+        && let Some(second_half) = racks.get_mut(RACKS_NAMED_MAX / 2)
+    {
+        second_half.after_gap = true;
+    }
+    (racks, more)
+}
+
+pub(super) fn shown(rack: &Affected, condition: Condition, reader: &Reader) -> Rack {
+    let judged = rack.judged.map(|Judged { verdict: judged, settled_c, unjudged, limit_c }| {
+        let symbol = reader.scale.symbol();
+        let (settled, bound, beside) = against(settled_c, unjudged, limit_c, reader);
+        let unit = if settled_c.or(unjudged.map(|unjudged| unjudged.celsius)).is_some() {
+            format!(" {symbol}")
+        } else {
+            String::new()
+        };
+        let beside = beside.map(|word| format!(", {word}")).unwrap_or_default();
+        let measured = format!("{settled}{unit}{beside} ({} {bound} {symbol})", words(reader.language).limit);
+        let doubted = can_doubt(condition) && judged.is_good();
+        let (word, more) = (verdict(judged, reader.language).to_uppercase(), in_doubt(reader.language));
+        let word = if doubted { format!("{word}, {more}") } else { word };
+        Seen { verdict: judged, doubted, word, measured }
+    });
+    let ended = ended(&reader.moment(rack.ended), reader.language);
+    Rack { record: rack.record, ended, judged, after_gap: false }
+}
