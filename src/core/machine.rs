@@ -227,6 +227,12 @@ impl Machine {
         self.state.reorder.released()
     }
 
+    /// As [`Tracker::under_way_since`](super::cycle::tracker::Tracker::under_way_since).
+    #[must_use]
+    pub fn under_way_since(&self) -> Option<Timestamp> {
+        self.state.tracker.under_way_since()
+    }
+
     /// What became of the samples since the last call.
     pub fn take_counts(&mut self) -> Counts {
         std::mem::take(&mut self.counts)

@@ -231,6 +231,12 @@ impl Site {
         self.machines.get(usize::from(machine.0)).and_then(|place| place.machine.released())
     }
 
+    /// The machines where a run, or what may be a final rinse, is under way, each with since when.
+    pub fn under_way(&self) -> impl Iterator<Item = (MachineId, Timestamp)> {
+        let since = |place: &Place| place.machine.under_way_since();
+        self.machines().zip(&self.machines).filter_map(move |(id, place)| Some((id, since(place)?)))
+    }
+
     /// What became of the samples of a machine since the last call.
     pub fn take_counts(&mut self, machine: MachineId) -> Counts {
         self.machines

@@ -260,7 +260,7 @@ impl<S: Store> Driver<S> {
                     }
                 }
                 Some(entry) = entry::next(&mut self.entries), if room => self.enter(entry),
-                Some(asking) = Asked::next(&mut self.asked) => drop(asking.send(())),
+                Some(asking) = Asked::next(&mut self.asked) => drop(asking.send(self.gather.under_way())),
                 () = tokio::time::sleep(sleep) => self.tick(),
             }
         }

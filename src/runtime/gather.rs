@@ -153,6 +153,12 @@ impl Gather {
         self.site.released_of(machine)
     }
 
+    /// The machines where a rack may be under way, each with since when.
+    #[must_use]
+    pub fn under_way(&self) -> BTreeMap<MachineId, Timestamp> {
+        self.site.under_way().collect()
+    }
+
     /// Takes what came of the inputs up to `number`.
     fn gather(&mut self, number: u64, effects: &mut Effects) {
         for effect in effects.drain(..) {

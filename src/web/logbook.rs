@@ -79,6 +79,8 @@ pub struct Entered {
     pub came_after: Vec<u64>,
     /// Where a tank was drained in the very minute in which a rack was washed: that one, from when to when.
     pub ran: Option<Ran>,
+    /// Where one may have been under way then and still is: since when.
+    pub running: Option<Timestamp>,
 }
 
 /// A rack that was washed while something else is said to have been done to its machine.

@@ -13,6 +13,7 @@ use crate::app::logbook::{Change, Correction, Entry};
 use crate::app::order::{self, Problem};
 use crate::core::channel::Role;
 use crate::core::cycle::plate::Profile;
+use crate::core::id::MachineId;
 use crate::core::logbook::{counting, judge_known};
 use crate::core::merkle::Hash;
 use crate::core::reader::Reader;
@@ -120,6 +121,7 @@ pub(super) fn entered(
         failed_since: None,
         came_after: Vec::new(),
         ran: None,
+        running: None,
     }))
 }
 
@@ -163,6 +165,8 @@ fn beside(ledger: &ledger::Reader, machines: &[Profile], entered: &mut Entered) 
 /// Longest time from the start of a wash to the end of its final rinse that is looked back for (own choice: a conveyor
 /// rinses for minutes on end).
 const RACK_MAX: Duration = Duration::from_secs(3_600);
+/// Longest wait for what runs just now (own choice: the page is shown without it then).
+const RUNS_WAIT: Duration = Duration::from_secs(1);
 /// An entry says its time to the minute.
 const MINUTE: Duration = Duration::from_secs(60);
 
@@ -174,9 +178,7 @@ fn ran(ledger: &ledger::Reader, machine: &str, at: Timestamp) -> Result<Option<R
         to: Some(at.plus(RACK_MAX)),
         ..CycleFilter::default()
     };
-    // Who typed a time typed a minute; who pressed the button meant that instant.
-    let minute_us = i64::try_from(MINUTE.as_micros()).unwrap_or(i64::MAX);
-    let last = if at.micros().rem_euclid(minute_us) == 0 { at.plus(MINUTE) } else { at.just_after() };
+    let last = end_of(at);
     let mut found = None;
     ledger.cycles_found(Order::OldestFirst, &filter, |record, stored| {
         if let Ok((_, Record { body: Body::Cycle(cycle), .. })) = stored {
@@ -189,6 +191,18 @@ fn ran(ledger: &ledger::Reader, machine: &str, at: Timestamp) -> Result<Option<R
         ControlFlow::Continue(())
     })?;
     Ok(found)
+}
+
+/// The end of the time that an entry says: who typed it typed a minute, who pressed the button meant that instant.
+fn end_of(at: Timestamp) -> Timestamp {
+    let minute_us = i64::try_from(MINUTE.as_micros()).unwrap_or(i64::MAX);
+    if at.micros().rem_euclid(minute_us) == 0 { at.plus(MINUTE) } else { at.just_after() }
+}
+
+/// Whether what has been under way at a machine since then was so at the time of an entry. A rinse shows first, and
+/// the wash before it is as long as the data plate says.
+fn ran_then(since: Timestamp, profile: &Profile, at: Timestamp) -> bool {
+    since.minus(profile.times.wash) < end_of(at)
 }
 
 /// Whether a check failed as it was entered, or as it counted by one of its corrections.
@@ -224,6 +238,21 @@ impl House {
         let done = self.reception.perform(order::Order::Entry { entry }).await.map_err(not_put)?;
         presses.push(once, done.record);
         Ok(done.record)
+    }
+
+    /// Since when the machine runs whose tank is said to have been drained, where it ran then and no rack of then is on
+    /// record.
+    async fn running(&self, entered: &Entered) -> Option<Timestamp> {
+        let check = entered.counting().filter(|check| check.kind() == CheckKind::DrainAndClean)?;
+        let (pulse, machine) = (self.pulse.as_ref()?, entered.machine.as_ref()?);
+        let machines = &self.loaded.configuration.machines;
+        let place = machines.iter().position(|one| one.name == *machine)?;
+        if entered.ran.is_some() {
+            return None;
+        }
+        let id = MachineId(u16::try_from(place).ok()?);
+        let since = pulse.under_way_since(id, RUNS_WAIT).await?;
+        ran_then(since, &machines[place], check.at()).then_some(since)
     }
 
     /// Waits until the desk has looked at what somebody entered, so that its page names the alert that it raised.
@@ -293,7 +322,9 @@ impl Logbook for House {
                 Err(damaged) => Err(damaged),
             }
         });
-        asked.await?
+        let mut entered = asked.await??;
+        entered.running = self.running(&entered).await;
+        Ok(entered)
     }
 
     async fn put(&self, going: Going) -> Result<Option<u64>, NotPut> {
@@ -372,6 +403,24 @@ mod tests {
             ("dm2", from, None),
         ] {
             assert_eq!(ran(&reader, of, at).expect("readable"), expected, "{of} {at:?}");
+        }
+    }
+
+    // Own promise: what runs since before the end of the time that was entered ran then, with its wash before the rinse.
+    #[test]
+    fn what_runs_since_before_a_drain_ran_then() {
+        let mut profile = crate::core::cycle::fixture::door();
+        profile.times.wash = Duration::from_secs(45);
+        let minute = at(40).minus(Duration::from_secs(20));
+        for (since, said, expected) in [
+            (at(40), at(40), true),
+            (at(40).minus(Duration::from_secs(600)), at(40), true),
+            (at(40).plus(Duration::from_secs(44)), at(40), true),
+            (at(40).plus(Duration::from_secs(46)), at(40), false),
+            (minute.plus(Duration::from_secs(104)), minute, true),
+            (minute.plus(Duration::from_secs(106)), minute, false),
+        ] {
+            assert_eq!(ran_then(since, &profile, said), expected, "{since:?} {said:?}");
         }
     }
 

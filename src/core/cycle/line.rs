@@ -137,6 +137,12 @@ impl Line {
         self.flow.is_none()
     }
 
+    /// Since when a flow is under way.
+    #[must_use]
+    pub fn since(&self) -> Option<Timestamp> {
+        self.flow.as_ref().map(|flow| flow.departure.at)
+    }
+
     /// Takes a filtered reading; gives a flow whose window has passed.
     pub fn push(
         &mut self,

@@ -77,6 +77,12 @@ impl Sump {
         self.disturbed.is_none()
     }
 
+    /// Since when it is disturbed.
+    #[must_use]
+    pub fn since(&self) -> Option<Timestamp> {
+        self.disturbed.as_ref().map(|disturbed| disturbed.since)
+    }
+
     /// Takes a filtered reading; gives a rinse whose window has passed.
     pub fn push(&mut self, filtered: Filtered, profile: &Profile) -> Option<Candidate> {
         let reading = filtered.reading;

@@ -114,6 +114,16 @@ impl Tracker {
         self.is_quiet() && self.run.is_idle()
     }
 
+    /// Since when a run, or what may be a final rinse, is under way; what it is shows once it has ended.
+    #[must_use]
+    pub fn under_way_since(&self) -> Option<Timestamp> {
+        let flow = match &self.recogniser {
+            Recogniser::Line(line) => line.since(),
+            Recogniser::Sump(sump) => sump.since(),
+        };
+        [flow, self.run.started()].into_iter().flatten().min()
+    }
+
     const fn is_quiet(&self) -> bool {
         match &self.recogniser {
             Recogniser::Line(line) => line.is_quiet(),

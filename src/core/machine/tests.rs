@@ -97,6 +97,22 @@ fn kinds(records: &[Record], kind: &str) -> usize {
     records.iter().filter(|record| record.body.kind() == kind).count()
 }
 
+// Own promise: while a rack is rinsed the machine says since when, and nothing before and after. The rinse of `service` is
+// from 60 s to 70 s, and judged when its window has passed.
+#[test]
+fn what_is_under_way_is_told_while_it_is() {
+    for (until, expected) in [(50.0, None), (72.0, Some(60.0)), (130.0, None)] {
+        let mut machine = machine();
+        play_on(&mut machine, &service(until), false);
+        let since = machine.under_way_since().map(Timestamp::seconds);
+        let near = |(since, expected): (f64, f64)| (since - expected).abs() <= 3.0;
+        assert!(
+            since.is_some() == expected.is_some() && since.zip(expected).is_none_or(near),
+            "{until}: {since:?}"
+        );
+    }
+}
+
 /// The records without the times of the gateway's clock.
 fn timeless(records: &[Record]) -> Vec<Record> {
     let mut records = records.to_vec();

@@ -12,6 +12,7 @@ use super::words::{Words, amended, between, by, heading, no_more_own, words};
 use super::{Entered, Ran, Written};
 use crate::core::access::Right;
 use crate::core::address::escaped;
+use crate::core::cycle::plate::Sanitizing;
 use crate::core::logbook::words::{Told, late, tell};
 use crate::core::logbook::{Lacking, lateness};
 use crate::core::reader::{Reader, filled, said};
@@ -57,6 +58,8 @@ struct EntryPage<'a> {
     late: Option<String>,
     /// That a rack was washed meanwhile, and its record.
     ran: Option<(String, u64)>,
+    /// That one may still be under way.
+    running: Option<String>,
     amendments: Vec<String>,
     /// Where one more of its kind is entered.
     again: Option<String>,
@@ -112,23 +115,12 @@ pub(super) async fn answer<K: Kitchen>(
     };
     let heading = heading(kind, reader.language);
     let withdrawn = entered.is_withdrawn();
-    let judged = entered.judgement.as_ref().filter(|_| !withdrawn);
     let late_by = lateness(at, entered.recorded);
-    let is_short =
-        kind == Some(CheckKind::Supply) && judged.is_some_and(|judgement| judgement.good == Some(false));
-    // Where that cannot be read, nothing is promised.
-    let alerted = is_short && pages.kitchen.tells_of_look(record).await.unwrap_or(false);
     let known = pages.kitchen.machines();
     let own = known.iter().find(|one| Some(&one.name) == entered.machine.as_ref());
     let sanitizing = own.map(|one| one.sanitizing);
     let fields = fields.filled(entered.counting(), sanitizing, reader);
-    let lacking = entered.counting().map(|check| Lacking { alerted, ..Lacking::of(check, sanitizing) });
-    let lacking = lacking.unwrap_or_default();
-    let mut told = judged.zip(kind).map(|(judgement, kind)| tell(judgement, kind, lacking, reader));
-    if let (Some(told), Some(later)) = (&mut told, entered.failed_since) {
-        let own = entered.counting().map_or(at, Check::at);
-        told.verdict = good_then(&told.verdict, (own, later), pages.kitchen.time(), reader);
-    }
+    let told = outcome(pages, &entered, (at, kind), sanitizing, reader).await;
     let (found, was) = entered.told(reader);
     let (steps, too_strong) = strip_of(own.into_iter().filter(|_| !fields.strip.is_empty()));
     let steps = steps_of(steps, &fields.strip);
@@ -156,6 +148,7 @@ pub(super) async fn answer<K: Kitchen>(
         told,
         late: late_by.map(|by| late(by.as_secs_f64(), reader.language)),
         ran: entered.ran.filter(|_| !withdrawn).map(|ran| (while_it_ran(ran, reader), ran.record)),
+        running: entered.running.filter(|_| !withdrawn).map(|since| while_it_runs(since, reader)),
         amendments: entered.amendments.iter().map(|(_, at, one)| told_when(*at, one, reader)).collect(),
         again: person.may(Right::Enter).then(|| again(&entered, kind)),
         ask: ask(&entered, person, now).filter(|_| own_until.is_none()),
@@ -170,6 +163,27 @@ pub(super) async fn answer<K: Kitchen>(
         zone: reader.zone.iana_name().map_or_else(String::new, str::to_owned),
     };
     frame::page(status, page.render())
+}
+
+/// What a check came to, and what to do then.
+async fn outcome<K: Kitchen>(
+    pages: &Pages<K>,
+    entered: &Entered,
+    (at, kind): (Timestamp, Option<CheckKind>),
+    sanitizing: Option<Sanitizing>,
+    reader: &Reader,
+) -> Option<Told> {
+    let (kind, judged) = (kind?, entered.judgement.as_ref().filter(|_| !entered.is_withdrawn())?);
+    let is_short = kind == CheckKind::Supply && judged.good == Some(false);
+    // Where that cannot be read, nothing is promised.
+    let alerted = is_short && pages.kitchen.tells_of_look(entered.record).await.unwrap_or(false);
+    let lacking = entered.counting().map(|check| Lacking { alerted, ..Lacking::of(check, sanitizing) });
+    let mut told = tell(judged, kind, lacking.unwrap_or_default(), reader);
+    if let Some(later) = entered.failed_since {
+        let own = entered.counting().map_or(at, Check::at);
+        told.verdict = good_then(&told.verdict, (own, later), pages.kitchen.time(), reader);
+    }
+    Some(told)
 }
 
 /// Whom to ask that it is amended, for those who may not: of a check that failed whoever made it reads why.
@@ -242,6 +256,16 @@ pub(super) fn while_it_ran(Ran { from, to, .. }: Ran, reader: &Reader) -> String
         "A esa hora se lavaba una canasta, de {from} a {to}: si la hora de esta anotación es errónea, corríjala abajo.",
     );
     filled(phrase, &[("from", &reader.clock(from)), ("to", &reader.clock_and_zone(to))])
+}
+
+/// That a rack may still be under way that was so while the tank is said to have been drained, and what that means.
+pub(super) fn while_it_runs(since: Timestamp, reader: &Reader) -> String {
+    let phrase = said(
+        reader.language,
+        "This machine RUNS just now, since {since}: hold that rack. Its verdict is not known yet; it follows when it ends, and this page names it then. If the time of this entry is wrong, correct it below.",
+        "Esta máquina está EN MARCHA ahora mismo, desde {since}: aparte esa canasta. Aún no se conoce su veredicto; llega cuando termine, y entonces esta página la nombra. Si la hora de esta anotación es errónea, corríjala abajo.",
+    );
+    filled(phrase, &[("since", &reader.with_article(reader.clock_and_zone(since)))])
 }
 
 /// What was said of it, and when.

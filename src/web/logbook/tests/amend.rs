@@ -134,6 +134,7 @@ fn a_corrected_entry_shows_the_value_in_force() {
         failed_since: None,
         came_after: Vec::new(),
         ran: None,
+        running: None,
     };
     assert_eq!(entered.told(&reader), ("50 mg/L".to_owned(), vec!["10 mg/L".to_owned()]));
     entered.amendments.push(said(AmendmentChange::Corrected(strip(100.0))));
@@ -246,4 +247,30 @@ fn a_tank_drained_while_a_rack_was_washed_says_so() {
         let reader = Reader { language, scale: Scale::Celsius, zone: TimeZone::UTC };
         assert!(crate::web::logbook::entry::while_it_ran(ran, &reader).starts_with(told));
     }
+}
+
+// Own promise: whoever says that a tank was drained while a rack runs reads at once that it does, and what becomes of it;
+// of an entry that was withdrawn nothing is said.
+#[tokio::test]
+async fn a_tank_drained_while_a_rack_runs_says_so() {
+    let kitchen = StillKitchen::new();
+    post(&kitchen, "/logbook/drain-and-clean", "machine=dm1", Role::Operator).await;
+    kitchen.desk.change(|entered| entered.running = Some(NOW));
+    let said = [
+        (
+            Language::English,
+            "This machine RUNS just now, since 12:00 UTC: hold that rack. Its verdict is not known yet",
+        ),
+        (
+            Language::Spanish,
+            "Esta máquina está EN MARCHA ahora mismo, desde las 12:00 UTC: aparte esa canasta.",
+        ),
+    ];
+    for (language, told) in said {
+        let (_, page) = get(&kitchen, "/logbook/entries/70", Role::Operator, language).await;
+        assert!(page.contains(told), "{page}");
+    }
+    post(&kitchen, "/logbook/entries/70", "reason=misread&change=withdraw", Role::Manager).await;
+    let (_, page) = get(&kitchen, "/logbook/entries/70", Role::Operator, Language::English).await;
+    assert!(!page.contains("RUNS just now"), "{page}");
 }
