@@ -3,6 +3,8 @@
 //! The desk decides what is on record of it, and the core is told what follows: after each change, and
 //! at the start of the service, so that a kill between the two changes nothing for what is judged later.
 
+pub(super) mod then;
+
 use std::collections::BTreeMap;
 use std::ops::ControlFlow;
 

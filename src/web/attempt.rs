@@ -23,7 +23,7 @@ pub(super) use self::around::not_taken;
 use self::around::{InTheWay, at_work, ended_here, ends, shown_now, water};
 use self::form::{Fault, WorkForm};
 pub(super) use self::live::{live, shape};
-pub(super) use self::marked::Marked;
+pub(super) use self::marked::{Marked, worked_on};
 pub use self::marked::{NotOver, OpenAt};
 use self::stage::Step;
 use self::words::{Words, words};

@@ -11,7 +11,7 @@ use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 
 pub use self::doubted::InDoubt;
-use self::told::{acted, amended, facts, figures, probes, rows};
+use self::told::{acted, amended, facts, figures, probes, rows, worked};
 use super::frame::{self, Frame, Refusal, Tab, said};
 use super::kitchen::{Kitchen, Pages};
 use super::logbook::words::amended as logbook_amended;
@@ -25,6 +25,7 @@ use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::{meaning, verdict as verdict_word};
 use crate::core::reader::{Language, Reader};
 use crate::core::record::{Amendment, CorrectiveAction, Cycle};
+use crate::core::technician::work::then::WorkThen;
 use crate::core::time::Timestamp;
 use crate::core::wall_clock::local_date;
 
@@ -64,6 +65,8 @@ pub struct Rack {
     pub amendments: Vec<(u64, Option<Amendment>)>,
     /// The sanitizer reading that it was judged by, where it is found on record.
     pub strip: Option<Strip>,
+    /// Work on its machine that ran at its time, where it is unproven.
+    pub work: Vec<WorkThen>,
     /// Alerts that it is a rack of, by number.
     pub alerts: Vec<u64>,
     /// Those of them that put it in doubt after it had passed.
@@ -188,6 +191,8 @@ struct CyclePage<'a> {
     amendments: Vec<String>,
     /// What put it in doubt.
     doubts: Vec<doubted::Told>,
+    /// Work on its machine at its time, each with its record.
+    work: Vec<(String, u64)>,
     /// What was said later of the reading that it was judged by.
     strip_later: Vec<String>,
     sealing: SealingTold<'a>,
@@ -247,6 +252,7 @@ pub(super) async fn show<K: Kitchen>(
                     .map(|(index, what)| amended(*index, what, reader))
                     .collect(),
                 doubts: rack.doubts.iter().map(|doubt| doubted::told(doubt, reader)).collect(),
+                work: rack.work.iter().map(|work| (worked(work, reader), work.record)).collect(),
                 strip_later: rack
                     .strip
                     .iter()

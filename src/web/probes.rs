@@ -20,7 +20,7 @@ use tokio::sync::watch;
 pub(super) use card::cards;
 pub(super) use words::{kind, place};
 
-use super::attempt::{Begin, Ended, Marked, NotDone, OpenAt, Under};
+use super::attempt::{Begin, Ended, Marked, NotDone, OpenAt, Under, worked_on};
 use super::frame::{self, Frame, Refusal, Tab};
 use super::kitchen::{Kitchen, Pages};
 use super::now::Card;
@@ -252,8 +252,8 @@ struct ProbesPage<'a> {
     words: &'static words::Words,
     /// Of all machines, or of one.
     machine: Option<&'a str>,
-    /// Each machine with the parts of its probes, and in the list of all how its sign-off stands.
-    machines: Vec<(&'a str, Vec<&'a str>, Option<signed::Told>)>,
+    /// Each machine with the parts of its probes.
+    machines: Vec<Listed<'a>>,
     live: String,
     cautions: [&'static str; 3],
     may_measure: bool,
@@ -265,6 +265,16 @@ struct ProbesPage<'a> {
     marked: Option<Marked>,
     /// Where the end of the work leads back to.
     back: &'static str,
+}
+
+/// A machine with its probes.
+struct Listed<'a> {
+    name: &'a str,
+    parts: Vec<&'a str>,
+    /// In the list of all how its sign-off stands.
+    stood: Option<signed::Told>,
+    /// There as well that it is marked as worked on, and by whom.
+    work: Option<String>,
 }
 
 /// Most machines of which the list of all says how their sign-off stands (own choice: a large kitchen; it is found out
@@ -342,11 +352,17 @@ async fn listed<K: Kitchen>(
             Some(_) | None => machines.push((&seen.machine, vec![html])),
         }
     }
+    let marked = match machine {
+        // Its own page says more of it, with the way to end it.
+        Some(_) => Vec::new(),
+        None => worked_on(pages, person).await,
+    };
     let mut listed = Vec::new();
     for (place, (name, parts)) in machines.into_iter().enumerate() {
         let is_told = machine.is_none() && place < SIGNED_MAX;
         let stood = if is_told { Some(signed::told(pages, person, name).await) } else { None };
-        listed.push((name, parts, stood));
+        let work = marked.iter().find(|(marked, _)| marked == name).map(|(_, told)| told.clone());
+        listed.push(Listed { name, parts, stood, work });
     }
     let machines = listed;
     let page = ProbesPage {

@@ -116,6 +116,13 @@ fn check_record(kitchen: &Kitchen, way: Way) {
     assert_eq!((missing, stored.len()), (expected, delivered.len() - expected), "{way:?}");
     let (code, said) = kitchen.say(&["history", "--show", "in-force"]);
     assert_eq!((code, said.contains("  calibration    dm1/rinse: × ")), (Some(0), true), "{said}");
+    // The work goes on a little after the dialog; without a service nobody tells of it.
+    let work = if way == Way::Alone {
+        "  work           none on a machine is on record"
+    } else {
+        "  work           dm1: Eli (user "
+    };
+    assert!(said.contains(work) && said.contains("until"), "{said}");
     let file = kitchen.path("gateway.toml");
     let output = Command::new(env!("CARGO_BIN_EXE_rinseward")).arg("check-config").arg(file).output();
     let said = String::from_utf8(output.expect("the program starts").stdout).expect("UTF-8");

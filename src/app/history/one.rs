@@ -7,14 +7,17 @@ use serde_json::json;
 use super::cycles::line;
 use super::{Ground, cycles};
 
+use crate::app::work::then;
 use crate::app::{Failure, Streams};
 use crate::cli::HistoryArgs;
 use crate::config::recorded::Recorded;
 use crate::core::late::{late_by, stands_at};
 use crate::core::merkle::leaf_hash;
 use crate::core::on_file::{self, Filed};
+use crate::core::reader::Language;
 use crate::core::record::{Body, Record};
 use crate::core::technician::words::gain_and_offset;
+use crate::core::technician::work::who;
 use crate::core::wall_clock::midnight;
 use crate::diagnostic::Diagnostic;
 use crate::ledger::{InForce, LedgerError, Subject};
@@ -170,9 +173,10 @@ pub(super) fn in_force(
     let at = arguments.at.map_or(Ok(ground.now), |at| at.in_zone(&ground.zone, ground.now));
     let at = at.map_err(Failure::unclear("--at"))?;
     let force = ground.reader.in_force(at).map_err(|error| ground.failed(&error))?;
+    let found = then::in_force(ground.reader, &force).map_err(|error| ground.failed(&error))?;
     let sheet = ground.sheet(&IN_FORCE, arguments);
     if sheet.form == Form::Table {
-        return line(streams, force_in_words(ground, &force, arguments).trim_end());
+        return line(streams, force_in_words(ground, &force, &found, arguments).trim_end());
     }
     sheet.start(streams.out, "").map_err(Failure::output)?;
     for (what, found) in
@@ -216,7 +220,28 @@ pub(super) fn in_force(
         ];
         sheet.row(streams.out, &row).map_err(Failure::output)?;
     }
+    for row in rows_of_work(&found) {
+        sheet.row(streams.out, &row).map_err(Failure::output)?;
+    }
     Ok(())
+}
+
+/// Work on machines, each with who worked there, and the records of it that are damaged.
+fn rows_of_work(found: &then::Found) -> impl Iterator<Item = [Cell; 5]> {
+    let work = found.work.iter().map(|work| {
+        let value = json!({ "until": work.until, "ended": work.is_over, "worked": &work.worked });
+        [
+            Cell::text("maintenance"),
+            work.machine.clone().into(),
+            work.record.into(),
+            work.since.into(),
+            Cell::Text(value.to_string()),
+        ]
+    });
+    let damaged = found.damaged.iter().map(|record| {
+        [Cell::text("maintenance-damaged"), Cell::Empty, (*record).into(), Cell::Empty, Cell::Empty]
+    });
+    work.chain(damaged)
 }
 
 fn row_of<Done>(what: &str, machine: &str, filed: &Filed<Done>, value: &serde_json::Value) -> [Cell; 5] {
@@ -246,7 +271,7 @@ pub(in crate::app) fn on_record(force: &InForce) -> Vec<(String, String, on_file
         .collect()
 }
 
-fn force_in_words(ground: &Ground, force: &InForce, arguments: &HistoryArgs) -> String {
+fn force_in_words(ground: &Ground, force: &InForce, found: &then::Found, arguments: &HistoryArgs) -> String {
     let at = |instant| local::second(instant, &ground.zone);
     let mut text = format!("In force at {} ({}):\n", at(force.at), ground.whose());
     let mut tell = |line: String| {
@@ -284,6 +309,7 @@ fn force_in_words(ground: &Ground, force: &InForce, arguments: &HistoryArgs) -> 
             unit = scale.symbol(),
         ));
     }
+    work_in_words(ground, found).into_iter().for_each(&mut tell);
     for (_, probe, in_force) in on_record(force) {
         if let Some(Filed { index, since, done, .. }) = in_force.calibration {
             let correction = gain_and_offset(done.left.gain, done.left.offset_c);
@@ -313,6 +339,34 @@ fn force_in_words(ground: &Ground, force: &InForce, arguments: &HistoryArgs) -> 
         }
     }
     text
+}
+
+/// Who worked on which machine, and the records of work that are damaged.
+fn work_in_words(ground: &Ground, found: &then::Found) -> Vec<String> {
+    let at = |instant| local::second(instant, &ground.zone);
+    let mut lines = Vec::new();
+    for work in &found.work {
+        let machine = work.machine.as_deref().unwrap_or("the whole site");
+        let who = Some(who(&work.worked, Language::English)).filter(|who| !who.is_empty());
+        let no_end = if work.is_over { "" } else { ", no end on record" };
+        lines.push(format!(
+            "  work           {machine}: {}, until {}{no_end} [record {}, {}]",
+            who.as_deref().unwrap_or("somebody"),
+            at(work.until),
+            work.record,
+            at(work.since),
+        ));
+    }
+    lines.extend(
+        found
+            .damaged
+            .iter()
+            .map(|record| format!("  work           DAMAGED, and may tell of more work [record {record}]")),
+    );
+    if lines.is_empty() {
+        lines.push("  work           none on a machine is on record".to_owned());
+    }
+    lines
 }
 
 /// The lines of the sections about machines and probes.

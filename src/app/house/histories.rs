@@ -22,6 +22,7 @@ use crate::app::export::seal;
 use crate::app::history::Kept;
 use crate::app::history::one::on_record;
 use crate::app::sites::Sites;
+use crate::app::work::then;
 use crate::config::recorded::{Recorded, RecordedProbe};
 use crate::core::alert::doubts::Doubts;
 use crate::core::alert::{AlertNumber, Settings};
@@ -406,12 +407,15 @@ fn in_force(ledger: &ledger::Reader, at: Timestamp) -> Result<Force, LedgerError
         let its = probes.iter_mut().filter(|probe| machine(&probe.channel) == of);
         its.for_each(|probe| probe.compared = compared.remove(&probe.channel));
     }
+    let then::Found { work, damaged: work_damaged } = then::in_force(ledger, &force)?;
     let limits = force.limits.into_iter().map(|then| (then.machine, then.index, Box::new(then.cycle)));
     Ok(Force {
         at,
         service: force.service,
         key: force.key,
         limits: limits.collect(),
+        work,
+        work_damaged,
         probes,
         configuration: force.configuration,
     })

@@ -12,16 +12,19 @@ pub(super) use self::counted::{leads, set_off};
 use super::House;
 use super::machines::plots;
 use crate::app::export::seal;
+use crate::app::work::then;
 use crate::config::recorded::Recorded;
 use crate::core::alert::AlertNumber;
 use crate::core::alert::doubts::Doubts;
 use crate::core::channel::Place;
+use crate::core::cycle::verdict::Verdict;
 use crate::core::effect::Trace;
 use crate::core::evidence::inclusion::{self, Inclusion};
 use crate::core::merkle::{Hash, inclusion_proof, leaf_hash, verify_inclusion};
 use crate::core::on_file::OnFile;
 use crate::core::reader::Reader;
 use crate::core::record::{Amendment, Body, CorrectiveAction, Cycle, Record};
+use crate::core::technician::work::then::WorkThen;
 use crate::core::time::Timestamp;
 use crate::core::wall_clock::midnight;
 use crate::ledger::{self, CycleFilter, LedgerError, Order, Subject, WholeChunks};
@@ -40,6 +43,7 @@ pub(super) struct Read {
     pub(super) probes: Option<Vec<ProbeThen>>,
     pub(super) amendments: Vec<(u64, Option<Amendment>)>,
     pub(super) strip: Option<Strip>,
+    pub(super) work: Vec<WorkThen>,
     pub(super) alerts: Vec<u64>,
     pub(super) doubts: Vec<InDoubt>,
     pub(super) actions: Vec<(Timestamp, CorrectiveAction)>,
@@ -97,6 +101,7 @@ pub(super) fn read(
         probes: probes(ledger, record.machine.as_deref().unwrap_or_default(), cycle, file)?,
         amendments: ledger.amendments(index)?,
         strip: strip::strip(ledger, index, record.machine.as_deref(), cycle)?,
+        work: work(ledger, record.machine.as_deref().unwrap_or_default(), cycle)?,
         actions: actions(ledger, &alerts)?,
         doubts: doubted::in_doubt(ledger, index, cycle, &leads.doubts)?,
         alerts,
@@ -105,6 +110,15 @@ pub(super) fn read(
         sealing,
         record,
     })))
+}
+
+/// Work on the machine that ran while an unproven rack was washed: by the rule that marks racks, so that it is told also
+/// where that is not why it is unproven. What is damaged is told of by the check of the whole record.
+fn work(ledger: &ledger::Reader, machine: &str, cycle: &Cycle) -> Result<Vec<WorkThen>, LedgerError> {
+    if cycle.verdict != Verdict::Unproven {
+        return Ok(Vec::new());
+    }
+    Ok(then::ran(ledger, machine, (cycle.started, cycle.rinse_ended))?.work)
 }
 
 /// What people wrote down that they did about alerts; what is damaged is told of on the page of its alert.
@@ -223,6 +237,7 @@ impl Racks for House {
             probes: read.probes,
             amendments: read.amendments,
             strip: read.strip,
+            work: read.work,
             doubts: read.doubts,
             alerts: read.alerts,
             actions: read.actions,

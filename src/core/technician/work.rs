@@ -3,6 +3,8 @@
 //! What a dialog does stands on record in English, by the same few forms whoever began it; it is read back here,
 //! so that it is told in the language of its reader. What has another form stands as it was written.
 
+pub mod then;
+
 use crate::core::alert::dialog::LEAST;
 use crate::core::reader::{Language, Reader, filled, said as say};
 use crate::core::record::Worked;

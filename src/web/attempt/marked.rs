@@ -4,7 +4,7 @@
 //! What has found something that is not on record is not ended that way: it would be lost.
 
 use crate::core::access::Right;
-use crate::core::reader::{Reader, filled};
+use crate::core::reader::{Language, Reader, filled};
 use crate::core::technician::work;
 use crate::core::time::Timestamp;
 use crate::web::frame::{Refusal, said};
@@ -96,6 +96,31 @@ impl Marked {
         let glance = glances.iter().find(|glance| glance.machine == machine)?;
         glance.work_until.map(|_| Self::new(pages, person, glance))
     }
+}
+
+/// Each machine that is marked as worked on, with that in a line: for how long, and by whom.
+pub(in crate::web) async fn worked_on<K: Kitchen>(
+    pages: &Pages<K>,
+    person: &Person,
+) -> Vec<(String, String)> {
+    let reader = &person.reader;
+    let Ok(glances) = pages.kitchen.glances(reader).await else { return Vec::new() };
+    let line = |glance: &Glance| {
+        let until = glance.worked_on(glance.work_until?, pages.kitchen.time(), reader);
+        let who = work::who(&glance.worked, reader.language);
+        let phrase = match (reader.language, who.is_empty()) {
+            (Language::English, true) => "Marked as worked on {until}: its racks are unproven.",
+            (Language::English, false) => {
+                "Marked as worked on {until}: its racks are unproven. Who works there: {who}."
+            }
+            (Language::Spanish, true) => "Consta como en trabajo {until}: sus canastas quedan sin comprobar.",
+            (Language::Spanish, false) => {
+                "Consta como en trabajo {until}: sus canastas quedan sin comprobar. Quién trabaja: {who}."
+            }
+        };
+        Some((glance.machine.clone(), filled(phrase, &[("until", &until), ("who", &who)])))
+    };
+    glances.machines.iter().filter_map(line).collect()
 }
 
 fn told(open: &OpenAt, person: &Person) -> OpenTold {

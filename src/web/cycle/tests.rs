@@ -35,6 +35,8 @@ async fn a_rack_says_why_it_got_its_verdict() {
         "82.19 °C · limit 82.20 °C",
         "Too cold.",
         "Wash low.",
+        "Work on the machine at that time: Ana &#60;b&#62; (calibration of dm1/rinse), since Thu 26 Nov 2026, ",
+        "href=\"../history/records/43\">record 43</a>",
         "4.98 s (required 5.00 s)",
         "data plate",
         "49.9 %",
@@ -61,6 +63,7 @@ async fn a_rack_says_why_it_got_its_verdict() {
     let (_, spanish) = get("/cycles/47", Language::Spanish).await;
     for said in [
         "FRÍA",
+        "Trabajo en la máquina a esa hora: Ana &#60;b&#62; (calibración de dm1/rinse), desde",
         "Esa lectura se cambió después",
         "Una prueba halló el desinfectante fuera de su intervalo",
         "Esa anotación se cambió después",

@@ -4,9 +4,10 @@ use super::{Fact, ProbeThen, Rack, TraceFound, spikes_told};
 use crate::core::alert::words::who;
 use crate::core::cycle::minimum::{Unjudged, against};
 use crate::core::late::late_after;
-use crate::core::reader::{Language, Reader};
+use crate::core::reader::{Language, Reader, filled};
 use crate::core::record::{Amendment, Basis, CorrectiveAction, Cycle, DoseBasis, WindowFrom};
 use crate::core::sanitizer::shown as concentration;
+use crate::core::technician::work::then::WorkThen;
 use crate::core::time::Timestamp;
 use crate::web::frame::said;
 use crate::web::machine::words::place_word;
@@ -171,6 +172,17 @@ pub(super) fn probes(probes: &[ProbeThen], reader: &Reader) -> Vec<Fact> {
         }
     };
     probes.iter().map(told).collect()
+}
+
+/// Who worked on its machine, or on the whole site, at its time.
+pub(super) fn worked(work: &WorkThen, reader: &Reader) -> String {
+    let phrase = match (&work.machine, reader.language) {
+        (Some(_), Language::English) => "Work on the machine at that time: {work}",
+        (None, Language::English) => "Work on the whole site at that time: {work}",
+        (Some(_), Language::Spanish) => "Trabajo en la máquina a esa hora: {work}",
+        (None, Language::Spanish) => "Trabajo en toda la cocina a esa hora: {work}",
+    };
+    filled(phrase, &[("work", &work.told(reader))])
 }
 
 pub(super) fn amended(index: u64, amendment: &Option<Amendment>, reader: &Reader) -> String {

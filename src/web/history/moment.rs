@@ -14,6 +14,7 @@ use crate::core::channel::Place;
 use crate::core::reader::Reader;
 use crate::core::record::{Body, CalibrationDone, Cycle, Record, ResponseDone};
 use crate::core::technician::words::correction;
+use crate::core::technician::work::then::WorkThen;
 use crate::core::time::Timestamp;
 use crate::core::wall_clock::Unclear;
 use crate::web::form::Field;
@@ -39,6 +40,10 @@ pub struct Force {
     pub key: Option<(u64, Record)>,
     /// For each machine that had washed by then the cycle whose limits were in force.
     pub limits: Vec<(String, u64, Box<Cycle>)>,
+    /// Work on machines.
+    pub work: Vec<WorkThen>,
+    /// Records that are damaged and may tell of more work.
+    pub work_damaged: Vec<u64>,
     /// Every probe that was configured, or of which something on record was in force.
     pub probes: Vec<ProbeInForce>,
     /// The configuration.
@@ -104,6 +109,9 @@ struct Told<'a> {
     /// Whether a whole minute was asked for.
     is_minute: bool,
     limits: Vec<Line>,
+    work: Vec<Line>,
+    /// That more work may have been in force, and which records would say it.
+    work_damaged: Option<String>,
     probes: Vec<Line>,
     rest: Vec<Line>,
     toml: Option<&'a str>,
@@ -129,6 +137,8 @@ impl<'a> Told<'a> {
             at: reader.moment(force.at),
             is_minute: ends_a_minute(force.at),
             limits: limits(force, reader),
+            work: work(force, reader),
+            work_damaged: work_damaged(force, reader),
             probes: probes(force, reader),
             rest: rest(force, reader),
             toml,
@@ -221,6 +231,27 @@ fn limits(force: &Force, reader: &Reader) -> Vec<Line> {
         }
     };
     force.limits.iter().map(line).collect()
+}
+
+fn work(force: &Force, reader: &Reader) -> Vec<Line> {
+    let site = said(reader.language, "the whole site", "toda la cocina");
+    let line = |work: &WorkThen| Line {
+        name: work.machine.clone().unwrap_or_else(|| site.to_owned()),
+        text: work.told(reader),
+        to: format!("history/records/{}", work.record),
+        record: work.record,
+        since: reader.moment(work.since),
+    };
+    force.work.iter().map(line).collect()
+}
+
+fn work_damaged(force: &Force, reader: &Reader) -> Option<String> {
+    let records: Vec<String> = force.work_damaged.iter().map(u64::to_string).collect();
+    let pair = (
+        "DAMAGED, and may tell of more work: record {records}",
+        "DAÑADO, y puede hablar de más trabajos: asiento {records}",
+    );
+    (!records.is_empty()).then(|| put(reader.language, pair, &[("records", &records.join(", "))]))
 }
 
 fn probes(force: &Force, reader: &Reader) -> Vec<Line> {

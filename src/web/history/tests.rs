@@ -259,6 +259,11 @@ async fn what_was_in_force_is_shown_with_its_records() {
             "compared with another thermometer: ✗ FAILED: the thermometer is off. It shows 1.6 °C too much",
             "../history/records/40",
             "&#60;b&#62;",
+            "<b>dm1</b>: Ana, since Thu 26 Nov 2026, ",
+            "../history/records/43",
+            "<b>the whole site</b>: somebody, since Thu 26 Nov 2026, ",
+            "no end is on record, and it counts as worked on until",
+            "DAMAGED, and may tell of more work: record 45, 46",
         ],
     );
     let whole = "Ask: auditor, manager, technician, administrator.";

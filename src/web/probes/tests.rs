@@ -56,6 +56,42 @@ async fn each_probe_says_how_it_is() {
     }
 }
 
+// Own promise: the list of all probes says of each machine that is worked on for how long, and by whom, in either
+// language; of the others nothing of it.
+#[tokio::test]
+async fn the_list_says_which_machine_is_worked_on() {
+    use crate::core::record::Worked;
+    let kitchen = StillKitchen::new();
+    let list = async |language| {
+        let path = "/probes";
+        let mut request = Request::get(path).body(Body::empty()).expect("a request");
+        request.extensions_mut().insert(person(Role::Auditor, language));
+        let answer = site(kitchen.pages()).oneshot(request).await.expect("it never fails");
+        let bytes = axum::body::to_bytes(answer.into_body(), 1 << 20).await.expect("a body");
+        String::from_utf8(bytes.to_vec()).expect("text")
+    };
+    assert!(!list(Language::English).await.contains("Marked as worked on"));
+    kitchen.glances.send_modify(|glances| {
+        let dm1 = glances.iter_mut().find(|glance| glance.machine == "dm1").expect("a machine");
+        dm1.work_until = Some(NOW.plus(std::time::Duration::from_secs(600)));
+        let why = Some("calibration of dm1/rinse".to_owned());
+        dm1.worked = vec![Worked { by: "Ana <b>".to_owned(), why }];
+    });
+    for (language, said) in [
+        (
+            Language::English,
+            "Marked as worked on until 12:10 UTC: its racks are unproven. Who works there: Ana &#60;b&#62; (calibration of dm1/rinse).",
+        ),
+        (
+            Language::Spanish,
+            "Consta como en trabajo hasta las 12:10 UTC: sus canastas quedan sin comprobar. Quién trabaja: Ana &#60;b&#62; (calibración de dm1/rinse).",
+        ),
+    ] {
+        let page = list(language).await;
+        assert_eq!(page.matches(said).count(), 1, "{page}");
+    }
+}
+
 // Own rule, see the head of `web::query`.
 #[tokio::test]
 async fn an_address_that_is_not_understood_is_refused() {

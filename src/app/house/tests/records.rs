@@ -19,7 +19,7 @@ use crate::config::recorded::Recorded;
 use crate::core::alert::hours::Stretch;
 use crate::core::alert::{AlertNumber, Condition};
 use crate::core::checkpoint::Checkpoint;
-use crate::core::cycle::verdict::Verdict;
+use crate::core::cycle::verdict::{Reason, Verdict};
 use crate::core::evidence::examine::Trust;
 use crate::core::evidence::inclusion::check;
 use crate::core::merkle::{Hash, TreeHead, leaf_hash, verify_inclusion};
@@ -287,6 +287,47 @@ fn work_is_told_by_its_beginning_and_its_end() {
     assert_eq!((lines(&newest).len(), list(&newest).folded), (LINES_MAX, 0));
     let rest = Question { page: Page::Older(list(&newest).older.expect("more")), ..question };
     assert_eq!(lines(&page(&reader, rest)).len(), 63 - LINES_MAX);
+}
+
+// Own promise: a rack that is unproven names the work that ran while it was washed, whether or not that is why; one that
+// was judged, or was washed when nobody worked there, names none.
+#[test]
+fn an_unproven_rack_names_the_work_of_its_time() {
+    let directory = tempfile::tempdir().expect("a directory");
+    let work = |minute: u64, until, ended: bool| {
+        let (by, begun) = (Some("Eli".to_owned()), ended.then(|| at(minute)));
+        let of =
+            Maintenance { until: at(until), by, why: None, ended, begun, dialog: None, worked: Vec::new() };
+        plain(minute, Some("dm1"), Body::Maintenance(of))
+    };
+    let unproven = |minute, reason| {
+        let (machine, mut cycle) = rack(minute);
+        cycle.put_in_doubt(reason);
+        plain(minute + 2, Some(machine), Body::Cycle(Box::new(cycle)))
+    };
+    let mut records = opening(CONFIGURATION);
+    let slow = Reason::ProbeTooSlow;
+    records.push(work(9, 99, false));
+    records.extend([
+        unproven(10, Reason::WorkedOn),
+        unproven(12, slow.clone()),
+        washed(14),
+        unproven(13, slow.clone()),
+    ]);
+    records.extend([work(20, 20, true), unproven(30, slow)]);
+    let path = directory.path().join("ledger.sqlite");
+    drop(ledger(&path, records));
+    let reader = Reader::open(&path).expect("a ledger");
+    for (index, named) in
+        [(FIRST + 1, true), (FIRST + 2, true), (FIRST + 3, false), (FIRST + 4, false), (FIRST + 6, false)]
+    {
+        let Stands::Rack(found) = read(&reader, index, Arc::default(), &doubts(&reader)).expect("read")
+        else {
+            panic!("a rack: {index}")
+        };
+        let work: Vec<_> = found.work.iter().map(|work| (work.record, work.until)).collect();
+        assert_eq!(work, if named { vec![(FIRST, at(20))] } else { vec![] }, "{index}");
+    }
 }
 
 // Own promises: a verdict and a machine are looked for alone; other records stand under their own views.
