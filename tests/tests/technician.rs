@@ -135,24 +135,10 @@ fn what_is_no_calibration_changes_nothing() {
     let mut kitchen = Kitchen::new();
     Service::start(&kitchen).stop();
     type Shows = Box<dyn Fn(f64) -> f64>;
-    let cases: [(&[&str], Shows, &str); 4] = [
+    let cases: [(&[&str], Shows, &str); 3] = [
         (&["--ice"], Box::new(|_| 22.0), "it is steady at 22.60 °C, which is too far from 0.00 °C"),
         (&["--ice"], Box::new(|t| t / 30.0), "it drifts by +2.0"),
         (&["--ice"], Box::new(|t| 2.0 * (t * 11.0).sin()), "it swings by 1.4"),
-        (
-            &[
-                "--against",
-                "82C",
-                "--against",
-                "82.1C",
-                "--reference",
-                "T7",
-                "--reference-uncertainty",
-                "0.01C",
-            ],
-            Box::new(|t| 82.0 - 0.0001 * t),
-            "the points contradict one another",
-        ),
     ];
     for (place, (points, shows, wanted)) in cases.iter().enumerate() {
         let head = ["calibrate", "dm1/rinse", "--by", "Eli", "--yes", "--seconds-max", "3"];
@@ -176,6 +162,26 @@ fn what_is_no_calibration_changes_nothing() {
             "no air pressure of a kitchen",
         ),
         (&["respond", "dm1/rinse", "--by", "Eli"], 64, "add --yes"),
+        // Said before anybody waits at a bath.
+        (
+            &[
+                "calibrate",
+                "dm1/rinse",
+                "--by",
+                "Eli",
+                "--yes",
+                "--against",
+                "82C",
+                "--against",
+                "82.2C",
+                "--reference",
+                "T7",
+                "--reference-uncertainty",
+                "0.01C",
+            ],
+            1,
+            "the baths are only 0.20 °C apart, so they count as one",
+        ),
     ] {
         let (found, said) = kitchen.say(arguments);
         assert_eq!((found, said.contains(wanted)), (Some(code), true), "{arguments:?}: {said}");

@@ -14,9 +14,11 @@ use crate::core::calibration::fitted::work_out;
 use crate::core::channel::{Channel, Probe};
 use crate::core::logbook;
 use crate::core::on_file::{InForce, OnFile, lay_over};
+use crate::core::reader::Language;
 use crate::core::record::{Against, Body, CalibrationDone, Record, ResponseDone};
 use crate::core::response::{STEP_MIN_C, fast_enough};
 use crate::core::site::Entered;
+use crate::core::technician::refusals;
 use crate::core::time::Timestamp;
 use crate::ledger::Reader;
 
@@ -65,8 +67,8 @@ pub(super) fn calibration(
         .limit(channel.machine, now_in_force.place)
         .ok_or_else(|| refused("the probe belongs to no machine", "see check-config"))?;
     let fitted = work_out(&mut done.points, now_in_force.calibration, near).map_err(|error| {
-        let advice = "look for the fault: the type of the thermocouple, its leads, a cold reference, \
-                      a bath that was not stirred; nothing was recorded";
+        let advice = refusals::calibration_advice(Language::English, &error);
+        let advice = format!("{advice}; nothing was recorded");
         Problem::new("calibration-refused", format!("{}: {error}", done.probe), advice)
     })?;
     done.found = now_in_force.calibration.into();

@@ -12,8 +12,8 @@ use crate::app::order::Order;
 use crate::app::{Failure, Streams};
 use crate::cli::{CalibrateArgs, PointArg};
 use crate::config::resolve::Configuration;
-use crate::core::calibration::Calibration;
-use crate::core::calibration::fitted::Fitted;
+use crate::core::calibration::fitted::{Fitted, apart_enough};
+use crate::core::calibration::{Calibration, CalibrationError};
 use crate::core::record::{Body, CalibrationDone, CalibrationPoint, Correction};
 use crate::core::steady::Unsteady;
 use crate::core::technician::bath::{Bath, NotYet};
@@ -43,6 +43,10 @@ fn calibrated(
         let summary = format!("{} belongs to no machine with a limit", session.arguments.probe);
         Failure::from(Diagnostic::error("usage", summary).advice("see rinseward check-config"))
     })?;
+    // What no baths of the plan can come to is said before anybody waits at them.
+    if let Err(error) = apart_enough(plan.iter().map(|bath| bath.point.celsius)) {
+        return Err(session.refused(&no_calibration(arguments, &error))?);
+    }
     for caution in words::calibration_cautions(language) {
         session.tell(&format!("! {caution}"))?;
     }
@@ -63,14 +67,7 @@ fn calibrated(
     let Stands { points, result, .. } = work.ok_or_else(no_bath)?.stands(session.clock.elapsed());
     let fitted = match result.ok_or_else(no_bath)? {
         Ok(fitted) => fitted,
-        Err(error) => {
-            let (probe, scale) = (&arguments.own.probe, arguments.own.answer.scale);
-            let refusal = Refusal::new("calibration-refused", |language| {
-                let why = refusals::no_calibration(language, scale, &error);
-                (format!("{probe}: {why}"), refusals::calibration_advice(language))
-            });
-            return Err(session.refused(&refusal)?);
-        }
+        Err(error) => return Err(session.refused(&no_calibration(arguments, &error))?),
     };
     tell_result(session, &points, found, &fitted, near)?;
     if !session.is_confirmed()? {
@@ -96,6 +93,15 @@ fn calibrated(
         session.tell_recorded(&words::in_force(language, scale, record, put))?;
     }
     Ok(())
+}
+
+/// Why points make no calibration, and what to do.
+fn no_calibration(arguments: &CalibrateArgs, error: &CalibrationError) -> Refusal {
+    let (probe, scale) = (&arguments.own.probe, arguments.own.answer.scale);
+    Refusal::new("calibration-refused", |language| {
+        let why = refusals::no_calibration(language, scale, error);
+        (format!("{probe}: {why}"), refusals::calibration_advice(language, error))
+    })
 }
 
 fn planned(asked: &PointArg) -> Result<Bath, Failure> {

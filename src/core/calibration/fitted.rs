@@ -1,7 +1,8 @@
 //! A calibration from the points of a session: one or more, each as sure as its reference.
 //!
 //! Points that lie far apart give a line, by least squares weighted with their uncertainties; one
-//! point, or several near to each other, give an offset. A line through two points goes through both.
+//! point gives an offset. A line through two points goes through both. Several that are all near to each other are
+//! refused: they would stand on record as several baths and say no more than one, since nothing shows the gain.
 
 use super::{CORRECTION_MAX_C, Calibration, CalibrationError, GAIN_RANGE, POINTS_APART_MIN_C, Point};
 use crate::core::record::CalibrationPoint;
@@ -51,10 +52,27 @@ pub fn work_out(
             return Err(CalibrationError::Disagree { left_c, expanded_c });
         }
     }
+    apart_enough(points.iter().map(|point| Celsius(point.reference_c)))?;
     for point in points {
         (point.found_error_c, point.left_error_c) = (error(found, point), error(fitted.left, point));
     }
     Ok(fitted)
+}
+
+/// Refuses several references that are all near to each other.
+///
+/// # Errors
+/// [`CalibrationError::PointsTooNear`].
+pub fn apart_enough(references: impl IntoIterator<Item = Celsius>) -> Result<(), CalibrationError> {
+    let (mut count, mut low, mut high) = (0_u32, f64::INFINITY, f64::NEG_INFINITY);
+    for Celsius(reference) in references {
+        (count, low, high) = (count.saturating_add(1), low.min(reference), high.max(reference));
+    }
+    let apart_c = high - low;
+    if count > 1 && apart_c < POINTS_APART_MIN_C {
+        return Err(CalibrationError::PointsTooNear { apart_c });
+    }
+    Ok(())
 }
 
 /// Refuses a point at which no sound probe can be.
@@ -188,6 +206,31 @@ mod tests {
         assert!(points[2].left_error_c.abs() < 0.03, "{points:?}");
         assert!(points[1].left_error_c.abs() > 0.2, "{points:?}");
         assert!((0.1..0.13).contains(&fitted.expanded_c), "{fitted:?}");
+    }
+
+    // Own choice, see `POINTS_APART_MIN_C`: baths that are all near to each other are no two; what was compared is left as
+    // it was, and one more bath that is far from them makes it a calibration, as does the first alone.
+    #[test]
+    fn points_that_are_nearly_the_same_are_not_two() {
+        for (apart_c, is_sound) in [(0.0, false), (0.2, false), (29.9, false), (30.0, true), (80.0, true)] {
+            let mut points = [point(82.0 - apart_c, 82.1 - apart_c, 0.2), point(82.0, 82.1, 0.2)];
+            let before = format!("{points:?}");
+            let found = work_out(&mut points, Calibration::None, Celsius(82.0));
+            match found {
+                Ok(fitted) => {
+                    assert!(is_sound && matches!(fitted.left, Calibration::TwoPoint { .. }), "{apart_c}");
+                }
+                Err(CalibrationError::PointsTooNear { apart_c: told }) => {
+                    assert!(!is_sound && (told - apart_c).abs() < 1e-9, "{apart_c}");
+                    assert_eq!(format!("{points:?}"), before, "{apart_c}");
+                }
+                Err(error) => panic!("{apart_c}: {error}"),
+            }
+            let mut three = [points[0].clone(), points[1].clone(), point(0.0, 0.1, 0.2)];
+            assert!(work_out(&mut three, Calibration::None, Celsius(82.0)).is_ok(), "{apart_c}");
+            let one = work_out(&mut points[..1], Calibration::None, Celsius(82.0)).expect("one point");
+            assert!(matches!(one.left, Calibration::Offset(_)), "{apart_c}");
+        }
     }
 
     // Bounds: own choices of this program.

@@ -108,12 +108,14 @@ pub fn no_calibration(language: Language, scale: Scale, error: &CalibrationError
             amount(scale, *expanded_c)
         ),
         (CalibrationError::PointsTooNear { apart_c }, Language::English) => format!(
-            "the two points are {} apart; {} are needed",
+            "the baths are only {} apart, so they count as one and do not show the gain of the probe; {} from the coldest to \
+             the hottest are needed",
             amount(scale, *apart_c),
             amount(scale, POINTS_APART_MIN_C)
         ),
         (CalibrationError::PointsTooNear { apart_c }, Language::Spanish) => format!(
-            "los dos puntos distan {}; hacen falta {}",
+            "entre los baños hay solo {}, de modo que cuentan como uno y no muestran la ganancia de la sonda; hacen falta {} \
+             del más frío al más caliente",
             amount(scale, *apart_c),
             amount(scale, POINTS_APART_MIN_C)
         ),
@@ -137,12 +139,20 @@ pub fn no_calibration(language: Language, scale: Scale, error: &CalibrationError
 
 /// What to do about points that make no calibration.
 #[must_use]
-pub const fn calibration_advice(language: Language) -> &'static str {
-    match language {
-        Language::English => {
+pub const fn calibration_advice(language: Language, error: &CalibrationError) -> &'static str {
+    match (language, error) {
+        (Language::English, CalibrationError::PointsTooNear { .. }) => {
+            "compare it in one more bath that is far from these, such as ice or a rolling boil, or keep to one bath alone"
+        }
+        (Language::Spanish, CalibrationError::PointsTooNear { .. }) => {
+            "compárela en un baño más, lejos de estos, como hielo o agua hirviendo, o quédese con un solo baño"
+        }
+        (Language::English, _) => {
             "look for the fault: type of the thermocouple, leads, cold reference, a bath not stirred"
         }
-        Language::Spanish => "busque el fallo: tipo de termopar, cables, unión fría, un baño sin remover",
+        (Language::Spanish, _) => {
+            "busque el fallo: tipo de termopar, cables, unión fría, un baño sin remover"
+        }
     }
 }
 
@@ -268,6 +278,22 @@ pub const fn nothing_recorded(language: Language) -> &'static str {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    // Own promise: baths that count as one say what is needed and what to do, in either language.
+    #[test]
+    fn baths_too_near_say_what_to_do() {
+        let error = CalibrationError::PointsTooNear { apart_c: 0.2 };
+        for (language, why, advice) in [
+            (Language::English, "are only 0.20 °C apart, so they count as one", "one more bath that is far"),
+            (Language::Spanish, "hay solo 0.20 °C, de modo que cuentan como uno", "un baño más, lejos"),
+        ] {
+            let said = no_calibration(language, Scale::Celsius, &error);
+            assert!(said.contains(why) && said.contains("30.00 °C"), "{said}");
+            assert!(calibration_advice(language, &error).contains(advice));
+            let other = calibration_advice(language, &CalibrationError::NoPoint);
+            assert!(!other.contains(advice), "{other}");
+        }
+    }
 
     // `GAIN_RANGE`; own promise: numbers have a decimal point in either language.
     #[test]

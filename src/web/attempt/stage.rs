@@ -138,7 +138,7 @@ fn of_points(stands: &calibrating::Stands, reader: &Reader, step: &mut Step) {
         Some(Err(error)) => {
             step.results = vec![
                 format!("✗ {}", refusals::no_calibration(language, scale, error)),
-                refusals::calibration_advice(language).to_owned(),
+                refusals::calibration_advice(language, error).to_owned(),
             ];
             step.bad = true;
         }
