@@ -140,15 +140,16 @@ pub(super) struct FirstWords {
 }
 
 impl FirstWords {
-    /// Where to log in, and as whom and by which secret as long as that can be used, in one line.
-    pub(super) fn line(&self) -> String {
+    /// Where to log in, and as whom and by which secret as long as that can be used.
+    pub(super) fn lines(&self) -> String {
         let Self { login, secret, .. } = self;
-        if self.access.secret_waits(FIRST, self.until) {
-            format!("{login}  {FIRST}  {secret}")
-        } else {
-            login.clone()
-        }
+        if self.access.secret_waits(FIRST, self.until) { login_by(login, secret) } else { login.clone() }
     }
+}
+
+/// Where the first account logs in, and by which secret, each with its name: two lines, which a narrow terminal holds.
+pub(super) fn login_by(login: &str, secret: &str) -> String {
+    format!("{login} (log in, then choose a password)\naccount: {FIRST}   one-time secret: {secret}")
 }
 
 /// Why events are not on record.

@@ -116,7 +116,10 @@ fn around_lines(scene: &Scene, setting: &Setting, width: usize) -> Vec<Line<'sta
     }
     let mut lines = vec![Line::from(counts)];
     lines.extend(scene.notice.iter().flat_map(|notice| notice_lines(notice, width)));
-    lines.extend(setting.login.as_ref().map(|login| Line::from(format!(" pages: {login}"))));
+    let login = setting.login.iter().map(|login| format!("pages: {login}"));
+    let login: Vec<String> =
+        login.flat_map(|login| login.lines().map(str::to_owned).collect::<Vec<_>>()).collect();
+    lines.extend(login.into_iter().map(|login| Line::from(format!(" {login}"))));
     let (kept, room) = (&setting.kept_in, width.saturating_sub(KEPT_HEAD.len()).max(1));
     lines.push(Line::from(format!("{KEPT_HEAD}{}", table::cut_front(kept, room))));
     lines.into_iter().map(|line| fitting(line, width)).collect()

@@ -64,7 +64,7 @@ pub(super) fn on_screen(
             scene.open = open.lines(&setting.zone);
         }
         if let Some(words) = words {
-            setting.login = Some(login.get(clock.elapsed(), || words.line()).to_owned());
+            setting.login = Some(login.get(clock.elapsed(), || words.lines()).to_owned());
         }
         terminal.draw(|frame| screen::draw(frame, scene, &setting))?;
         if terminal::asked_to_quit(PICTURE_EVERY)? {

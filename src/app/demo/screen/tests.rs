@@ -4,6 +4,7 @@ use ratatui::Terminal;
 use ratatui::backend::TestBackend;
 
 use super::*;
+use crate::app::access::login_by;
 use crate::config::resolve::Configuration;
 use crate::core::cycle::verdict::Reason;
 use crate::core::reading::{Sample, Value};
@@ -72,7 +73,7 @@ fn drawn_of(scene: &Scene, width: u16, height: u16) -> String {
         zone: TimeZone::UTC,
         speed: "60× real time".to_owned(),
         scenario: "demo".to_owned(),
-        login: Some("http://127.0.0.1:8480/login  administrator  2bmbk-4d2cj-qxkx7-t4s7v".to_owned()),
+        login: Some(login_by("http://127.0.0.1:8480/login", "2bmbk-4d2cj-qxkx7-t4s7v")),
         kept_in: "/tmp/rinseward-demo-4711-0".to_owned(),
     };
     let mut terminal = Terminal::new(TestBackend::new(width, height)).expect("a test terminal opens");
@@ -96,7 +97,8 @@ fn verdicts_stand_in_words_with_their_reason() {
             "→ Hold the rack",
             "The final rinse settled",
             "q quits",
-            "/login  administrator  2bmbk-4d2cj-qxkx7-t4s7v",
+            "pages: http://127.0.0.1:8480/login (log in, then choose a password)",
+            "account: administrator   one-time secret: 2bmbk-4d2cj-qxkx7-t4s7v",
             "scalds",
             "stay needed.",
         ] {
@@ -152,7 +154,8 @@ fn the_newest_message_is_seen_to_its_end() {
             "kept in: /tmp/rinseward-demo-4711-0",
             "! open: cold at dm1, 0 racks",
             "… and 3 more open",
-            "/login  administrator  2bmbk-4d2cj-qxkx7-t4s7v",
+            "pages: http://127.0.0.1:8480/login (log in, then choose a password)",
+            "account: administrator   one-time secret: 2bmbk-4d2cj-qxkx7-t4s7v",
             "→ Hold the rack",
             "last: ",
             "limit 82.2 °C",
