@@ -35,7 +35,7 @@ pub(in crate::app) enum AttachmentError {
 }
 
 /// Takes the attachments out of a PDF.
-pub(super) fn attachments(pdf: Vec<u8>) -> Result<BTreeMap<String, Source>, AttachmentError> {
+pub(super) fn attachments(pdf: Arc<Vec<u8>>) -> Result<BTreeMap<String, Source>, AttachmentError> {
     let pdf = Pdf::new(pdf).map_err(|_| AttachmentError::Pdf)?;
     let xref = pdf.xref();
     let root: Dict<'_> = xref.get(xref.root_id()).ok_or(AttachmentError::Pdf)?;

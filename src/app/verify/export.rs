@@ -187,7 +187,7 @@ pub(in crate::app) fn verify_export(
     // Of what does not hold no pages need be made.
     let pages = program.as_ref().filter(|_| flaws.is_empty()).and_then(|program| {
         let attached = parts.attached(program)?;
-        let asked = reads_pages.then(|| pages::pages(path, &attached));
+        let asked = reads_pages.then(|| pages::pages(&attached));
         Some(asked.unwrap_or_else(|| Pages::NotCompared("that was asked for".to_owned())))
     });
     if pages == Some(Pages::Other) {
@@ -274,7 +274,9 @@ fn compared(parts: &Parts, trust: Trust) -> Result<Compared, CannotCheck> {
         }
     })?;
     let (table, beyond) = match table {
-        Some(table) => table.finish(parts.printed, examined.header.size).map_err(CannotCheck::Read)?,
+        Some(table) => {
+            table.finish(parts.printed.is_some(), examined.header.size).map_err(CannotCheck::Read)?
+        }
         None => (Vec::new(), None),
     };
     let account = again.map_or(faults, AccountCheck::finish);

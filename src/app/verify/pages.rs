@@ -4,7 +4,8 @@
 //! the records. That needs the program that makes reports, of the version that made this one.
 
 use std::io::{self, BufWriter};
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
+use std::sync::Arc;
 
 use hayro_syntax::Pdf;
 use hayro_syntax::object::{Dict, String as PdfString};
@@ -32,6 +33,8 @@ pub(super) enum Pages {
 
 /// What is attached to a report.
 pub(super) struct Attached<'a> {
+    /// The bytes of the report.
+    pub(super) report: Arc<Vec<u8>>,
     pub(super) account: &'a Source,
     pub(super) cycles: &'a Source,
     pub(super) evidence: &'a Source,
@@ -39,13 +42,13 @@ pub(super) struct Attached<'a> {
     pub(super) program: &'a str,
 }
 
-/// Compares the pages of the report at `path`.
-pub(super) fn pages(path: &Path, attached: &Attached<'_>) -> Pages {
+/// Compares the pages of the report.
+pub(super) fn pages(attached: &Attached<'_>) -> Pages {
     let own = env!("CARGO_PKG_VERSION");
     if attached.program != own {
         return Pages::NotCompared(format!("rinseward {} made them, and this is {own}", attached.program));
     }
-    match made_again(path, attached) {
+    match made_again(attached) {
         Ok(pages) => pages,
         Err(NotMade::Program(error)) => Pages::NotCompared(error.to_string()),
         Err(NotMade::Room(error)) => Pages::NotCompared(format!("they could not be made again: {error}")),
@@ -80,10 +83,9 @@ impl From<io::Error> for NotMade {
     }
 }
 
-fn made_again(path: &Path, attached: &Attached<'_>) -> Result<Pages, NotMade> {
+fn made_again(attached: &Attached<'_>) -> Result<Pages, NotMade> {
     let typesetter = Typesetter::find()?;
-    let bytes = std::fs::read(path)?;
-    let Ok(theirs) = Pdf::new(bytes.clone()) else { return Ok(Pages::Other) };
+    let Ok(theirs) = Pdf::new(Arc::clone(&attached.report)) else { return Ok(Pages::Other) };
     // Every report has a page, and says its language.
     let Some((paper, language)) = paper(&theirs).zip(language(&theirs)) else { return Ok(Pages::Other) };
     let folder = tempfile::Builder::new().prefix("rinseward-verify-").tempdir()?;
@@ -103,7 +105,7 @@ fn made_again(path: &Path, attached: &Attached<'_>) -> Result<Pages, NotMade> {
         let options = Options { paper, scale, language };
         typesetter.make(&account, attachments, options, &out, &Progress::unseen())?;
         let ours = std::fs::read(&out)?;
-        if ours == bytes {
+        if ours == *attached.report {
             return Ok(Pages::Same { to_the_byte: true });
         }
         if Pdf::new(ours).is_ok_and(|ours| shows_the_same(&theirs, &ours)) {

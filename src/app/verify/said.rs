@@ -151,7 +151,7 @@ pub(super) fn remarks(
             "the printed pages were not compared ({why}): they should say what account.json and cycles.csv say, and those were checked, but for what a note names"
         ));
     }
-    if parts.printed {
+    if parts.printed.is_some() {
         let open: Vec<&str> = [NEVER].into_iter().chain(account.open.iter().copied()).collect();
         remarks.push(format!("not reckoned again in account.json: {}", open.join("; ")));
     }
