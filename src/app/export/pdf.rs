@@ -3,17 +3,18 @@
 //! It runs as a child without any environment, in a folder of its own beside the file that is
 //! wanted, within limits of time and memory. The file appears whole under its name or not at all.
 
+mod child;
+
 use std::ffi::OsString;
-use std::io::{self, BufRead, BufReader, BufWriter, Read, Write};
+use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, ExitStatus, Stdio};
-use std::sync::atomic::{AtomicU64, Ordering};
-use std::sync::{Arc, mpsc};
-use std::thread::JoinHandle;
+use std::sync::mpsc;
 use std::time::Duration;
 
 use rustix::process::{Pid, Resource, Rlimit};
 
+use self::child::{end, listen, watch};
 use super::Progress;
 use crate::diagnostic::Diagnostic;
 use crate::report::account::Account;
@@ -24,10 +25,6 @@ const PROGRAM: &str = "rinseward-report";
 
 /// How often it is looked whether the report is still wanted.
 const LOOK_EVERY: Duration = Duration::from_millis(200);
-/// Most bytes of a message of the program that are read.
-const SAID_MAX: u64 = 16 * 1024;
-/// Most bytes of its progress that are read: more than a line for each picture of a report.
-const LAID_MAX: u64 = 64 * 1024;
 
 /// What to attach beside the account.
 #[derive(Clone, Copy, Debug, Default)]
@@ -338,85 +335,6 @@ impl Typesetter {
         }
         Ok(())
     }
-}
-
-/// How many pictures are laid out, as the child tells it.
-struct Laid {
-    counted: Arc<[AtomicU64; 2]>,
-    reads: JoinHandle<()>,
-}
-
-/// How many, once nothing more is told.
-struct AllLaid(Arc<[AtomicU64; 2]>);
-
-impl Laid {
-    fn tell(&self, progress: &Progress<'_>) {
-        AllLaid(Arc::clone(&self.counted)).tell(progress);
-    }
-
-    /// When the child has ended.
-    fn ended(self) -> AllLaid {
-        // It reads to the end of what the child said, whatever that was.
-        drop(self.reads.join());
-        AllLaid(self.counted)
-    }
-}
-
-impl AllLaid {
-    fn tell(&self, progress: &Progress<'_>) {
-        let [laid, of] = [0, 1].map(|place: usize| self.0[place].load(Ordering::Relaxed));
-        if of > 0 {
-            progress.laid(laid, of);
-        }
-    }
-}
-
-/// Reads how far the child is until it ends, on a thread of its own; what is no such line is passed over.
-fn watch(child: &mut Child) -> io::Result<Laid> {
-    let mut stdout =
-        child.stdout.take().ok_or_else(|| io::Error::other("its standard output is not there"))?;
-    let counted = Arc::new([const { AtomicU64::new(0) }; 2]);
-    let own = Arc::clone(&counted);
-    let reads = std::thread::Builder::new().name("report-progress".to_owned()).spawn(move || {
-        let lines = BufReader::new((&mut stdout).take(LAID_MAX)).lines();
-        for (laid, of) in lines.map_while(Result::ok).filter_map(|line| counts(&line)) {
-            own[0].store(laid, Ordering::Relaxed);
-            own[1].store(of, Ordering::Relaxed);
-        }
-        let _rest = io::copy(&mut stdout, &mut io::sink());
-    })?;
-    Ok(Laid { counted, reads })
-}
-
-/// `3 of 40`.
-fn counts(line: &str) -> Option<(u64, u64)> {
-    let (laid, of) = line.split_once(" of ")?;
-    Some((laid.parse().ok()?, of.parse().ok()?))
-}
-
-/// Reads what the child says until it ends, on a thread of its own.
-fn listen(child: &mut Child) -> io::Result<mpsc::Receiver<String>> {
-    let mut stderr =
-        child.stderr.take().ok_or_else(|| io::Error::other("its standard error is not there"))?;
-    let (sender, receiver) = mpsc::sync_channel(1);
-    std::thread::Builder::new().name("report".to_owned()).spawn(move || {
-        let mut said = Vec::new();
-        // An end by force is an end as well; what lies beyond the limit is read and dropped.
-        let _read = (&mut stderr).take(SAID_MAX).read_to_end(&mut said);
-        let _rest = io::copy(&mut stderr, &mut io::sink());
-        let lines = String::from_utf8_lossy(&said);
-        let lines: Vec<&str> = lines.lines().map(str::trim).collect();
-        // Whoever waited may have given up.
-        drop(sender.send(lines.join("; ")));
-    })?;
-    Ok(receiver)
-}
-
-/// Ends the child and waits for its end, so that nothing of it is left.
-fn end(child: &mut Child) {
-    // It may have ended by itself meanwhile.
-    drop(child.kill());
-    drop(child.wait());
 }
 
 #[cfg(test)]
