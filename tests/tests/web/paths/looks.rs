@@ -106,6 +106,28 @@ axe.run(document, { runOnly: ['color-contrast'] }).then((found) => done(found.vi
 ))).catch((error) => done(['axe: ' + error]));
 ";
 
+/// What is off the screen of a phone where the text is twice as large (WCAG 2.2, 1.4.4).
+const LARGE: &str = r"
+const root = document.documentElement;
+const wide = root.clientWidth;
+const wrong = [];
+root.style.fontSize = '200%';
+const off = (one) => {
+  const { left, right } = one.getBoundingClientRect();
+  return left < 0 || right > wide + 1 || one.scrollWidth > one.clientWidth + 1;
+};
+for (const tab of document.querySelectorAll('.tabs a')) {
+  if (off(tab)) wrong.push('text twice as large: off the screen: ' + tab.innerText);
+}
+if (root.scrollWidth > wide) {
+  const out = [...document.querySelectorAll('main *')].filter((one) =>
+    (one.getBoundingClientRect().right > wide + 1 || one.scrollWidth > Math.max(one.clientWidth, 1) + 1 && one.scrollWidth > 300) && !one.closest('.wide, .plot'));
+  wrong.push(`text twice as large: ${root.scrollWidth} px wide: ` + out.map((one) => one.outerHTML.slice(0, 120)).slice(0, 3));
+}
+root.style.fontSize = '';
+return wrong;
+";
+
 /// What a reader found wrong, and how much each page weighs.
 #[derive(Default)]
 struct Tour {
@@ -145,7 +167,8 @@ async fn tour(browser: &Chromium, site: u16, language: &str) -> Tour {
         browser.colours("dark").await;
         let dark = browser.ask_later(DARK).await;
         browser.colours("light").await;
-        let mut wrong = [lines(&found["wrong"]), lines(&dark)].concat();
+        let large = browser.ask(LARGE).await;
+        let mut wrong = [lines(&found["wrong"]), lines(&dark), lines(&large)].concat();
         let number = |name: &str| found[name].as_u64().unwrap_or(u64::MAX);
         let (bytes, requests) = (number("bytes"), number("requests"));
         if bytes > FIRST_LOAD_BYTES_MAX || requests > REQUESTS_MAX {
