@@ -87,7 +87,7 @@ impl StillKitchen {
 
     /// The pages over it, until the sender is dropped or told to stop.
     pub(super) fn pages(&self) -> Pages<Self> {
-        let site = Site::new("Harbour canteen".to_owned(), false);
+        let site = Site::new("Harbour canteen".to_owned(), false, || NOW);
         Pages::new(self.clone(), site, tokio_util::sync::CancellationToken::new())
     }
 }

@@ -1,6 +1,7 @@
 //! What is round every page: the name of the site, the way to the other pages, and who reads.
 
 use std::borrow::Cow;
+use std::fmt;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
@@ -13,6 +14,7 @@ use super::person::Person;
 use crate::core::access::Right;
 use crate::core::reader::Language;
 pub(super) use crate::core::reader::said;
+use crate::core::time::Timestamp;
 use crate::web::words::words;
 
 /// Which of the pages one is on.
@@ -43,13 +45,24 @@ pub struct Site {
     pub simulated: bool,
     /// Open alerts, as they were counted last.
     open: Arc<AtomicUsize>,
+    clock: Clock,
+}
+
+/// What tells the time of a site. Copies are the same.
+#[derive(Clone)]
+struct Clock(Arc<dyn Fn() -> Timestamp + Send + Sync>);
+
+impl fmt::Debug for Clock {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.debug_tuple("Clock").finish_non_exhaustive()
+    }
 }
 
 impl Site {
-    /// A site.
+    /// A site, whose clock shows `now`.
     #[must_use]
-    pub fn new(name: String, simulated: bool) -> Self {
-        Self { name, simulated, open: Arc::default() }
+    pub fn new(name: String, simulated: bool, now: impl Fn() -> Timestamp + Send + Sync + 'static) -> Self {
+        Self { name, simulated, open: Arc::default(), clock: Clock(Arc::new(now)) }
     }
 
     /// Notes how many alerts are open, for the pages that do not count them.
@@ -98,6 +111,11 @@ impl<'a> Frame<'a> {
         super::who::role(self.person.role, self.person.reader.language)
     }
 
+    /// When the page was made, by the clock of the site.
+    pub(super) fn made(&self) -> String {
+        self.person.reader.moment((self.site.clock.0)())
+    }
+
     pub(super) fn is(&self, tab: Tab) -> bool {
         self.tab == tab
     }
@@ -119,6 +137,7 @@ words! {
     more: "More", "Más";
     open: "open", "abiertas";
     simulated: "SIMULATED: these machines do not exist; their clock is not yours", "SIMULADO: estas máquinas no existen; su reloj no es el suyo";
+    as_of: "As of", "Estado del";
     signed: "You are", "Usted es";
     leave: "Log out", "Cerrar sesión";
     aid: "An aid: it replaces neither the machine's gauges nor the test kit. Local code and the data plate come first.", "Es una ayuda: no sustituye los indicadores de la máquina ni el kit de prueba. Rigen la norma local y la placa de datos.";
@@ -335,7 +354,7 @@ mod tests {
     // again, or that the address is wrong.
     #[tokio::test]
     async fn damage_is_told_as_damage() {
-        let site = Site::new("North".to_owned(), false);
+        let site = Site::new("North".to_owned(), false, || fixture::NOW);
         for (language, wanted) in [(Language::English, "DAMAGED"), (Language::Spanish, "DAÑADO")] {
             let person = fixture::person(Role::Auditor, language);
             let answer = refuse(Refusal::Damaged(Some(7)), &person, &site, 2);
@@ -351,7 +370,7 @@ mod tests {
     // ARIA Authoring Practices, landmark regions: what stands on a page stands in a part of it that has a name.
     #[tokio::test]
     async fn that_nothing_is_real_stands_in_a_part_of_its_own() {
-        let site = Site::new("North".to_owned(), true);
+        let site = Site::new("North".to_owned(), true, || fixture::NOW);
         for (language, name) in [(Language::English, "Notice"), (Language::Spanish, "Aviso")] {
             let person = fixture::person(Role::Auditor, language);
             let answer = refuse(Refusal::Unknown, &person, &site, 0);
@@ -360,6 +379,9 @@ mod tests {
             let part =
                 format!("<section class=\"simulated\" aria-label=\"{name}\"><p>{}</p>", simulated(language));
             assert!(page.contains(&part), "{page}");
+            // What is printed, and what no script renews, says of when it is.
+            let made = person.reader.moment(fixture::NOW);
+            assert!(page.contains(&format!("<span data-made>{made}</span>")), "{page}");
         }
     }
 }

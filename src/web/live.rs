@@ -287,8 +287,8 @@ impl<K: Kitchen> Told<K> {
         self.begun = true;
         self.beat.borrow_and_update();
         // When it was, by the clock of the site: that of a phone may stand anywhere.
-        let clock = self.reader.clock_and_zone(self.pages.kitchen.time());
-        let alive = Event::default().event("alive").data(clock);
+        let when = self.reader.moment(self.pages.kitchen.time());
+        let alive = Event::default().event("alive").data(when);
         let mut events = Vec::new();
         match self.parts().await {
             Ok(Some((parts, open))) => {

@@ -135,7 +135,8 @@ pub(in crate::app) async fn start(
         };
         let (house, beating) = House::new(&ground, last_commit.clone());
         followers.run("beat of the pages", beating);
-        let site = Site::new(configuration.site.clone(), around.simulated);
+        let time = clock.clone();
+        let site = Site::new(configuration.site.clone(), around.simulated, move || time.now());
         let known = Arc::new(site.clone());
         let pages = Pages::new(house, site, last_commit.clone());
         followers.run("count of the open alerts", pages.clone().count());

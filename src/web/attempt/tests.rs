@@ -44,7 +44,7 @@ async fn text(response: Response) -> String {
 async fn a_demo_says_what_nobody_can_do_in_it() {
     let kitchen = StillKitchen::new();
     for simulated in [true, false] {
-        let named = frame::Site::new("Harbour canteen".to_owned(), simulated);
+        let named = frame::Site::new("Harbour canteen".to_owned(), simulated, || NOW);
         let pages = Pages::new(kitchen.clone(), named, tokio_util::sync::CancellationToken::new());
         for path in [PATH, "/prove/dm1", "/respond/dm1/rinse"] {
             let mut request = Request::get(path).body(Body::empty()).expect("a request");

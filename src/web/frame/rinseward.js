@@ -10,6 +10,7 @@
   const notice = document.querySelector(".unconnected");
   // A page on which somebody may be typing is never loaded anew by itself.
   const keeps = "keep" in place.dataset;
+  const made = document.querySelector("[data-made]");
   const spoken = document.querySelector("[data-spoken]");
   let heard = Date.now();
   let left = false;
@@ -80,6 +81,7 @@
     source = new EventSource(place.dataset.live);
     source.addEventListener("alive", (event) => {
       notice.dataset.heard = event.data;
+      made.textContent = event.data;
       alive();
     });
     source.addEventListener("count", count);

@@ -115,7 +115,7 @@ impl Site {
         let address = format!("http://{}", listener.local_addr().expect("bound"));
         let stop = CancellationToken::new();
         let (site, zone) = ("North kitchen".to_owned(), jiff::tz::TimeZone::UTC);
-        let known = Arc::new(crate::web::frame::Site::new(site.clone(), simulated));
+        let known = Arc::new(crate::web::frame::Site::new(site.clone(), simulated, || NOW));
         let options = Options { site, zone, tls: false, behind_proxy: false, public_url: None, port: 0 };
         let access = Access::open(&directory.path().join("access"), options, || NOW).expect("a store");
         let front = Front { access, identity: None, site: known };

@@ -181,7 +181,9 @@ impl Running {
 
     /// Serves it on a port, to whoever shows the token, as the administrator.
     async fn serve(&self) -> String {
-        let pages = Pages::new(self.house.clone(), Site::new("Harbour".to_owned(), false), self.stop.clone());
+        let clock = Clock::system();
+        let site = Site::new("Harbour".to_owned(), false, move || clock.now());
+        let pages = Pages::new(self.house.clone(), site, self.stop.clone());
         let router = site_of(pages);
         let listener = TcpListener::bind("127.0.0.1:0").await.expect("a port");
         let address = listener.local_addr().expect("an address");

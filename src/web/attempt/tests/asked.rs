@@ -7,7 +7,7 @@ use super::*;
 async fn what_to_do_comes_before_what_else_is_so() {
     let kitchen = StillKitchen::new();
     kitchen.glances.send_modify(|glances| glances[0].work_until = Some(NOW.plus(Duration::from_secs(600))));
-    let site = frame::Site::new("Harbour canteen".to_owned(), true);
+    let site = frame::Site::new("Harbour canteen".to_owned(), true, || NOW);
     let show = async |path: &str| {
         let pages = Pages::new(kitchen.clone(), site.clone(), tokio_util::sync::CancellationToken::new());
         let mut request = Request::get(path).body(Body::empty()).expect("a request");
