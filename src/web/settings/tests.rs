@@ -34,10 +34,10 @@ async fn settings_say_who_may_log_in() {
     for role in [Role::Auditor, Role::Manager, Role::Technician, Role::Administrator] {
         let (_, page) = get(&kitchen, "/settings", role, Language::English).await;
         for said in [
-            "<b>Administrator</b> · admin · administrator<br><span class=\"quiet\">Last login, by this computer's clock: Thu 26 Nov 2026, 12:00 UTC",
+            "<b>Administrator</b> · admin · administrator<br><span class=\"hint\">Last login, by this computer's clock: Thu 26 Nov 2026, 12:00 UTC",
             "· gone · operator · disabled<br>",
             "clock: never",
-            "Token of a program: <b>export</b> · auditor<br><span class=\"quiet\">counts until Fri 27 Nov 2026, 12:00 UTC",
+            "Token of a program: <b>export</b> · auditor<br><span class=\"hint\">counts until Fri 27 Nov 2026, 12:00 UTC",
             "<b>old</b> · auditor · ended<br>",
         ] {
             assert!(page.replace("&#39;", "'").contains(said), "{role}: {said}: {page}");
