@@ -12,6 +12,7 @@ use crate::config::resolve::Configuration;
 use crate::core::id::MachineId;
 use crate::core::machine::Work;
 use crate::core::record::{Body, Record};
+use crate::core::technician::work::then::Turn;
 use crate::ledger::{LedgerError, Reader};
 
 /// Most times that the core remembers of a machine; the oldest is forgotten. A node may send what it kept for days, and
@@ -62,12 +63,13 @@ impl Told {
     fn take(&mut self, record: &Record) {
         let Body::Maintenance(said) = &record.body else { return };
         let times = self.times.entry(record.machine.clone()).or_default();
-        let open = times.last_mut().filter(|(work, ended)| !ended && record.recorded <= work.until);
-        match open {
-            Some((work, ended)) => (work.until, *ended) = (said.until, said.ended),
-            // The end by itself: its time was known before.
-            None if said.ended => {}
-            None => times.push((Work { from: record.recorded, until: said.until }, false)),
+        let open = times.last_mut().filter(|(_, ended)| !ended);
+        let until = open.as_ref().map(|(work, _)| work.until);
+        match (Turn::of(until, record.recorded, said.ended), open) {
+            (Turn::Moves, Some((work, ended))) => (work.until, *ended) = (said.until, said.ended),
+            (Turn::RanOut, Some((_, ended))) => *ended = true,
+            (Turn::Begins, _) => times.push((Work { from: record.recorded, until: said.until }, false)),
+            (Turn::Moves | Turn::RanOut | Turn::Nothing, _) => {}
         }
     }
 

@@ -37,6 +37,8 @@ pub struct RecordFilter {
     pub kinds: Vec<String>,
     /// Of this machine only.
     pub machine: Option<String>,
+    /// Of no machine only, which are those of the whole site. Where a machine is asked for, it does not count.
+    pub of_site: bool,
     /// Of checks, only those of this kind.
     pub check: Option<CheckKind>,
     /// That stand at this instant or later.
@@ -48,6 +50,17 @@ pub struct RecordFilter {
     /// Those that follow the record with this index in the order of the call: the last one of
     /// the page before. A cycle, or a record that cannot be read, is followed by none.
     pub after_index: Option<u64>,
+}
+
+impl RecordFilter {
+    /// Whose records they are, as a condition on the table; `?4` is the machine.
+    const fn whose(&self) -> &'static str {
+        match (&self.machine, self.of_site) {
+            (Some(_), _) => "machine = ?4",
+            (None, true) => "machine IS NULL AND ?4 IS NULL",
+            (None, false) => "?4 IS NULL",
+        }
+    }
 }
 
 /// The word under which a record is looked up.
@@ -142,7 +155,7 @@ impl Reader {
         let _one_state = self.one_state()?;
         let Some(span) = self.span_of(order, filter)? else { return Ok(()) };
         let way = if order == Order::NewestFirst { "DESC" } else { "ASC" };
-        let whose = if filter.machine.is_some() { "machine = ?4" } else { "?4 IS NULL" };
+        let whose = filter.whose();
         let sql = format!(
             "SELECT at, idx FROM event WHERE {whose} AND kind = ?1 AND at >= ?2 AND at < ?3
              ORDER BY at {way}, idx {way}"
@@ -174,7 +187,10 @@ impl Reader {
             }
             let index = head.1.cast_unsigned();
             let found = self.record(index)?;
-            let fits = |record: &Record| filter.machine.is_none() || record.machine == filter.machine;
+            let fits = |record: &Record| match &filter.machine {
+                None => !filter.of_site || record.machine.is_none(),
+                machine => record.machine == *machine,
+            };
             if found.as_ref().is_ok_and(|(_, record)| !fits(record)) {
                 continue;
             }
@@ -198,7 +214,7 @@ impl Reader {
         else {
             return Ok(0);
         };
-        let whose = if filter.machine.is_some() { "machine = ?4" } else { "?4 IS NULL" };
+        let whose = filter.whose();
         let sql = format!(
             "SELECT COUNT(*) FROM (SELECT 1 FROM event WHERE {whose} AND kind = ?1 AND at >= ?2 AND at < ?3 LIMIT ?5)"
         );

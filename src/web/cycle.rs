@@ -13,6 +13,7 @@ use axum::response::{IntoResponse, Response};
 pub use self::doubted::InDoubt;
 use self::told::{acted, amended, facts, figures, probes, rows, worked};
 use super::frame::{self, Frame, Refusal, Tab, said};
+use super::history::moment::damaged_work;
 use super::kitchen::{Kitchen, Pages};
 use super::logbook::words::amended as logbook_amended;
 use super::machine::Plots;
@@ -67,6 +68,8 @@ pub struct Rack {
     pub strip: Option<Strip>,
     /// Work on its machine that ran at its time, where it is unproven.
     pub work: Vec<WorkThen>,
+    /// Records that are damaged and may tell of more work.
+    pub work_damaged: Vec<u64>,
     /// Alerts that it is a rack of, by number.
     pub alerts: Vec<u64>,
     /// Those of them that put it in doubt after it had passed.
@@ -193,6 +196,7 @@ struct CyclePage<'a> {
     doubts: Vec<doubted::Told>,
     /// Work on its machine at its time, each with its record.
     work: Vec<(String, u64)>,
+    work_damaged: Option<String>,
     /// What was said later of the reading that it was judged by.
     strip_later: Vec<String>,
     sealing: SealingTold<'a>,
@@ -252,6 +256,7 @@ pub(super) async fn show<K: Kitchen>(
                     .map(|(index, what)| amended(*index, what, reader))
                     .collect(),
                 doubts: rack.doubts.iter().map(|doubt| doubted::told(doubt, reader)).collect(),
+                work_damaged: damaged_work(&rack.work_damaged, reader.language),
                 work: rack.work.iter().map(|work| (worked(work, reader), work.record)).collect(),
                 strip_later: rack
                     .strip

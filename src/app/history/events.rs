@@ -113,6 +113,7 @@ impl Ground<'_> {
         RecordFilter {
             kinds: kinds.iter().map(|kind| (*kind).to_owned()).collect(),
             machine: arguments.machine.clone(),
+            of_site: false,
             check: arguments.check,
             from: self.from,
             to: self.to,

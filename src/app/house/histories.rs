@@ -154,6 +154,7 @@ impl Sought {
         let filter = RecordFilter {
             kinds: kinds.iter().map(|kind| (*kind).to_owned()).collect(),
             machine: self.question.machine.clone(),
+            of_site: false,
             check: None,
             from: self.from,
             to: self.to,

@@ -24,7 +24,6 @@ use crate::core::merkle::{Hash, inclusion_proof, leaf_hash, verify_inclusion};
 use crate::core::on_file::OnFile;
 use crate::core::reader::Reader;
 use crate::core::record::{Amendment, Body, CorrectiveAction, Cycle, Record};
-use crate::core::technician::work::then::WorkThen;
 use crate::core::time::Timestamp;
 use crate::core::wall_clock::midnight;
 use crate::ledger::{self, CycleFilter, LedgerError, Order, Subject, WholeChunks};
@@ -43,7 +42,7 @@ pub(super) struct Read {
     pub(super) probes: Option<Vec<ProbeThen>>,
     pub(super) amendments: Vec<(u64, Option<Amendment>)>,
     pub(super) strip: Option<Strip>,
-    pub(super) work: Vec<WorkThen>,
+    pub(super) work: then::Found,
     pub(super) alerts: Vec<u64>,
     pub(super) doubts: Vec<InDoubt>,
     pub(super) actions: Vec<(Timestamp, CorrectiveAction)>,
@@ -113,12 +112,12 @@ pub(super) fn read(
 }
 
 /// Work on the machine that ran while an unproven rack was washed: by the rule that marks racks, so that it is told also
-/// where that is not why it is unproven. What is damaged is told of by the check of the whole record.
-fn work(ledger: &ledger::Reader, machine: &str, cycle: &Cycle) -> Result<Vec<WorkThen>, LedgerError> {
+/// where that is not why it is unproven.
+fn work(ledger: &ledger::Reader, machine: &str, cycle: &Cycle) -> Result<then::Found, LedgerError> {
     if cycle.verdict != Verdict::Unproven {
-        return Ok(Vec::new());
+        return Ok(then::Found::default());
     }
-    Ok(then::ran(ledger, machine, (cycle.started, cycle.rinse_ended))?.work)
+    then::ran(ledger, machine, (cycle.started, cycle.rinse_ended))
 }
 
 /// What people wrote down that they did about alerts; what is damaged is told of on the page of its alert.
@@ -237,7 +236,8 @@ impl Racks for House {
             probes: read.probes,
             amendments: read.amendments,
             strip: read.strip,
-            work: read.work,
+            work: read.work.work,
+            work_damaged: read.work.damaged,
             doubts: read.doubts,
             alerts: read.alerts,
             actions: read.actions,

@@ -1,6 +1,6 @@
 //! Which work on machines ran at a time of the past, read from the ledger.
 //!
-//! It takes time for the records of that work, not for the age of the ledger.
+//! It takes time for the records since the work before it was over, not for the age of the ledger.
 
 use std::collections::BTreeSet;
 use std::ops::ControlFlow;
@@ -10,10 +10,6 @@ use crate::core::record::{Body, Maintenance};
 use crate::core::technician::work::then::WorkThen;
 use crate::core::time::Timestamp;
 use crate::ledger::{InForce, LedgerError, Order, Reader, RecordFilter};
-
-/// Most records that are read back to the beginning of work (own choice: a dialog of a day makes some two hundred),
-/// and to find work on the whole site, which is looked for among all.
-const READ_MAX: usize = 500;
 
 /// What ran, the oldest first, and records that are damaged and may tell of more.
 #[derive(Clone, PartialEq, Debug, Default)]
@@ -61,11 +57,6 @@ pub(in crate::app) fn ran(
 /// A record of work: its index, when it was recorded, and what it says.
 type Said = (u64, Timestamp, Maintenance);
 
-/// Whether work begins or is over with a record, so that what is on its other side is other work.
-const fn is_bound(said: &Maintenance) -> bool {
-    said.ended || said.begun.is_none()
-}
-
 impl Found {
     fn add(
         &mut self,
@@ -76,12 +67,12 @@ impl Found {
         let next = Timestamp::from_micros(to.micros().saturating_add(1));
         let before = RecordFilter { to: Some(next), ..filter(machine) };
         let mut said = self.read(ledger, Order::NewestFirst, &before, |(_, recorded, work)| {
-            is_bound(work) && *recorded < from
+            work.ended && *recorded < from
         })?;
         said.reverse();
         if WorkThen::all(machine, &said, to).last().is_some_and(|last| !last.is_over && from <= last.until) {
             let after = RecordFilter { from: Some(next), ..filter(machine) };
-            said.extend(self.read(ledger, Order::OldestFirst, &after, |(_, _, work)| is_bound(work))?);
+            said.extend(self.read(ledger, Order::OldestFirst, &after, |(_, _, work)| work.ended)?);
         }
         let all = WorkThen::all(machine, &said, to);
         self.work.extend(all.into_iter().filter(|work| work.ran(from, to)));
@@ -99,7 +90,7 @@ impl Found {
         let mut all = Vec::new();
         ledger.events(order, filter, |index, found| {
             match found {
-                Ok((_, record)) if record.machine == filter.machine => {
+                Ok((_, record)) => {
                     if let Body::Maintenance(work) = record.body {
                         let one = (index, record.recorded, work);
                         let ends = is_last(&one);
@@ -109,10 +100,7 @@ impl Found {
                         }
                     }
                 }
-                Ok(_) => {}
-                // Among all records nobody can say of which machine it is.
-                Err(_) if filter.machine.is_some() => self.damaged.push(index),
-                Err(_) => {}
+                Err(_) => self.damaged.push(index),
             }
             ControlFlow::Continue(())
         })?;
@@ -124,7 +112,7 @@ fn filter(machine: Option<&str>) -> RecordFilter {
     RecordFilter {
         kinds: vec!["maintenance".to_owned()],
         machine: machine.map(str::to_owned),
-        limit: Some(READ_MAX),
+        of_site: machine.is_none(),
         ..RecordFilter::default()
     }
 }
@@ -150,6 +138,24 @@ mod tests {
         Maintenance { ended: true, begun: Some(at(begun)), ..said("Tom", until) }
     }
 
+    // Own promise: work on the whole site is found behind any number of records of machines.
+    #[test]
+    fn work_on_the_site_is_found_among_all() {
+        let directory = tempfile::tempdir().expect("a directory");
+        let mut records = opening(CONFIGURATION);
+        let first = records.len() as u64;
+        records.push(plain(10, None, Body::Maintenance(said("Eli", 900))));
+        let prolonged = |minute: u64| Maintenance { begun: Some(at(11)), ..said("Ana", minute + 4) };
+        let many = (11..811).map(|minute| plain(minute, Some("dm1"), Body::Maintenance(prolonged(minute))));
+        records.extend(many);
+        let path = directory.path().join("ledger.sqlite");
+        drop(ledger(&path, records));
+        let reader = Reader::open(&path).expect("a ledger");
+        let found = ran(&reader, "dm2", (at(820), at(821))).expect("an answer");
+        let told: Vec<_> = found.work.iter().map(|work| (work.record, work.machine.as_deref())).collect();
+        assert_eq!(told, [(first, None)]);
+    }
+
     // Own promise: what ran at a time is found with its end, also where that came later; nothing else is, and work on
     // the whole site is work on each machine.
     #[test]
@@ -164,7 +170,9 @@ mod tests {
             (20, Some("dm2"), said("Eva", 25)),
             (26, Some("dm2"), over(20, 26)),
             (30, Some("dm1"), over(10, 30)),
-            (40, Some("dm1"), said("Tom", 60)),
+            (40, Some("dm1"), said("Tom", 43)),
+            // As they were written before a record told since when there is work.
+            (42, Some("dm1"), said("Tom", 60)),
             (45, None, said("Eli", 50)),
         ] {
             records.push(plain(minute, machine, Body::Maintenance(work)));
@@ -182,13 +190,14 @@ mod tests {
         let ana = (0, at(10), at(30), true);
         let eva = (1, at(20), at(25), true);
         let tom = (4, at(40), at(60), false);
-        let eli = (5, at(45), at(50), false);
+        let eli = (6, at(45), at(50), false);
         for (minute, expected) in [
             (9, vec![]),
             (10, vec![ana]),
             (22, vec![ana, eva]),
             (30, vec![ana]),
             (31, vec![]),
+            (41, vec![tom]),
             (46, vec![tom, eli]),
             (60, vec![tom]),
             (61, vec![]),
@@ -201,6 +210,7 @@ mod tests {
             ("dm1", 8, 9, vec![]),
             ("dm1", 8, 10, vec![ana]),
             ("dm1", 29, 41, vec![ana, tom]),
+            ("dm1", 41, 41, vec![tom]),
             ("dm2", 22, 46, vec![eva, eli]),
             ("dm2", 26, 44, vec![]),
         ] {

@@ -11,7 +11,7 @@ use super::lines::leads_to;
 use super::story::{put, told};
 use crate::core::access::Right;
 use crate::core::channel::Place;
-use crate::core::reader::Reader;
+use crate::core::reader::{Language, Reader};
 use crate::core::record::{Body, CalibrationDone, Cycle, Record, ResponseDone};
 use crate::core::technician::words::correction;
 use crate::core::technician::work::then::WorkThen;
@@ -138,7 +138,7 @@ impl<'a> Told<'a> {
             is_minute: ends_a_minute(force.at),
             limits: limits(force, reader),
             work: work(force, reader),
-            work_damaged: work_damaged(force, reader),
+            work_damaged: damaged_work(&force.work_damaged, reader.language),
             probes: probes(force, reader),
             rest: rest(force, reader),
             toml,
@@ -245,13 +245,14 @@ fn work(force: &Force, reader: &Reader) -> Vec<Line> {
     force.work.iter().map(line).collect()
 }
 
-fn work_damaged(force: &Force, reader: &Reader) -> Option<String> {
-    let records: Vec<String> = force.work_damaged.iter().map(u64::to_string).collect();
+/// Which records are damaged and may tell of more work.
+pub(in crate::web) fn damaged_work(records: &[u64], language: Language) -> Option<String> {
+    let records: Vec<String> = records.iter().map(u64::to_string).collect();
     let pair = (
         "DAMAGED, and may tell of more work: record {records}",
         "DAÑADO, y puede hablar de más trabajos: asiento {records}",
     );
-    (!records.is_empty()).then(|| put(reader.language, pair, &[("records", &records.join(", "))]))
+    (!records.is_empty()).then(|| put(language, pair, &[("records", &records.join(", "))]))
 }
 
 fn probes(force: &Force, reader: &Reader) -> Vec<Line> {

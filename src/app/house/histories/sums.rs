@@ -82,6 +82,7 @@ fn filter(sought: &Sought, kind: &str) -> RecordFilter {
     RecordFilter {
         kinds: vec![kind.to_owned()],
         machine: sought.question.machine.clone(),
+        of_site: false,
         check: None,
         from: sought.from,
         to: sought.to,

@@ -325,7 +325,7 @@ fn an_unproven_rack_names_the_work_of_its_time() {
         else {
             panic!("a rack: {index}")
         };
-        let work: Vec<_> = found.work.iter().map(|work| (work.record, work.until)).collect();
+        let work: Vec<_> = found.work.work.iter().map(|work| (work.record, work.until)).collect();
         assert_eq!(work, if named { vec![(FIRST, at(20))] } else { vec![] }, "{index}");
     }
 }

@@ -8,6 +8,33 @@ use crate::core::reader::{Language, Reader, filled, said as say};
 use crate::core::record::{Maintenance, Worked};
 use crate::core::time::Timestamp;
 
+/// What a record of work does to the work before it: the rule by which racks are marked, and the past is told.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Turn {
+    /// Work begins.
+    Begins,
+    /// The end of what is under way is another one, or is now.
+    Moves,
+    /// What was under way had ended by itself, as late as was known.
+    RanOut,
+    /// The end of what nothing is known of.
+    Nothing,
+}
+
+impl Turn {
+    /// Of a record of then, which says that work has `ended` or not. `open` is until when the work before it counts,
+    /// where its end is not on record.
+    #[must_use]
+    pub const fn of(open: Option<Timestamp>, recorded: Timestamp, ended: bool) -> Self {
+        match open {
+            Some(until) if recorded.micros() <= until.micros() => Self::Moves,
+            Some(_) if ended => Self::RanOut,
+            None if ended => Self::Nothing,
+            Some(_) | None => Self::Begins,
+        }
+    }
+}
+
 /// Work on a machine, from its beginning to its end.
 #[derive(Clone, PartialEq, Debug)]
 pub struct WorkThen {
@@ -37,21 +64,23 @@ impl WorkThen {
         let mut all: Vec<Self> = Vec::new();
         for (index, recorded, said) in records {
             let open = all.last_mut().filter(|last| !last.is_over);
-            match (open, said.ended) {
-                // Its time ran out before: it ended as late as was known.
-                (Some(open), true) if open.until < *recorded => open.is_over = true,
-                (Some(open), _) if *recorded <= open.until => {
+            let until = open.as_ref().map(|open| open.until);
+            match (Turn::of(until, *recorded, said.ended), open) {
+                (Turn::RanOut, Some(open)) => open.is_over = true,
+                (Turn::Moves, Some(open)) => {
                     (open.until, open.is_over) = (said.until, said.ended);
                     if *recorded <= asked {
                         open.comes(said);
                     }
                 }
-                (None, true) => {}
-                (Some(_) | None, _) => {
+                (Turn::Nothing | Turn::RanOut | Turn::Moves, _) => {}
+                (Turn::Begins, before) => {
+                    // What ran out before it is other work, and nobody marked the racks between.
+                    let begun = said.begun.filter(|_| before.is_none());
                     let mut begun = Self {
                         record: *index,
                         machine: machine.map(str::to_owned),
-                        since: said.begun.unwrap_or(*recorded),
+                        since: begun.unwrap_or(*recorded),
                         until: said.until,
                         is_over: false,
                         worked: Vec::new(),
@@ -158,6 +187,11 @@ mod tests {
                 "twice, and no end of the first",
                 vec![(0, begun()), (10, said("Tom", None, 20))],
                 vec![(0, 4, false, 1), (10, 20, false, 1)],
+            ),
+            (
+                "prolonged after its time had run out",
+                vec![(0, begun()), (6, goes_on(9))],
+                vec![(0, 4, false, 1), (6, 9, false, 0)],
             ),
             ("its beginning is not there", vec![(3, goes_on(9))], vec![(0, 9, false, 0)]),
             ("an end alone", vec![(3, over(3))], vec![]),
