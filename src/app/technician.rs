@@ -105,9 +105,7 @@ impl<'s, 'a> Session<'s, 'a> {
                 "restart the service to put the files in force, or give --config the ones it runs with";
             return Err(Diagnostic::error("usage", summary).advice(advice).into());
         }
-        let json = arguments.answer.json;
-        let columns =
-            if json { terminal::columns(std::io::stderr()) } else { terminal::columns(std::io::stdout()) };
+        let columns = columns(arguments);
         let (clock, stop) = (live.clock(&loaded), live.stop_on_signals()?);
         let why = format!("{what} of {name}");
         let at_work = AtWork::begin(&live, &loaded, channel.name.machine(), (&arguments.by, why))?;
@@ -161,23 +159,9 @@ impl<'s, 'a> Session<'s, 'a> {
         writeln!(self.streams.out, "{}", terminal::fitted(text, self.columns)).map_err(Failure::output)
     }
 
-    /// Refuses what was asked for: in Spanish beside the message, which is English as every message is.
+    /// Refuses what was asked for, see [`refuse`].
     fn refused(&mut self, refusal: &Refusal) -> Result<Failure, Failure> {
-        let english = refusal.in_language(Language::English);
-        if self.language() == Language::Spanish {
-            let (summary, advice) = refusal.in_language(Language::Spanish);
-            let nothing = refusals::nothing_recorded(Language::Spanish);
-            self.tell(&format!("✗ {summary}; {advice}; {nothing}."))?;
-        }
-        let (summary, advice) = english;
-        if self.arguments.answer.json {
-            let (probe, why) =
-                (&self.arguments.probe, json!({ "slug": refusal.slug, "why": summary, "do": advice }));
-            writeln!(self.streams.out, "{}", json!({ "probe": probe, "record": null, "refused": why }))
-                .map_err(Failure::output)?;
-        }
-        let nothing = refusals::nothing_recorded(Language::English);
-        Ok(Diagnostic::error(refusal.slug, summary).advice(advice).advice(nothing).into())
+        refuse(self.arguments, self.streams, refusal)
     }
 
     /// Waits for a person to press Enter, where there is one; what was measured meanwhile counts no more.
@@ -319,6 +303,39 @@ impl Refusal {
         };
         (summary.as_str(), advice)
     }
+}
+
+/// Width of the terminal in which people are told.
+fn columns(arguments: &TechnicianArgs) -> Option<usize> {
+    if arguments.answer.json {
+        terminal::columns(std::io::stderr())
+    } else {
+        terminal::columns(std::io::stdout())
+    }
+}
+
+/// Refuses what was asked for: in Spanish beside the message, which is English as every message is.
+fn refuse(
+    arguments: &TechnicianArgs,
+    streams: &mut Streams<'_>,
+    refusal: &Refusal,
+) -> Result<Failure, Failure> {
+    let json = arguments.answer.json;
+    if arguments.answer.language == Language::Spanish {
+        let (summary, advice) = refusal.in_language(Language::Spanish);
+        let nothing = refusals::nothing_recorded(Language::Spanish);
+        let told = terminal::fitted(&format!("✗ {summary}; {advice}; {nothing}."), columns(arguments));
+        let to: &mut dyn Write = if json { streams.err } else { streams.out };
+        writeln!(to, "{told}").and_then(|()| to.flush()).map_err(Failure::cut_short)?;
+    }
+    let (summary, advice) = refusal.in_language(Language::English);
+    if json {
+        let why = json!({ "slug": refusal.slug, "why": summary, "do": advice });
+        writeln!(streams.out, "{}", json!({ "probe": &arguments.probe, "record": null, "refused": why }))
+            .map_err(Failure::output)?;
+    }
+    let nothing = refusals::nothing_recorded(Language::English);
+    Ok(Diagnostic::error(refusal.slug, summary).advice(advice).advice(nothing).into())
 }
 
 fn closed() -> Failure {

@@ -55,6 +55,8 @@ pub const CORRECTION_MAX_C: f64 = 5.0;
 /// then still leaves the gain within 1.3 %. Ice to boil is 86 °C apart even at
 /// 4000 m.
 pub const POINTS_APART_MIN_C: f64 = 30.0;
+/// What the way from another scale may cost of a difference, °C: 126 and 180 °F are 30 °C apart.
+const ROUNDING_C: f64 = 1e-6;
 
 /// Why a calibration was refused.
 #[derive(Clone, Copy, PartialEq, Debug, thiserror::Error)]
@@ -62,8 +64,8 @@ pub enum CalibrationError {
     /// A value is not a finite number.
     #[error("a value of the calibration is not a number")]
     NotANumber,
-    /// The two reference temperatures are too near to each other.
-    #[error("the two points are {apart_c:.1} °C apart; {POINTS_APART_MIN_C} °C are needed")]
+    /// The reference temperatures are too near to each other.
+    #[error("the references are {apart_c:.1} °C apart; {POINTS_APART_MIN_C} °C are needed")]
     PointsTooNear {
         /// Distance of the references, or of the indications where that is less, °C.
         apart_c: f64,
@@ -115,6 +117,11 @@ impl Point {
     }
 }
 
+/// Whether references so far apart, °C, are two.
+const fn is_apart(apart_c: f64) -> bool {
+    apart_c + ROUNDING_C >= POINTS_APART_MIN_C
+}
+
 impl Calibration {
     /// A calibration at one point: the same correction everywhere.
     ///
@@ -145,7 +152,7 @@ impl Calibration {
         let reference_span = other.reference.0 - one.reference.0;
         let indicated_span = other.indicated.0 - one.indicated.0;
         let apart_c = reference_span.abs().min(indicated_span.abs());
-        if apart_c < POINTS_APART_MIN_C {
+        if !is_apart(apart_c) {
             return Err(CalibrationError::PointsTooNear { apart_c });
         }
         let gain = reference_span / indicated_span;

@@ -5,7 +5,7 @@ use std::time::Duration;
 
 use jiff::ToSpan;
 
-use super::{Heard, Refusal, Session};
+use super::{Heard, Refusal, Session, refuse};
 use crate::app::live::LiveReading;
 use crate::app::logbook::Entry;
 use crate::app::order::Order;
@@ -27,6 +27,10 @@ use crate::diagnostic::Diagnostic;
 /// Does what `calibrate` asks.
 pub(in crate::app) fn calibrate(arguments: &CalibrateArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
     let plan = arguments.points.0.iter().map(planned).collect::<Result<Vec<_>, _>>()?;
+    // What no baths of the plan can come to is said before the machine counts as worked on.
+    if let Err(error) = apart_enough(plan.iter().map(|bath| bath.point.celsius)) {
+        return Err(refuse(&arguments.own, streams, &no_calibration(arguments, &error))?);
+    }
     let mut session = Session::begin(("calibration", "calibration-refused"), &arguments.own, streams)?;
     let outcome = calibrated(&mut session, arguments, &plan);
     session.leave(outcome)
@@ -43,10 +47,6 @@ fn calibrated(
         let summary = format!("{} belongs to no machine with a limit", session.arguments.probe);
         Failure::from(Diagnostic::error("usage", summary).advice("see rinseward check-config"))
     })?;
-    // What no baths of the plan can come to is said before anybody waits at them.
-    if let Err(error) = apart_enough(plan.iter().map(|bath| bath.point.celsius)) {
-        return Err(session.refused(&no_calibration(arguments, &error))?);
-    }
     for caution in words::calibration_cautions(language) {
         session.tell(&format!("! {caution}"))?;
     }

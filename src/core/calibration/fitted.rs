@@ -4,7 +4,7 @@
 //! point gives an offset. A line through two points goes through both. Several that are all near to each other are
 //! refused: they would stand on record as several baths and say no more than one, since nothing shows the gain.
 
-use super::{CORRECTION_MAX_C, Calibration, CalibrationError, GAIN_RANGE, POINTS_APART_MIN_C, Point};
+use super::{CORRECTION_MAX_C, Calibration, CalibrationError, GAIN_RANGE, Point, is_apart};
 use crate::core::record::CalibrationPoint;
 use crate::core::uncertainty::{COVERAGE, Uncertainty};
 use crate::core::units::Celsius;
@@ -69,7 +69,7 @@ pub fn apart_enough(references: impl IntoIterator<Item = Celsius>) -> Result<(),
         (count, low, high) = (count.saturating_add(1), low.min(reference), high.max(reference));
     }
     let apart_c = high - low;
-    if count > 1 && apart_c < POINTS_APART_MIN_C {
+    if count > 1 && !is_apart(apart_c) {
         return Err(CalibrationError::PointsTooNear { apart_c });
     }
     Ok(())
@@ -99,7 +99,7 @@ fn fit(points: &[CalibrationPoint], near: Celsius) -> Result<Fitted, Calibration
     if points.is_empty() {
         return Err(CalibrationError::NoPoint);
     }
-    let apart = high - low >= POINTS_APART_MIN_C;
+    let apart = is_apart(high - low);
     let (left, variance) = if apart { sums.line(near.0)? } else { sums.offset(near.0) };
     let at_the_limit = left.apply(near).0 - near.0;
     if at_the_limit.abs() > CORRECTION_MAX_C {
@@ -230,6 +230,16 @@ mod tests {
             assert!(work_out(&mut three, Calibration::None, Celsius(82.0)).is_ok(), "{apart_c}");
             let one = work_out(&mut points[..1], Calibration::None, Celsius(82.0)).expect("one point");
             assert!(matches!(one.left, Calibration::Offset(_)), "{apart_c}");
+        }
+    }
+
+    // The definition of the scale (NIST SP 811, B.8): 54 °F are 30 °C, whatever the way there costs of the last digit.
+    #[test]
+    fn baths_of_whole_degrees_fahrenheit_are_apart() {
+        let celsius = |fahrenheit: f64| Celsius((fahrenheit - 32.0) / 1.8);
+        for low in (50..=160).map(f64::from) {
+            assert_eq!(apart_enough([celsius(low), celsius(low + 54.0)]), Ok(()), "{low}");
+            assert!(apart_enough([celsius(low), celsius(low + 53.9)]).is_err(), "{low}");
         }
     }
 

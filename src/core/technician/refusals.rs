@@ -147,12 +147,22 @@ pub const fn calibration_advice(language: Language, error: &CalibrationError) ->
         (Language::Spanish, CalibrationError::PointsTooNear { .. }) => {
             "compárela en un baño más, lejos de estos, como hielo o agua hirviendo, o quédese con un solo baño"
         }
-        (Language::English, _) => {
-            "look for the fault: type of the thermocouple, leads, cold reference, a bath not stirred"
-        }
-        (Language::Spanish, _) => {
-            "busque el fallo: tipo de termopar, cables, unión fría, un baño sin remover"
-        }
+        (
+            Language::English,
+            CalibrationError::NotANumber
+            | CalibrationError::NoPoint
+            | CalibrationError::Gain { .. }
+            | CalibrationError::Correction { .. }
+            | CalibrationError::Disagree { .. },
+        ) => "look for the fault: type of the thermocouple, leads, cold reference, a bath not stirred",
+        (
+            Language::Spanish,
+            CalibrationError::NotANumber
+            | CalibrationError::NoPoint
+            | CalibrationError::Gain { .. }
+            | CalibrationError::Correction { .. }
+            | CalibrationError::Disagree { .. },
+        ) => "busque el fallo: tipo de termopar, cables, unión fría, un baño sin remover",
     }
 }
 
