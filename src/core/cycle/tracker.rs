@@ -114,13 +114,15 @@ impl Tracker {
         self.is_quiet() && self.run.is_idle()
     }
 
-    /// Since when a run, or what may be a final rinse, is under way; what it is shows once it has ended.
+    /// Since when a run is under way, or what may be a final rinse where no run signal decides; what it is, such as a
+    /// tank that fills, shows once it has ended.
     #[must_use]
     pub fn under_way_since(&self) -> Option<Timestamp> {
         let flow = match &self.recogniser {
             Recogniser::Line(line) => line.since(),
             Recogniser::Sump(sump) => sump.since(),
         };
+        let flow = flow.filter(|start| !self.run.governs(*start));
         [flow, self.run.started()].into_iter().flatten().min()
     }
 

@@ -262,8 +262,8 @@ pub(super) fn while_it_ran(Ran { from, to, .. }: Ran, reader: &Reader) -> String
 pub(super) fn while_it_runs(since: Timestamp, reader: &Reader) -> String {
     let phrase = said(
         reader.language,
-        "This machine RUNS just now, since {since}: hold that rack. Its verdict is not known yet; it follows when it ends, and this page names it then. If the time of this entry is wrong, correct it below.",
-        "Esta máquina está EN MARCHA ahora mismo, desde {since}: aparte esa canasta. Aún no se conoce su veredicto; llega cuando termine, y entonces esta página la nombra. Si la hora de esta anotación es errónea, corríjala abajo.",
+        "This machine seems to run just now, since {since}. If a rack is in it, hold that rack: its verdict follows when it ends, and this page names it then. If the time of this entry is wrong, correct it below.",
+        "Esta máquina parece estar en marcha ahora mismo, desde {since}. Si hay una canasta dentro, apártela: su veredicto llega cuando termine, y entonces esta página la nombra. Si la hora de esta anotación es errónea, corríjala abajo.",
     );
     filled(phrase, &[("since", &reader.with_article(reader.clock_and_zone(since)))])
 }
