@@ -72,8 +72,7 @@ impl Table {
         }
         let index = row.ledger_index.map_or_else(|| "-".to_owned(), |index| index.to_string());
         let verdict = self.paint(row.verdict, &format!("{:<10}", verdict_word(row.verdict)));
-        let unjudged = row.unjudged.filter(|_| row.rinse_min_c.is_none());
-        let star = match (unjudged, row.basis) {
+        let star = match (row.unjudged, row.basis) {
             (Some(_), _) => {
                 self.unjudged = true;
                 '~'
@@ -84,7 +83,7 @@ impl Table {
                 '*'
             }
         };
-        let minimum = row.rinse_min_c.or(unjudged.map(|unjudged| unjudged.celsius));
+        let minimum = row.rinse_min_c.or(row.unjudged.map(|unjudged| unjudged.celsius));
         writeln!(
             out,
             "{index:>7}  {:<MACHINE_WIDTH$}  {time}  {verdict}  {}{star}  {}  {}  {:>4}",

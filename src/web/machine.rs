@@ -209,6 +209,8 @@ struct MachinePage<'a> {
     frame: Frame<'a>,
     parts: [&'a str; 2],
     machine: &'a str,
+    /// Whether no day was asked for.
+    is_today: bool,
     /// The day that was asked for, or today.
     asked: Field,
     /// What else is wrong with the question.
@@ -282,6 +284,7 @@ pub(super) async fn show<K: Kitchen>(
         return frame::refuse(Refusal::NotNow, &person, &pages.site, 1);
     };
     let mut asked = given.field("day", said(reader.language, "Day", "Día"), reader.language);
+    let is_today = asked.value.is_empty() && day.is_some();
     if let Some(day) = &day {
         asked.value = day.date.to_string();
     }
@@ -290,6 +293,7 @@ pub(super) async fn show<K: Kitchen>(
         frame: Frame::new(&pages.site, &person, Tab::Now, 1, &name).with_open(moment.open),
         parts: [&card.html, &trace.html],
         machine: &name,
+        is_today,
         asked,
         wrong: given.beside(&["day"], reader.language),
         day: day.map(|day| DayTold::of(day, now, reader)),

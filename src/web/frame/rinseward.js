@@ -81,8 +81,8 @@
     source = new EventSource(place.dataset.live);
     source.addEventListener("alive", (event) => {
       notice.dataset.heard = event.data;
-      // What is not renewed beside the live parts stays of when it was made.
-      if (!keeps) made.textContent = event.data;
+      // What stands beside the live parts stays of when it was made.
+      if ("whole" in place.dataset) made.textContent = event.data;
       alive();
     });
     source.addEventListener("count", count);

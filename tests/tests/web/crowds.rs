@@ -146,8 +146,8 @@ async fn a_page_without_a_place_says_so() {
     assert!(heard.as_str().is_some_and(|heard| heard.ends_with("EST") || heard.ends_with("EDT")), "{heard}");
 }
 
-// Own promise: a page that lost the gateway says so, and shows nothing of a machine as if it were of now: no age that
-// stands still, no colour of a verdict.
+// Own promise: a page that lost the gateway says so, and shows no rack as if it were of now: not how long ago it was,
+// nor the colour of its verdict.
 #[tokio::test(flavor = "multi_thread")]
 async fn a_page_that_lost_the_gateway_shows_nothing_as_new() {
     let mut kitchen = Kitchen::open(0.15);
