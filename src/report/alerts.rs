@@ -169,6 +169,9 @@ pub fn story(
     let state = closed.map_or_else(|| standing(alert), |_| "closed".to_owned());
     writeln!(out, "Alert {}: {} at {machine}. {state}.", alert.number, alert.condition)?;
     writeln!(out, "Times are those of {}.", zone_name(&reader.zone, alert.since))?;
+    if let Some(returned) = alert.returns.told(alert.came_back(), reader) {
+        writeln!(out, "{returned}")?;
+    }
     for (index, record) in records {
         if let Some(text) = said(&record.body, reader) {
             writeln!(out, "{}  {text}  [record {index}]", second(record.recorded, &reader.zone))?;
@@ -330,5 +333,32 @@ const fn occasion(occasion: Occasion) -> &'static str {
         Occasion::Closed => "closed",
         Occasion::AfterMaintenance => "open after maintenance",
         Occasion::Test => "test",
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use jiff::tz::TimeZone;
+
+    use super::*;
+    use crate::core::reader::Scale;
+
+    // Regression: that it had come back stood only among the lines of its story.
+    #[test]
+    fn the_story_begins_with_each_return() {
+        let at = |text: &str| text.parse::<Timestamp>().expect("an instant");
+        let mut alert = Alert::trial(at("2026-11-28T12:08:00Z"));
+        let reader = Reader { language: Language::English, scale: Scale::Celsius, zone: TimeZone::UTC };
+        let told = |alert: &Alert| {
+            let mut out = Vec::new();
+            story(&mut out, alert, None, &[], &reader).expect("memory takes it");
+            String::from_utf8(out).expect("text")
+        };
+        assert!(!told(&alert).contains("came back"), "{}", told(&alert));
+        alert.returns = ["2026-11-28T13:31:00Z", "2026-11-28T17:34:00Z"].map(at).into_iter().collect();
+        alert.before_return = 2;
+        let line =
+            "came back Sat 28 Nov 2026, 13:31 and 17:34 UTC: its racks are those of all three times.\n";
+        assert!(told(&alert).contains(line), "{}", told(&alert));
     }
 }

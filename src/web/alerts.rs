@@ -154,8 +154,6 @@ pub struct Whole {
     pub good_in_doubt: Vec<u64>,
     /// How many of the racks that it names other alerts put in doubt, and those.
     pub also_in_doubt: (usize, Vec<u64>),
-    /// When it came back last, where it had ended.
-    pub returned: Option<Timestamp>,
     /// Its records, and what was said later of the entries that it rests on, in order.
     pub trail: Vec<(u64, Record)>,
 }
@@ -362,7 +360,7 @@ async fn answer<K: Kitchen>(
         words,
         link,
         days: words::days(&whole.alert, reader),
-        returned: whole.returned.map(|at| others::returned(&whole.alert, at, reader)),
+        returned: whole.alert.returns.told(whole.alert.came_back(), reader),
         standing: standing(&whole.alert, whole.closed, reader),
         missing: missing(&whole.alert, whole.closed, reader.language),
         amended: head::rests_on(&whole.trail, &whole.alert.racks.named, reader)

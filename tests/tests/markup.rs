@@ -59,6 +59,7 @@ fn notice(condition: Condition, occasion: Occasion, language: Language) -> Notic
         beside: 0,
         last_good: Some(Rack { index: 0, at: since }),
         before_return: 0,
+        returns: rinseward::core::alert::Returns::default(),
         pattern: None,
         about: vec![HOSTILE.to_owned()],
         acknowledged: None,

@@ -90,6 +90,7 @@ fn alert(number: u64, condition: Condition, about: &[&str]) -> Alert {
         beside: 0,
         last_good: None,
         before_return: 0,
+        returns: crate::core::alert::Returns::default(),
         pattern: None,
         about: about.iter().map(|text| (*text).to_owned()).collect(),
         acknowledged: None,

@@ -1,4 +1,4 @@
-//! What the record tells beside the facts of an alert: who doubts its last good rack, when it came back, what was due when.
+//! What the record tells beside the facts of an alert: who doubts its last good rack, what was due when.
 
 use super::Content;
 use super::phrases::Phrase;
@@ -7,7 +7,6 @@ use crate::core::alert::Alert;
 use crate::core::alert::words::numbered;
 use crate::core::reader::Reader;
 use crate::core::record::{CheckKind, MissedDue};
-use crate::core::time::Timestamp;
 
 /// What the record tells of an alert, and the alert itself does not.
 #[derive(Clone, Copy, Debug, Default)]
@@ -16,8 +15,6 @@ pub struct Beside<'a> {
     pub doubted_by_itself: bool,
     /// The other alerts that do.
     pub doubted_by: &'a [u64],
-    /// When it came back last.
-    pub returned: Option<Timestamp>,
     /// When each of several checks was due that it finds missing.
     pub missed: &'a [MissedDue],
 }
@@ -39,10 +36,6 @@ impl Content {
             for (_, value) in self.rows.iter_mut().filter(|(row, _)| *row == Phrase::RowAbout) {
                 value.clone_from(&about);
             }
-        }
-        let since = self.rows.iter().position(|(row, _)| *row == Phrase::RowSince);
-        if let (Some(since), Some(returned)) = (since, beside.returned) {
-            self.rows.insert(since + 1, (Phrase::RowReturned, reader.moment(returned)));
         }
     }
 

@@ -26,6 +26,7 @@ pub use data::AlertData;
 use jiff::tz::TimeZone;
 
 use crate::core::alert::{Alert, Condition, Notice, Occasion};
+use crate::core::counted::Noun;
 use crate::core::cycle::words::ended;
 use crate::core::reader::Language;
 use crate::core::sanitizer::shown as concentration;
@@ -136,6 +137,10 @@ fn before(teller: &Teller<'_>) -> Option<String> {
     if occasion == Occasion::Cleared && rested_s > 0 {
         let rested = tell::duration(std::time::Duration::from_secs(rested_s).as_secs_f64());
         return Some(teller.with(Phrase::ClearedForGood, &[("rested", &rested)]));
+    }
+    if occasion == Occasion::Returned && teller.alert().returns.count > 1 {
+        let count = Noun::Times.of(teller.alert().returns.count, teller.reader.language);
+        return Some(teller.with(Phrase::ReturnedOften, &[("times", &count)]));
     }
     prefix(occasion).map(|phrase| teller.say(phrase))
 }
@@ -370,7 +375,7 @@ fn headline(teller: &Teller<'_>) -> String {
     if teller.notice.occasion == Occasion::Test {
         return format!("{}. {order}", test_title(teller));
     }
-    format!("{}, {}. {order}", what_and_where(teller), teller.since())
+    format!("{}, {}. {order}", what_and_where(teller), teller.since(None))
 }
 
 /// What the limit of an alert is called.
@@ -439,6 +444,7 @@ fn rows(teller: &Teller<'_>) -> Vec<(Phrase, String)> {
     });
     row(limit_name(alert), limit.or(range));
     row(Phrase::RowSince, Some(reader.moment(alert.since)));
+    row(Phrase::RowReturned, alert.returns.when(reader, None));
     row(Phrase::RowRacks, racks(teller));
     // Between that rack and the return others lie.
     let last_good = if alert.came_back() { Phrase::RowLastGoodBack } else { Phrase::RowLastGood };

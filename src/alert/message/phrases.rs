@@ -81,6 +81,7 @@ phrases! {
     // Why this message was sent; before the first line.
     Grew: "Worse", "Empeora";
     Returned: "Back again", "Otra vez";
+    ReturnedOften: "Came back {times}", "Volvió {times}";
     Summary: "Still open", "Sigue abierta";
     Escalated: "Nobody has answered", "Nadie ha respondido";
     Cleared: "Recovered", "Recuperado";

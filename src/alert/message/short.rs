@@ -93,29 +93,51 @@ pub(super) fn compose(teller: &Teller<'_>) -> String {
     }
     let prefix = super::before(teller).map(|before| format!("{}: ", folded(&before)));
     let place = name(&teller.where_());
-    let mut text =
-        format!("{}{} {place}", prefix.unwrap_or_default(), say(conditions::short(alert.condition)));
+    let text = format!("{}{} {place}", prefix.unwrap_or_default(), say(conditions::short(alert.condition)));
     let detail = teller.detail(DETAIL_SEPTETS_MAX).map(|detail| folded(&detail.replace(" °", "")));
     let number = teller.with(Phrase::ShortAlert, &[("number", &alert.number.to_string())]);
-    let mut since = teller.since();
-    // It begins a sentence here; every first letter is ASCII or a digit.
-    since.get_mut(..1).iter_mut().for_each(|first| first.make_ascii_uppercase());
     let in_short = teller.since_in_short().map(|racks| format!(". {}", folded(&racks)));
     // In order of weight, each with what stands for it where it does not fit; what does not fit is left out, and what
     // follows may still fit.
-    let parts = [
-        (detail.map(|detail| format!(": {}", cut(&detail, DETAIL_SEPTETS_MAX))), None),
-        (Some(format!(". {}", say(super::order(teller)).trim_end_matches('.'))), None),
-        (Some(format!(". {}", folded(&since))), in_short),
-        (Some(format!(". {number}")), None),
-        (teller.facts.link.map(|link| format!(" {}", super::tell::one_line(link, 2000))), None),
-    ];
-    for (part, instead) in parts {
-        let fits = |text: &String| septets(text).is_some_and(|count| count <= SEPTETS_MAX);
-        let together = part.into_iter().chain(instead).map(|part| format!("{text}{part}"));
-        if let Some(longer) = together.into_iter().find(fits) {
-            text = longer;
-        }
-    }
+    let with = |back: Option<&str>| {
+        let mut since = teller.since(back);
+        // It begins a sentence here; every first letter is ASCII or a digit.
+        since.get_mut(..1).iter_mut().for_each(|first| first.make_ascii_uppercase());
+        put_together(
+            text.clone(),
+            [
+                (detail.as_ref().map(|detail| format!(": {}", cut(detail, DETAIL_SEPTETS_MAX))), None),
+                (Some(format!(". {}", say(super::order(teller)).trim_end_matches('.'))), None),
+                (Some(format!(". {}", folded(&since))), in_short.clone()),
+                (Some(format!(". {number}")), None),
+                (teller.facts.link.map(|link| format!(" {}", super::tell::one_line(link, 2000))), None),
+            ],
+        )
+    };
+    let (plain, room) = with(None);
+    // How often it came back takes the place of nothing else.
+    let back = teller.came_back();
+    let mut longer = back.iter().map(|back| with(Some(back)));
+    let text = longer.find(|(_, taken)| *taken == room).map_or(plain, |(text, _)| text);
     cut(&text, SEPTETS_MAX)
+}
+
+/// A text with each part that fits behind it, or what stands for that; and which of these were taken as they are.
+fn put_together<const N: usize>(
+    mut text: String,
+    parts: [(Option<String>, Option<String>); N],
+) -> (String, [bool; N]) {
+    let taken = parts.map(|(part, instead)| {
+        let mut fits = |part: Option<String>| {
+            let longer = part.map(|part| format!("{text}{part}"));
+            let longer = longer.filter(|longer| septets(longer).is_some_and(|count| count <= SEPTETS_MAX));
+            longer.map(|longer| text = longer).is_some()
+        };
+        let whole = fits(part);
+        if !whole {
+            fits(instead);
+        }
+        whole
+    });
+    (text, taken)
 }

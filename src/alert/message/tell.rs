@@ -3,7 +3,7 @@
 use super::Facts;
 use super::phrases::Phrase;
 use crate::core::alert::words::who;
-use crate::core::alert::{Alert, Condition, Notice, Quantity};
+use crate::core::alert::{Alert, Condition, Notice, Occasion, Quantity};
 use crate::core::channel::Place;
 use crate::core::counted::Noun;
 use crate::core::cycle::words::ended;
@@ -162,8 +162,8 @@ impl<'a> Teller<'a> {
     }
 
     /// «3 racks since 14:05 EST», and «…; good again since 14:40 EST» once it has recovered, or what was said of the test
-    /// that raised it.
-    pub(super) fn since(&self) -> String {
+    /// that raised it; `back`, how often it came back, stands behind its beginning.
+    pub(super) fn since(&self, back: Option<&str>) -> String {
         let alert = self.alert();
         // Racks of before it came back keep their own time; what is overdue since says when it was due.
         let is_overdue = alert.condition == Condition::CheckOverdue;
@@ -181,7 +181,8 @@ impl<'a> Teller<'a> {
             _ => Phrase::RacksSince,
         };
         let (racks, earlier) = (self.racks(), alert.earlier.to_string());
-        let begun = self.with(phrase, &[("racks", &racks), ("earlier", &earlier), ("since", &since)]);
+        let mut begun = self.with(phrase, &[("racks", &racks), ("earlier", &earlier), ("since", &since)]);
+        begun.extend(back.iter().flat_map(|back| ["; ", back]));
         let Some(until) = until else { return begun };
         let phrase = match amended.map(|amended| amended.counts.is_some()) {
             Some(true) => Phrase::TestCorrected,
@@ -190,6 +191,17 @@ impl<'a> Teller<'a> {
             None => Phrase::Until,
         };
         self.with(phrase, &[("begun", &begun), ("until", &until)])
+    }
+
+    /// How often it came back, the longest form first: each time, or the count alone unless the message begins with it;
+    /// none where it never did.
+    pub(super) fn came_back(&self) -> Vec<String> {
+        let returns = &self.alert().returns;
+        let Some(when) = returns.in_line(&self.reader, self.facts.written) else { return Vec::new() };
+        if self.notice.occasion == Occasion::Returned {
+            return vec![when];
+        }
+        vec![when, returns.how_often(self.reader.language)]
     }
 
     /// What stays of the same where it finds no room: of racks that are from before none is told as if it came since.

@@ -94,6 +94,7 @@ fn alert(condition: Condition) -> Alert {
         beside: 0,
         last_good: (!of_site).then(|| Rack { index: 4208, at: at("2026-11-25T17:01:40Z") }),
         before_return: 0,
+        returns: crate::core::alert::Returns::default(),
         pattern: (condition == Condition::Cold).then_some(Pattern::Repeated),
         about,
         acknowledged: None,

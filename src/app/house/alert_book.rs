@@ -248,7 +248,7 @@ impl AlertBook for House {
     }
 
     async fn alert(&self, reader: &Reader, number: u64) -> Result<Whole, Refusal> {
-        let (alert, closed, own) = self.found(AlertNumber(number)).await?;
+        let (mut alert, closed, own) = self.found(AlertNumber(number)).await?;
         let foreseen = match closed {
             Some(_) => None,
             None => self.reception.foreseen(alert.number).await.map_err(|_| Refusal::NotNow)?,
@@ -264,12 +264,12 @@ impl AlertBook for House {
             Ok((pages::affected(&racks), with_amendments(ledger, trail)?, late, others))
         });
         let (racks, trail, late, others) = told.await?;
-        let returned = returned(&trail);
+        // The desk knows of none that an earlier version put on record.
+        alert.returns = returned(&trail);
         let mut content = self.content(alert.clone(), closed, reader);
         let beside = Beside {
             doubted_by_itself: others.good_by_itself,
             doubted_by: &others.good,
-            returned,
             missed: &missing(&alert, &trail),
         };
         content.say_beside(&alert, &beside, reader);
@@ -281,18 +281,7 @@ impl AlertBook for House {
         let Others { good, own: also_in_doubt, .. } = others;
         // Of a rack that is named nowhere nothing is said.
         let good_in_doubt = if names_last_good { good } else { Vec::new() };
-        Ok(Whole {
-            alert,
-            closed,
-            foreseen,
-            said,
-            racks,
-            late,
-            good_in_doubt,
-            also_in_doubt,
-            returned,
-            trail,
-        })
+        Ok(Whole { alert, closed, foreseen, said, racks, late, good_in_doubt, also_in_doubt, trail })
     }
 
     async fn state(&self, number: Option<u64>) -> Result<String, Refusal> {

@@ -97,6 +97,7 @@ pub mod open;
 pub mod past;
 mod people;
 mod raise;
+pub mod returns;
 pub mod settings;
 mod state;
 pub mod story;
@@ -121,6 +122,7 @@ pub use open::{
     Acknowledgement, Action, Alert, AlertNumber, Amended, Pattern, Quantity, RACKS_NAMED_MAX, Rack, Racks,
 };
 pub use people::{LETTERS_MIN, says_something};
+pub use returns::Returns;
 pub use settings::{MachineSettings, Period, Rules, Settings};
 #[cfg(test)]
 mod tests;

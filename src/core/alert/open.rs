@@ -6,6 +6,7 @@ use std::fmt;
 use serde::{Deserialize, Serialize};
 
 use super::condition::Condition;
+use super::returns::Returns;
 use crate::core::channel::Place;
 use crate::core::record::CheckKind;
 use crate::core::time::Timestamp;
@@ -224,6 +225,9 @@ pub struct Alert {
     /// Racks that it counted before it came back last; 0 where it never did.
     #[serde(default)]
     pub before_return: u64,
+    /// When it came back after it had ended. What an earlier version did not count, only its records tell.
+    #[serde(skip_serializing_if = "Returns::is_empty", default)]
+    pub returns: Returns,
     /// What the racks look like together, for cold, brief and wash low.
     pub pattern: Option<Pattern>,
     /// What it is about in detail: probes at fault (`dm1/rinse`), checks that are
@@ -368,6 +372,7 @@ impl Alert {
             beside: 0,
             last_good: None,
             before_return: 0,
+            returns: Returns::default(),
             pattern: Some(Pattern::FirstAfterIdle),
             about: Vec::new(),
             acknowledged: None,

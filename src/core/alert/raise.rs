@@ -5,6 +5,7 @@ use super::earlier::Earlier;
 use super::event::Effects;
 use super::notice::Occasion;
 use super::open::{Alert, AlertNumber, Amended, Pattern, Quantity, Racks};
+use super::returns::Returns;
 use super::settings::Settings;
 use super::state::{Open, SITE, State, Telling};
 use crate::core::channel::Place;
@@ -128,6 +129,7 @@ impl Turn<'_> {
             beside,
             last_good,
             before_return: 0,
+            returns: Returns::default(),
             pattern,
             about: about.clone(),
             acknowledged: None,
@@ -192,6 +194,7 @@ impl Turn<'_> {
             (open.alert.since, open.alert.rest_since) = (missed.due, None);
         }
         if let Some(cleared) = cleared {
+            open.alert.returns.push(now);
             open.telling.cleared_pending = false;
             open.telling.settled = false;
             open.telling.reminder = None;

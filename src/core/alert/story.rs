@@ -13,6 +13,7 @@ use super::earlier::Earlier;
 use super::open::{Acknowledgement, Action, Alert, AlertNumber, Rack, Racks};
 use super::past::Counted;
 use super::raise::worse;
+use super::returns::Returns;
 use crate::core::record::{
     AlertChanged, AlertRaised, Body, Change, Clearing, Cycle, MissedDue, OfAlert, Outcome, Record,
 };
@@ -98,11 +99,11 @@ pub fn held_by(index: u64, record: &Record) -> Option<u64> {
     }
 }
 
-/// When an alert came back last, as its records tell.
+/// When an alert came back, as its records tell.
 #[must_use]
-pub fn returned(records: &[(u64, Record)]) -> Option<Timestamp> {
+pub fn returned(records: &[(u64, Record)]) -> Returns {
     let back = |record: &Record| matches!(record.body.of_alert(), Some(OfAlert::Changed(changed)) if changed.change == Change::Returned);
-    records.iter().rev().find(|(_, record)| back(record)).map(|(_, record)| record.recorded)
+    records.iter().filter(|(_, record)| back(record)).map(|(_, record)| record.recorded).collect()
 }
 
 /// When each of several checks was due that an alert finds missing, the first one first; none where it is one.
@@ -164,6 +165,7 @@ fn raised_by(record: &Record, raised: &AlertRaised) -> Alert {
         // When it was, only its own record says, or a corrective action.
         last_good: None,
         before_return: 0,
+        returns: Returns::default(),
         pattern: raised.pattern,
         about: raised.about.clone(),
         acknowledged: None,
@@ -266,6 +268,7 @@ impl Story {
         let alert = &mut self.alert;
         match changed.change {
             Change::Returned => {
+                alert.returns.push(at);
                 (alert.cleared, alert.amended, alert.lapsed) = (None, None, false);
                 alert.needs_action |= alert.condition.needs_action();
                 alert.since = changed.missed.map_or(alert.since, |missed| missed.due);

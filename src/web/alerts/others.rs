@@ -27,20 +27,6 @@ pub(super) fn late(late: Late, alert: &Alert, reader: &Reader, now: Timestamp) -
     format!("{told} {more}")
 }
 
-/// That an alert had ended and came back, and when.
-pub(super) fn returned(alert: &Alert, at: Timestamp, reader: &Reader) -> String {
-    let phrase = if alert.came_back() {
-        said(
-            reader.language,
-            "It had ended, and came back {at}: its racks are those of both times.",
-            "Había terminado, y volvió {at}: sus canastas son las de las dos veces.",
-        )
-    } else {
-        said(reader.language, "It had ended, and came back {at}.", "Había terminado, y volvió {at}.")
-    };
-    filled(phrase, &[("at", &reader.with_article(reader.moment(at)))])
-}
-
 /// That other alerts put racks in doubt which this one names: the last good one, and its own.
 pub(super) fn told(whole: &Whole, language: Language) -> Vec<String> {
     let mut lines = Vec::new();
@@ -93,7 +79,6 @@ mod tests {
             late: Vec::new(),
             good_in_doubt,
             also_in_doubt,
-            returned: None,
             trail: Vec::new(),
         };
         for (language, came, good, own) in [
@@ -133,22 +118,5 @@ mod tests {
             assert!(lines.first().is_some_and(|one| one.ends_with(&format!("{}.", good.0))), "{lines:?}");
             assert!(told(&whole(Vec::new(), (0, Vec::new())), language).is_empty());
         }
-    }
-
-    // Regression: two spells were read as one, for want of when it came back.
-    #[test]
-    fn an_alert_that_came_back_says_when() {
-        let at = "2026-11-28T13:31:00Z".parse::<Timestamp>().expect("an instant");
-        let mut alert = Alert::trial(at);
-        let told = |alert: &Alert, language| {
-            returned(alert, at, &Reader { language, scale: Scale::Celsius, zone: TimeZone::UTC })
-        };
-        assert_eq!(
-            told(&alert, Language::English),
-            "It had ended, and came back Sat 28 Nov 2026, 13:31 UTC."
-        );
-        alert.before_return = 2;
-        let both = "volvió el sáb 28 nov 2026, 13:31 UTC: sus canastas son las de las dos veces.";
-        assert!(told(&alert, Language::Spanish).ends_with(both), "{}", told(&alert, Language::Spanish));
     }
 }

@@ -94,16 +94,16 @@ fn a_last_good_rack_that_is_in_doubt_is_told_so() {
 #[test]
 fn facts_say_when_it_came_back_and_what_was_due_when() {
     use crate::core::record::{CheckKind, MissedDue};
-    let notice = notice(Condition::CheckOverdue, Occasion::Raised, Language::English, Scale::Celsius);
+    let mut notice = notice(Condition::CheckOverdue, Occasion::Raised, Language::English, Scale::Celsius);
     let reader = Reader { language: Language::English, scale: Scale::Celsius, zone: zone() };
     let due = |check, text| MissedDue { check, due: at(text), counts_from: at(text) };
     let missed = [
         due(CheckKind::Sanitizer, "2026-11-25T17:15:00Z"),
         due(CheckKind::DrainAndClean, "2026-11-25T17:45:00Z"),
     ];
+    notice.alert.returns.push(at("2026-11-25T18:31:00Z"));
     let mut content = told(&notice).content;
-    let returned = Some(at("2026-11-25T18:31:00Z"));
-    content.say_beside(&notice.alert, &Beside { returned, missed: &missed, ..Beside::default() }, &reader);
+    content.say_beside(&notice.alert, &Beside { missed: &missed, ..Beside::default() }, &reader);
     let facts = content.facts(&reader);
     let about =
         "sanitizer test (due Wed 25 Nov 2026, 12:15 EST); drain and clean (due Wed 25 Nov 2026, 12:45 EST)";
@@ -148,5 +148,57 @@ fn racks_of_before_are_told_so_after_recovery_too() {
         let mut lapsed = weak(Occasion::Cleared, language);
         lapsed.alert.lapsed = true;
         assert!(told(&lapsed).content.headline.contains(before));
+    }
+}
+
+// Regression: of an alert that came back twice a message told of the last time alone, if of any. Own promise: the facts
+// have each time, the first line of a return how often, and the short form both where they cost nothing else.
+#[test]
+fn a_message_says_how_often_an_alert_came_back() {
+    for (language, first, row, line) in [
+        (
+            Language::English,
+            "Came back 2 times: Final rinse too cold",
+            "Came back: Wed 25 Nov 2026, 12:15 and 12:30 EST",
+            "3 racks since 12:05 EST; came back 2 times (12:15 and 12:30 EST). Alert 17",
+        ),
+        (
+            Language::Spanish,
+            "Volvió 2 veces: Enjuague final demasiado frío",
+            "Volvió: mié 25 nov 2026, 12:15 y 12:30 EST",
+            "3 canastas desde las 12:05 EST; volvio 2 veces. Alerta 17",
+        ),
+    ] {
+        let mut notice = notice(Condition::Cold, Occasion::Returned, language, Scale::Celsius);
+        notice.alert.machine = Some("dm1".to_owned());
+        notice.alert.returns = ["2026-11-25T17:15:00Z", "2026-11-25T17:30:00Z"].map(at).into_iter().collect();
+        let message = told(&notice);
+        for text in [&message.subject, &message.content.headline] {
+            assert!(text.starts_with(first), "{text}");
+        }
+        assert!(message.text.lines().any(|line| line == row), "{}", message.text);
+        assert!(message.short.starts_with(&super::super::short::folded(&first[..16])), "{}", message.short);
+        // A link that fits stays; where there is none, the times have room.
+        notice.occasion = Occasion::Grew;
+        let short = told(&notice).short;
+        assert!(language == Language::Spanish || short.ends_with("&c=ana"), "{short}");
+        let zone = zone();
+        let facts = Facts {
+            site: "North kitchen",
+            zone: &zone,
+            written: at("2026-11-25T17:40:00Z"),
+            chemical: false,
+            permitted: None,
+            call: None,
+            link: None,
+        };
+        notice.occasion = Occasion::Raised;
+        let short = compose(&notice, &facts, None).short;
+        assert!(short.contains(line), "{short}");
+        assert!(super::super::short::septets(&message.short).is_some_and(|count| count <= 160));
+        notice.occasion = Occasion::Returned;
+        notice.alert.returns.latest.truncate(1);
+        notice.alert.returns.count = 1;
+        assert!(told(&notice).subject.starts_with(Phrase::Returned.say(language)));
     }
 }

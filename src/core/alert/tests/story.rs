@@ -28,7 +28,8 @@ fn told(play: &Play, cycles: &[(u64, Cycle)], condition: Condition) -> Story {
 }
 
 fn figures(alert: &Alert) -> impl PartialEq + std::fmt::Debug {
-    (alert.measured, alert.worst, alert.limit, alert.racks.clone(), alert.last_good, alert.before_return)
+    let back = (alert.before_return, alert.returns.clone());
+    (alert.measured, alert.worst, alert.limit, alert.racks.clone(), alert.last_good, back)
 }
 
 /// Ends one rack a minute with these settled minima; the last ones are good, and the action is written.
@@ -97,6 +98,20 @@ fn whoever_takes_care_no_longer_is_on_record() {
     play.rack(60.0, "hot", Rack::Cold);
     let released = Released { by: "Ana".to_owned(), taken: at(0.0), at: at(60.0) };
     assert_eq!(taken(&play), (None, vec![released]));
+}
+
+// Own promise: the desk counts each return of an alert, and its records tell the same.
+#[test]
+fn every_return_is_counted() {
+    let mut play = Play::new(settings());
+    play.rack(0.0, "hot", Rack::Cold);
+    for minute in [10.0, 20.0] {
+        play.racks(minute - 8.0, "hot", &[Rack::Good, Rack::Good, Rack::Good]);
+        play.rack(minute, "hot", Rack::Cold);
+    }
+    let open = play.open(Condition::Cold).expect("open").returns.clone();
+    assert_eq!(open, [at(10.0), at(20.0)].into_iter().collect());
+    assert_eq!(told(&play, &[], Condition::Cold).alert.returns, open);
 }
 
 // Own promise: an alert that came back after it had settled is nobody's, also where an earlier version did not put on
