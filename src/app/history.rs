@@ -5,6 +5,7 @@
 
 mod cycles;
 pub(super) mod days;
+mod doubted;
 pub(super) mod drift;
 pub(super) mod events;
 pub(super) mod gaps;

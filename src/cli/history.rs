@@ -69,6 +69,9 @@ pub struct HistoryArgs {
     /// Whether a limit without a page before it means the oldest, not the newest; asked for by programs only.
     #[arg(skip)]
     pub oldest: bool,
+    /// Beside the verdicts, cycles that passed and are in doubt; asked for by programs only.
+    #[arg(skip)]
+    pub in_doubt: bool,
 }
 
 /// What `history` shows.

@@ -104,6 +104,8 @@ pub struct Asked {
     pub to: Option<When>,
     /// Only with these verdicts; empty means any.
     pub verdicts: Vec<Verdict>,
+    /// Only, or beside those, cycles that passed and are in doubt.
+    pub in_doubt: bool,
     /// Only this kind of check.
     pub check: Option<CheckKind>,
     /// Only these kinds of record; empty means any.

@@ -7,7 +7,8 @@ use std::ops::ControlFlow;
 use super::{Ground, Printer, style};
 use crate::app::{Failure, Streams};
 use crate::cli::HistoryArgs;
-use crate::core::alert::doubts::Doubts;
+use crate::core::alert::doubts::{Doubts, is_within};
+use crate::core::cycle::verdict::Verdict;
 use crate::core::record::{Body, Record};
 use crate::ledger::{CycleFilter, Found, LedgerError, Order, Reader, Subject};
 use crate::report::row::CycleRow;
@@ -45,6 +46,7 @@ pub(super) fn show(
     };
     let read = match arguments.alert {
         Some(alert) => of_alert(ground, alert, arguments, &mut print),
+        None if arguments.in_doubt => in_doubt(ground, arguments, &doubts, &mut print),
         None => in_order(ground, arguments, &mut print),
     };
     written.map_err(Failure::output)?;
@@ -69,15 +71,85 @@ pub(super) fn row(
 
 type Each<'a> = &'a mut dyn FnMut(u64, Found) -> ControlFlow<()>;
 
-fn in_order(ground: &Ground, arguments: &HistoryArgs, each: Each<'_>) -> Result<(), LedgerError> {
-    let filter = CycleFilter {
+fn filter(ground: &Ground, arguments: &HistoryArgs) -> CycleFilter {
+    CycleFilter {
         machine: arguments.machine.clone(),
         from: ground.from,
         to: ground.to,
         verdicts: arguments.verdicts.clone(),
         limit: arguments.limit,
         after_index: arguments.after,
-    };
+    }
+}
+
+/// The cycles that passed and are in doubt, and those of the verdicts that were asked for.
+fn in_doubt(
+    ground: &Ground,
+    arguments: &HistoryArgs,
+    doubts: &Doubts,
+    each: Each<'_>,
+) -> Result<(), LedgerError> {
+    let whole = CycleFilter { limit: None, ..filter(ground, arguments) };
+    in_pages(arguments, each, |order, each| {
+        let mut left = arguments.limit.unwrap_or(usize::MAX);
+        let mut give = |index: u64, found: Found| {
+            let fits = match &found {
+                Ok((_, Record { machine: Some(machine), body: Body::Cycle(cycle), .. })) => {
+                    arguments.verdicts.contains(&cycle.verdict)
+                        || !doubts.by(machine, index, cycle).is_empty()
+                }
+                Ok(_) => false,
+                // What it says nobody knows.
+                Err(_) => true,
+            };
+            if !fits {
+                return ControlFlow::Continue(());
+            }
+            left = left.saturating_sub(1);
+            if each(index, found).is_break() || left == 0 {
+                ControlFlow::Break(())
+            } else {
+                ControlFlow::Continue(())
+            }
+        };
+        if arguments.verdicts.is_empty() {
+            return passed_in_doubt(ground.reader, (order, &whole), doubts, &mut give);
+        }
+        let passed = Verdict::ALL.into_iter().filter(|verdict| verdict.is_good());
+        let verdicts: BTreeSet<Verdict> = passed.chain(arguments.verdicts.iter().copied()).collect();
+        let filter = CycleFilter { verdicts: verdicts.into_iter().collect(), ..whole.clone() };
+        ground.reader.cycles_found(order, &filter, give)
+    })
+}
+
+/// The cycles that passed where some can be in doubt; no other is read.
+fn passed_in_doubt(
+    reader: &Reader,
+    (order, filter): (Order, &CycleFilter),
+    doubts: &Doubts,
+    each: Each<'_>,
+) -> Result<(), LedgerError> {
+    let wanted = filter.machine.as_deref();
+    let machines = doubts.machines().filter(|own| wanted.is_none_or(|wanted| wanted == *own));
+    let stretches = doubts.stretches(wanted, None);
+    let mut failure = None;
+    reader.passed_of(order, machines, filter, |_, index| {
+        if !is_within(&stretches, index) {
+            return ControlFlow::Continue(());
+        }
+        match reader.record(index) {
+            Ok(found) => each(index, found),
+            Err(error) => {
+                failure = Some(error);
+                ControlFlow::Break(())
+            }
+        }
+    })?;
+    failure.map_or(Ok(()), Err)
+}
+
+fn in_order(ground: &Ground, arguments: &HistoryArgs, each: Each<'_>) -> Result<(), LedgerError> {
+    let filter = filter(ground, arguments);
     in_pages(arguments, each, |order, each| ground.reader.cycles_found(order, &filter, each))
 }
 

@@ -8,6 +8,7 @@ use jiff::civil::Date;
 
 use super::Ground;
 use super::cycles::line;
+use super::doubted::Doubted;
 use super::watched::Watch;
 use crate::app::{Failure, Streams, work};
 use crate::cli::HistoryArgs;
@@ -26,7 +27,7 @@ use crate::report::sheet::{Cell, Column, Form, Unit};
 const RACK_MAX: Duration = Duration::from_secs(3_600);
 
 /// Columns of `--show days`.
-pub(super) static DAYS: [Column; 19] = [
+pub(super) static DAYS: [Column; 20] = [
     Column::under("day", Unit::Day, "day", 10),
     Column::under("machine", Unit::Text, "machine", 12),
     Column::under("cycles", Unit::Count, "racks", 5),
@@ -46,10 +47,11 @@ pub(super) static DAYS: [Column; 19] = [
     Column::nowhere("filled", Unit::Seconds),
     Column::under("monitored_share", Unit::Share, "monitored", 10),
     Column::nowhere("unproven_worked_on", Unit::Count),
+    Column::nowhere("in_doubt", Unit::Count),
 ];
 
 /// Columns of `--show summary`.
-pub(super) static SUMMARY: [Column; 21] = [
+pub(super) static SUMMARY: [Column; 22] = [
     Column::under("machine", Unit::Text, "machine", 12),
     Column::nowhere("from", Unit::Instant),
     Column::nowhere("to", Unit::Instant),
@@ -71,6 +73,7 @@ pub(super) static SUMMARY: [Column; 21] = [
     Column::nowhere("filled", Unit::Seconds),
     Column::under("monitored_share", Unit::Share, "monitored", 10),
     Column::nowhere("unproven_worked_on", Unit::Count),
+    Column::nowhere("in_doubt", Unit::Count),
 ];
 
 /// One machine on one day.
@@ -190,17 +193,24 @@ pub(super) fn days(
     }
     let sheet = ground.sheet(&DAYS, arguments);
     sheet.start(streams.out, &ground.whose()).map_err(Failure::output)?;
-    rows.iter().try_for_each(|row| sheet.row(streams.out, &day_row(row))).map_err(Failure::output)?;
+    let span = rows.iter().map(|row| row.day).min().zip(rows.iter().map(|row| row.day).max());
+    let doubted = Doubted::read(ground, arguments.machine.as_deref(), span)?;
+    let of_row = |row: &DayRow| doubted.of(&row.machine, Some(row.day));
+    rows.iter()
+        .try_for_each(|row| sheet.row(streams.out, &day_row(row, of_row(row))))
+        .map_err(Failure::output)?;
     if sheet.form == Form::Table {
         tell_marked(rows.iter().map(|row| (&row.machine, row.marked)), streams)?;
+        doubted.tell(streams)?;
         foot(ground, streams)?;
     }
     Ok(())
 }
 
-fn day_row(DayRow { day, machine, numbers, watched, marked }: &DayRow) -> Vec<Cell> {
+fn day_row(row: &DayRow, doubted: Option<u64>) -> Vec<Cell> {
+    let DayRow { day, machine, numbers, watched, marked } = row;
     let head = [Cell::Day(*day), Cell::text(machine.clone())];
-    head.into_iter().chain(figures(numbers, watched, *marked)).collect()
+    head.into_iter().chain(figures(numbers, watched, *marked)).chain([doubted.into()]).collect()
 }
 
 /// What is told of a day and of a sum of days alike.
@@ -338,8 +348,10 @@ pub(super) fn summary(
     };
     let sheet = ground.sheet(&SUMMARY, arguments);
     sheet.start(streams.out, &ground.whose()).map_err(Failure::output)?;
+    let doubted = Doubted::read(ground, arguments.machine.as_deref(), Some((first, last)))?;
     for row in &machines {
-        sheet.row(streams.out, &summary_row(row, span)).map_err(Failure::output)?;
+        let doubted = doubted.of(&row.machine, None);
+        sheet.row(streams.out, &summary_row(row, span, doubted)).map_err(Failure::output)?;
     }
     if sheet.form == Form::Table {
         let damaged: u64 = machines.iter().map(|row| row.numbers.damaged).sum();
@@ -349,14 +361,16 @@ pub(super) fn summary(
             &format!("\n{first} to {last}, whole days; recorded late: {late}; damaged: {damaged}."),
         )?;
         tell_marked(machines.iter().map(|row| (&row.machine, row.marked)), streams)?;
+        doubted.tell(streams)?;
         foot(ground, streams)?;
     }
     Ok(())
 }
 
-fn summary_row(row: &SumRow, span: Stretch) -> Vec<Cell> {
+fn summary_row(row: &SumRow, span: Stretch, doubted: Option<u64>) -> Vec<Cell> {
     let head = [Cell::text(row.machine.clone()), span.from.into(), span.to.into(), row.days.into()];
-    head.into_iter().chain(figures(&row.numbers, &row.watched, row.marked)).collect()
+    let figures = figures(&row.numbers, &row.watched, row.marked);
+    head.into_iter().chain(figures).chain([doubted.into()]).collect()
 }
 
 fn summed(days: &[&MachineDay]) -> DayNumbers {

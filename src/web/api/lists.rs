@@ -62,6 +62,7 @@ fn asked(view: View, call: &Call) -> Asked {
         from,
         to,
         verdicts: given.words(params::VERDICT).filter_map(|word| word.parse().ok()).collect(),
+        in_doubt: given.words(params::VERDICT).any(|word| word == params::IN_DOUBT),
         check: given
             .text(params::CHECK)
             .and_then(|word| CheckKind::ALL.into_iter().find(|kind| kind.as_str() == word)),

@@ -52,8 +52,13 @@ pub(super) const FROM: Param =
     param("from", Takes::When, "From this instant (RFC 3339), or from the begin of this day of the site.");
 pub(super) const TO: Param =
     param("to", Takes::When, "Before this instant (RFC 3339), or until the end of this day of the site.");
-pub(super) const VERDICT: Param =
-    param("verdict", Takes::Words(verdicts), "Only with one of these verdicts, with commas between.");
+pub(super) const VERDICT: Param = param(
+    "verdict",
+    Takes::Words(verdicts),
+    "Only with one of these verdicts, with commas between; in-doubt: those that passed and are in doubt by an alert.",
+);
+/// Stands among the verdicts: those that passed and are in doubt.
+pub(super) const IN_DOUBT: &str = "in-doubt";
 pub(super) const CHECK: Param = param("check", Takes::Word(checks), "Only this kind of check.");
 pub(super) const KIND: Param = param("kind", Takes::Words(kinds), "Only these kinds, with commas between.");
 pub(super) const STATE: Param = param("state", Takes::Word(states), "Only alerts that stand so.");
@@ -83,7 +88,7 @@ pub(super) const fn must(param: Param) -> Param {
 }
 
 fn verdicts() -> Vec<&'static str> {
-    Verdict::ALL.map(Verdict::as_str).to_vec()
+    Verdict::ALL.map(Verdict::as_str).into_iter().chain([IN_DOUBT]).collect()
 }
 
 fn checks() -> Vec<&'static str> {

@@ -294,6 +294,7 @@ fn arguments(show: Show, asked: &Asked) -> HistoryArgs {
         show,
         machine: asked.machine.clone(),
         verdicts: asked.verdicts.clone(),
+        in_doubt: asked.in_doubt,
         check: asked.check,
         kinds: asked.kinds.clone(),
         newest_first: !asked.oldest_first,

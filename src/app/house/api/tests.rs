@@ -222,6 +222,7 @@ fn asked(view: View) -> Asked {
         from: None,
         to: None,
         verdicts: Vec::new(),
+        in_doubt: false,
         check: None,
         kinds: Vec::new(),
         state: None,

@@ -1,8 +1,10 @@
 //! Lists of racks that tell which are in doubt, from a ledger on the disk.
 
 use std::path::Path;
+use std::sync::Arc;
 
 use jiff::tz::TimeZone;
+use serde_json::Value;
 
 use super::super::alert_book::Others;
 use super::super::glances;
@@ -10,7 +12,8 @@ use super::super::histories::{Around, Sought, gathered};
 use super::{doubting, doubts, of};
 use crate::app::amended::Amended;
 use crate::app::fixture::{CONFIGURATION, at, ledger, opening};
-use crate::app::history::Kept;
+use crate::app::history::{self, Asked, Kept};
+use crate::cli::{FormArgs, HistoryArgs, Show};
 use crate::config::recorded::Recorded;
 use crate::core::alert::hours::Stretch;
 use crate::core::alert::{Alert, AlertNumber, ByProbe, Condition, Earlier, Rack, Racks};
@@ -101,6 +104,79 @@ pub(super) fn agree(reader: &Reader, racks: &[u64], minute: u64) {
         let sums: u64 = summed(reader, minute).machines.iter().map(|sum| counted(sum.doubted)).sum();
         assert_eq!(sums, doubted.len() as u64);
     }
+}
+
+/// The rows of the command and of the interface for programs.
+fn rows(reader: &Reader, arguments: HistoryArgs) -> Vec<Value> {
+    let settings = Recorded::read(CONFIGURATION).expect("a sound configuration").settings;
+    let (doubts, kept) = (Arc::new(doubts(reader)), Kept::default());
+    let arguments = HistoryArgs { form: FormArgs { json: true, csv: false }, ..arguments };
+    let asked = Asked { arguments: &arguments, from: None, to: None, now: at(5_000), doubts, kept };
+    let (bytes, damaged) = history::told(reader, Path::new("ledger.sqlite"), &settings, &asked)
+        .unwrap_or_else(|_| panic!("told"));
+    assert!(damaged.is_empty());
+    let text = String::from_utf8(bytes).expect("text");
+    text.lines().map(|line| serde_json::from_str(line).expect("JSON")).collect()
+}
+
+// Regression: programs were told of racks in doubt as of plain passes: no list counted them, and none was of them alone.
+// Own promise: they are counted as on the pages, and given page by page, each once, also beside those of a verdict; what
+// is not counted to its end is not said.
+#[test]
+fn programs_are_told_of_racks_in_doubt() {
+    let show = |show| HistoryArgs { show, ..HistoryArgs::default() };
+    let sums = |reader: &Reader, of| -> Vec<Value> {
+        rows(reader, show(of)).into_iter().map(|row| row["in_doubt"].clone()).collect()
+    };
+    let mut records = opening(CONFIGURATION);
+    let (first, last) = passed(&mut records, 40);
+    records.push(weak(1, first, last, 400));
+    let (cold, _) = passed(&mut records, 1);
+    let mut bad = cycle(cold * 60, Verdict::Cold, 70.0, Vec::new());
+    bad.rinse_min_c = Some(70.0);
+    records[usize::try_from(cold).expect("few")] = of("dm1", at(cold), Body::Cycle(Box::new(bad)));
+    passed(&mut records, 30);
+    with(records.clone(), |reader| {
+        let counted = |of| sums(reader, of).iter().filter_map(Value::as_u64).sum::<u64>();
+        assert_eq!((counted(Show::Days), counted(Show::Summary)), (40, 40));
+        for (verdicts, expected) in [
+            (vec![], (first..=last).collect::<Vec<u64>>()),
+            (vec![Verdict::Cold], (first..=last).chain([cold]).collect()),
+        ] {
+            for newest_first in [false, true] {
+                let (mut given, mut after) = (Vec::new(), None);
+                loop {
+                    let asked = HistoryArgs {
+                        verdicts: verdicts.clone(),
+                        in_doubt: true,
+                        newest_first,
+                        oldest: !newest_first,
+                        limit: Some(7),
+                        after,
+                        ..show(Show::Cycles)
+                    };
+                    let page = rows(reader, asked);
+                    assert!(page.len() <= 7, "{page:?}");
+                    let indices = page.iter().filter_map(|row| row["ledger_index"].as_u64());
+                    given.extend(indices);
+                    if page.is_empty() {
+                        break;
+                    }
+                    after = given.last().copied();
+                }
+                if newest_first {
+                    given.reverse();
+                }
+                assert_eq!(given, expected, "{verdicts:?} {newest_first}");
+            }
+        }
+    });
+    let (from, to) = passed(&mut records, 150);
+    records.push(weak(2, from, to, 4_000));
+    with(records, |reader| {
+        assert_eq!(sums(reader, Show::Summary), [Value::Null, 0.into()]);
+        assert!(sums(reader, Show::Days).contains(&Value::Null), "not counted to its end");
+    });
 }
 
 /// When the final rinse of a rack of [`passed`] started.
