@@ -9,6 +9,7 @@ mod compared;
 mod exports;
 mod failed;
 mod glances;
+mod held;
 mod histories;
 mod logbook;
 mod machines;

@@ -77,10 +77,30 @@ pub struct Entered {
     pub failed_since: Option<Timestamp>,
     /// Open alerts that had put racks of before it in doubt when it went on record, though it was good.
     pub came_after: Vec<u64>,
+    /// Where it is a test of the sanitizer that failed, looked at by itself: the racks that are to be held for it.
+    pub held: Option<Held>,
     /// Where a tank was drained in the very minute in which a rack was washed: that one, from when to when.
     pub ran: Option<Ran>,
     /// Where one may have been under way then and still is: since when.
     pub running: Option<Timestamp>,
+}
+
+/// Racks that passed before a test of the sanitizer failed, since it was good last.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Held {
+    /// Since when.
+    pub since: GoodSince,
+    /// How many racks of the machine passed since then, until the test went on record.
+    pub passed: u64,
+}
+
+/// What is on record of the last good test before one that failed.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum GoodSince {
+    /// When it was made.
+    Test(Timestamp),
+    /// There is none since the record began.
+    Never(Timestamp),
 }
 
 /// A rack that was washed while something else is said to have been done to its machine.

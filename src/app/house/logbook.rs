@@ -7,6 +7,7 @@ use std::time::Duration;
 
 use super::House;
 use super::failed::{doubted_before, failed_since, is_open, open_then};
+use super::held::held;
 use super::racks::set_off;
 use crate::app::enter;
 use crate::app::logbook::{Change, Correction, Entry};
@@ -120,6 +121,7 @@ pub(super) fn entered(
         waiting: Vec::new(),
         failed_since: None,
         came_after: Vec::new(),
+        held: None,
         ran: None,
         running: None,
     }))
@@ -151,6 +153,7 @@ fn beside(ledger: &ledger::Reader, machines: &[Profile], entered: &mut Entered) 
         entered.ran = ran(ledger, machine, check.at())?;
     }
     let good = entered.judgement.as_ref().and_then(|judgement| judgement.good);
+    entered.held = held(ledger, machines, entered)?;
     if let (Some(machine), Some(check)) = (&entered.machine, entered.counting())
         && good == Some(true)
         && check.kind() == CheckKind::Sanitizer
@@ -164,7 +167,7 @@ fn beside(ledger: &ledger::Reader, machines: &[Profile], entered: &mut Entered) 
 
 /// Longest time from the start of a wash to the end of its final rinse that is looked back for (own choice: a conveyor
 /// rinses for minutes on end).
-const RACK_MAX: Duration = Duration::from_secs(3_600);
+pub(super) const RACK_MAX: Duration = Duration::from_secs(3_600);
 /// Longest wait for what runs just now (own choice: the page is shown without it then).
 const RUNS_WAIT: Duration = Duration::from_secs(1);
 /// An entry says its time to the minute.

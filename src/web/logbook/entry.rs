@@ -9,9 +9,10 @@ use super::amend::NotOwn;
 use super::check::{Choice, steps_of, strip_of, supplies_of};
 use super::correcting::Correcting;
 use super::words::{Words, amended, between, by, heading, no_more_own, words};
-use super::{Entered, Ran, Written};
+use super::{Entered, GoodSince, Held, Ran, Written};
 use crate::core::access::Right;
 use crate::core::address::escaped;
+use crate::core::counted::Noun;
 use crate::core::cycle::plate::Sanitizing;
 use crate::core::logbook::words::{Told, late, tell};
 use crate::core::logbook::{Lacking, lateness};
@@ -179,11 +180,40 @@ async fn outcome<K: Kitchen>(
     let alerted = is_short && pages.kitchen.tells_of_look(entered.record).await.unwrap_or(false);
     let lacking = entered.counting().map(|check| Lacking { alerted, ..Lacking::of(check, sanitizing) });
     let mut told = tell(judged, kind, lacking.unwrap_or_default(), reader);
+    let holds = entered.held.map(|held| self::held(held, pages.kitchen.time(), reader));
+    if let Some((stop, holds)) = told.steps.first_mut().zip(holds) {
+        stop.push_str(&format!(" {holds}"));
+    }
     if let Some(later) = entered.failed_since {
         let own = entered.counting().map_or(at, Check::at);
         told.verdict = good_then(&told.verdict, (own, later), pages.kitchen.time(), reader);
     }
     Some(told)
+}
+
+/// Since when racks are to be held for a test that failed, and how many of them passed.
+fn held(Held { since, passed }: Held, now: Timestamp, reader: &Reader) -> String {
+    let (phrase, at) = match since {
+        GoodSince::Test(at) => (
+            said(
+                reader.language,
+                "The last good check before this one: {at}; {racks} passed since then, until this one went on record.",
+                "El último control correcto antes de este: {at}; desde entonces, y hasta que este constó, {racks} con resultado correcto.",
+            ),
+            at,
+        ),
+        GoodSince::Never(at) => (
+            said(
+                reader.language,
+                "No good check is on record before this one, since {at}; {racks} passed until this one went on record.",
+                "No consta ningún control correcto antes de este, desde {at}; hasta que este constó, {racks} con resultado correcto.",
+            ),
+            at,
+        ),
+    };
+    let at = reader.near(at, now);
+    let at = if matches!(since, GoodSince::Never(_)) { reader.with_article(at) } else { at };
+    filled(phrase, &[("at", &at), ("racks", &Noun::Racks.of(passed, reader.language))])
 }
 
 /// Whom to ask that it is amended, for those who may not: of a check that failed whoever made it reads why.

@@ -133,6 +133,7 @@ fn a_corrected_entry_shows_the_value_in_force() {
         is_damaged: false,
         failed_since: None,
         came_after: Vec::new(),
+        held: None,
         ran: None,
         running: None,
     };

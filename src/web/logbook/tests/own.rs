@@ -5,6 +5,7 @@ use crate::core::logbook::Judgement;
 use crate::core::time::Timestamp;
 use crate::web::fixture::person;
 use crate::web::logbook::amend::NotOwn;
+use crate::web::logbook::{GoodSince, Held};
 
 const OWN: &str = "/logbook/entries/70/own";
 
@@ -104,6 +105,34 @@ async fn a_test_that_came_late_says_so() {
         kitchen.desk.change(|one| one.came_after = vec![6]);
         let (_, page) = get(&kitchen, "/logbook/entries/70", Role::Operator, language).await;
         assert!(page.contains(said), "{page}");
+    }
+}
+
+// Regression: «hold the racks since the last good check» said neither since when nor how many.
+#[tokio::test]
+async fn a_failed_test_says_since_when_racks_are_held_and_how_many() {
+    let since = NOW.minus(std::time::Duration::from_secs(7_200));
+    for (language, good, never, racks) in [
+        (
+            Language::English,
+            "The last good check before this one: ",
+            "No good check is on record before this one, since ",
+            "262 racks passed",
+        ),
+        (
+            Language::Spanish,
+            "El último control correcto antes de este: ",
+            "No consta ningún control correcto antes de este, desde ",
+            "262 canastas con resultado correcto",
+        ),
+    ] {
+        let kitchen = StillKitchen::new();
+        post(&kitchen, "/logbook/sanitizer", "machine=dm2&strip=10", Role::Operator).await;
+        for (since, said) in [(GoodSince::Test(since), good), (GoodSince::Never(since), never)] {
+            kitchen.desk.change(|one| one.held = Some(Held { since, passed: 262 }));
+            let (_, page) = get(&kitchen, "/logbook/entries/70", Role::Operator, language).await;
+            assert!(page.contains(said) && page.contains(racks), "{page}");
+        }
     }
 }
 
