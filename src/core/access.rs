@@ -5,6 +5,8 @@ use std::str::FromStr;
 
 use serde::{Deserialize, Serialize};
 
+use super::reader::Language;
+
 /// What somebody is to the kitchen.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
@@ -94,6 +96,49 @@ impl Right {
         Self::Settings,
         Self::Accounts,
     ];
+
+    /// Its word in the record.
+    #[must_use]
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Self::Look => "look",
+            Self::Enter => "enter",
+            Self::Acknowledge => "acknowledge",
+            Self::Act => "act",
+            Self::Amend => "amend",
+            Self::Maintain => "maintain",
+            Self::Measure => "measure",
+            Self::Export => "export",
+            Self::Settings => "settings",
+            Self::Accounts => "accounts",
+        }
+    }
+
+    /// What it is for, behind «the right» or «permiso».
+    #[must_use]
+    pub const fn words(self, language: Language) -> &'static str {
+        let (english, spanish) = match self {
+            Self::Look => ("to look at machines and the history", "para ver máquinas e historial"),
+            Self::Enter => ("to enter checks and notes", "para anotar controles y notas"),
+            Self::Acknowledge => ("to take alerts on", "para atender alertas"),
+            Self::Act => ("to write corrective actions", "para escribir acciones correctivas"),
+            Self::Amend => ("to withdraw or correct entries", "para retirar o corregir anotaciones"),
+            Self::Maintain => {
+                ("to say that a machine is worked on", "para decir que se trabaja en una máquina")
+            }
+            Self::Measure => (
+                "to prove and calibrate probes and sign machines off",
+                "para comprobar y calibrar sondas y firmar máquinas",
+            ),
+            Self::Export => ("to take the record away", "para llevarse el registro"),
+            Self::Settings => ("to see and try the settings", "para ver y probar la configuración"),
+            Self::Accounts => ("to change accounts and tokens", "para cambiar cuentas y fichas"),
+        };
+        match language {
+            Language::English => english,
+            Language::Spanish => spanish,
+        }
+    }
 }
 
 impl fmt::Display for Role {
@@ -136,12 +181,15 @@ mod tests {
         assert_eq!(giving, [Role::Administrator]);
     }
 
-    // Shows that the word of a role is the one that is stored.
+    // Shows that the word of a role or right is the one that is stored.
     #[test]
     fn words_lead_back_to_their_role() {
         for role in Role::ALL {
             assert_eq!(role.as_str().parse(), Ok(role));
             assert_eq!(serde_json::to_string(&role).expect("a word"), format!("\"{role}\""));
+        }
+        for right in Right::ALL {
+            assert_eq!(serde_json::to_string(&right).expect("a word"), format!("\"{}\"", right.as_str()));
         }
     }
 }

@@ -60,6 +60,7 @@ use self::done::Untold;
 use self::password::Hasher;
 use self::store::{Account, Pending, Recorded, Store, StoreError, Token};
 use self::tally::{Refused, Tally, Whose};
+use crate::core::access::Right;
 use crate::core::record::{AccessDeed, AccessEvent, AccessRefusal, AskedChange, Unchanged};
 use crate::core::time::Timestamp;
 
@@ -198,6 +199,13 @@ impl Access {
         self.note(now, told).await;
     }
 
+    /// Notes that somebody asked for what their role does not reach, since it lacks this right.
+    async fn not_allowed(self: &Arc<Self>, account: &str, right: Right, from: &str) {
+        let now = self.now();
+        let told = self.bounds().tally.take(now, account, Refused::Deed(right), (Some(from), Whose::Own));
+        self.note(now, told).await;
+    }
+
     /// Notes that a change of an account or a token was refused. `account` is what goes on record.
     async fn change_refused(
         self: &Arc<Self>,
@@ -271,5 +279,5 @@ impl Access {
 /// An event.
 fn event(account: &str, what: AccessDeed, from: Option<&str>, by: Option<&str>) -> AccessEvent {
     let (from, by) = (from.map(str::to_owned), by.map(str::to_owned));
-    AccessEvent { account: account.to_owned(), what, at: None, from, by, times: 1 }
+    AccessEvent { account: account.to_owned(), what, at: None, from, by, times: 1, right: None }
 }

@@ -133,7 +133,7 @@ pub fn site<K: Kitchen>(pages: Pages<K>) -> Router {
             async move {
                 let deep = frame::depth(request.uri().path());
                 if !person.may(right) {
-                    super::access::not_allowed(request.extensions()).await;
+                    super::access::not_allowed(request.extensions(), right).await;
                     return frame::not_yours(right, &person, &shared.site, deep);
                 }
                 let given = if understands { Given::default() } else { Given::read(request.uri(), &[]) };

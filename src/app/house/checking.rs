@@ -283,7 +283,7 @@ mod tests {
 
     fn event(minute: u64, what: AccessDeed) -> ledger::NewRecord {
         let account = "eva".to_owned();
-        let event = AccessEvent { account, what, at: None, from: None, by: None, times: 1 };
+        let event = AccessEvent { account, what, at: None, from: None, by: None, times: 1, right: None };
         plain(minute, None, Body::Access(Box::new(event)))
     }
 

@@ -328,8 +328,15 @@ impl House {
 
     /// Puts on record what an account did; false where it cannot be.
     pub(super) async fn note_access(&self, account: &str, what: AccessDeed) -> bool {
-        let event =
-            AccessEvent { account: account.to_owned(), what, at: None, from: None, by: None, times: 1 };
+        let event = AccessEvent {
+            account: account.to_owned(),
+            what,
+            at: None,
+            from: None,
+            by: None,
+            times: 1,
+            right: None,
+        };
         let record = Record::new(self.clock.now(), None, Said::Access(Box::new(event)));
         let Some(ledger) = self.ledger() else { return false };
         let append = Append { records: vec![NewRecord { record, trace: None }], ..Append::default() };

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::core::access::Role;
+use crate::core::access::{Right, Role};
 use crate::core::audit::Outcome;
 use crate::core::counted::Noun;
 use crate::core::reader::{Language, Scale};
@@ -31,6 +31,9 @@ pub struct AccessEvent {
     /// How often, where refusals are told together.
     #[serde(skip_serializing_if = "is_one", default = "one")]
     pub times: u32,
+    /// Which right the role lacked, where somebody was turned away for that; absent where an earlier version wrote it.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub right: Option<Right>,
 }
 
 /// What happened to an account or a token.
@@ -292,7 +295,10 @@ impl AccessEvent {
         let what = match &self.what {
             AccessDeed::LoggedIn => format!("{account} logged in"),
             AccessDeed::LoggedOut => format!("{account} logged out"),
-            AccessDeed::Refused(why) => format!("{account} was refused: {}", why.words()),
+            AccessDeed::Refused(why) => {
+                let right = self.right.map(|right| format!(" {}", right.words(Language::English)));
+                format!("{account} was refused: {}{}", why.words(), right.unwrap_or_default())
+            }
             AccessDeed::ChangeRefused { asked, why } => {
                 format!("{account}: {} was refused: {}", asked.words(), why.words())
             }

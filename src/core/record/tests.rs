@@ -1,7 +1,7 @@
 //! The JSON of records of alerts and of access. Written once, it is read for ever: these texts never change.
 
 use super::*;
-use crate::core::access::Role;
+use crate::core::access::{Right, Role};
 use crate::core::alert::trial::{Fact, GivenUp, Told};
 use crate::core::alert::{AlertNumber, Condition, Occasion, Pattern, Quantity, Route};
 use crate::core::channel::Place;
@@ -19,7 +19,8 @@ fn check(json: &str, body: Body) {
 fn records_of_access_keep_their_form() {
     let event = |what, from: Option<&str>, by: Option<&str>, times| {
         let (from, by) = (from.map(str::to_owned), by.map(str::to_owned));
-        Body::Access(Box::new(AccessEvent { account: "ana".to_owned(), what, at: None, from, by, times }))
+        let account = "ana".to_owned();
+        Body::Access(Box::new(AccessEvent { account, what, at: None, from, by, times, right: None }))
     };
     check(
         r#"{"access":{"account":"ana","what":"logged-in","from":"192.0.2.7"}}"#,
@@ -29,6 +30,12 @@ fn records_of_access_keep_their_form() {
         r#"{"access":{"account":"ana","what":{"refused":"wrong"},"from":"192.0.2.7","times":41}}"#,
         event(AccessDeed::Refused(AccessRefusal::Wrong), Some("192.0.2.7"), None, 41),
     );
+    let mut refused = event(AccessDeed::Refused(AccessRefusal::NotAllowed), None, None, 1);
+    check(r#"{"access":{"account":"ana","what":{"refused":"not-allowed"}}}"#, refused.clone());
+    if let Body::Access(event) = &mut refused {
+        event.right = Some(Right::Accounts);
+    }
+    check(r#"{"access":{"account":"ana","what":{"refused":"not-allowed"},"right":"accounts"}}"#, refused);
     let (role, before) = (Role::Manager, Role::Operator);
     check(
         r#"{"access":{"account":"ana","what":{"role-changed":{"role":"manager","before":"operator"}},"by":"Tom (user tom)"}}"#,

@@ -378,17 +378,16 @@ fn check(State(right): State<Right>, request: Request, next: Next) -> Checked {
             Some(site) => frame::not_yours(right, person, site, frame::depth(request.uri().path())),
             None => StatusCode::FORBIDDEN.into_response(),
         };
-        not_allowed(request.extensions()).await;
+        not_allowed(request.extensions(), right).await;
         answer
     })
 }
 
 /// Puts on record that somebody asked for what their role does not reach.
-pub(in crate::web) async fn not_allowed(extensions: &Extensions) {
+pub(in crate::web) async fn not_allowed(extensions: &Extensions, right: Right) {
     let known = (extensions.get::<Arc<Access>>(), extensions.get::<Visit>(), extensions.get::<Person>());
     if let (Some(access), Some(visit), Some(person)) = known {
-        let whose = (visit.from.told.as_str(), Whose::Own);
-        access.refused(&person.account, AccessRefusal::NotAllowed, whose).await;
+        access.not_allowed(&person.account, right, &visit.from.told).await;
     }
 }
 

@@ -13,6 +13,7 @@ use std::collections::BTreeMap;
 use std::time::Duration;
 
 use super::login::NO_ACCOUNT;
+use crate::core::access::Right;
 use crate::core::record::{AccessDeed, AccessEvent, AccessRefusal, AskedChange, Unchanged};
 use crate::core::time::Timestamp;
 
@@ -31,6 +32,8 @@ const PEOPLE_MAX: usize = 500;
 pub(super) enum Refused {
     /// To come in, or to go where they wanted.
     Visit(AccessRefusal),
+    /// To do what their role does not reach: it lacks this right.
+    Deed(Right),
     /// A change of an account or a token.
     Change(AskedChange, Unchanged),
 }
@@ -157,12 +160,13 @@ impl Open {
 }
 
 fn event((account, refused, from, by): &Kind, times: u32) -> AccessEvent {
-    let what = match *refused {
-        Refused::Visit(why) => AccessDeed::Refused(why),
-        Refused::Change(asked, why) => AccessDeed::ChangeRefused { asked, why },
+    let (what, right) = match *refused {
+        Refused::Visit(why) => (AccessDeed::Refused(why), None),
+        Refused::Deed(right) => (AccessDeed::Refused(AccessRefusal::NotAllowed), Some(right)),
+        Refused::Change(asked, why) => (AccessDeed::ChangeRefused { asked, why }, None),
     };
     let (account, from, by) = (account.clone(), from.clone(), by.clone());
-    AccessEvent { account, what, at: None, from, by, times }
+    AccessEvent { account, what, at: None, from, by, times, right }
 }
 
 #[cfg(test)]
@@ -192,6 +196,22 @@ mod tests {
         assert_eq!(told(&all), [("ana", 1), ("ana", 59), ("ana", 1)]);
         assert_eq!(told(&tally.turn(at(119))), []);
         assert_eq!(told(&tally.turn(at(120))), [("ana", 39)]);
+    }
+
+    // Own promise: what was refused for want of one right is not counted behind what was for another.
+    #[test]
+    fn refusals_for_want_of_two_rights_are_told_apart() {
+        let mut tally = Tally::default();
+        let mut one = |second, right| {
+            let told = tally.take(at(second), "olga", Refused::Deed(right), (None, Whose::Own));
+            told.into_iter().map(|event| (event.what, event.right, event.times)).collect::<Vec<_>>()
+        };
+        let refused = |right, times| (AccessDeed::Refused(AccessRefusal::NotAllowed), Some(right), times);
+        assert_eq!(one(0, Right::Settings), [refused(Right::Settings, 1)]);
+        assert_eq!(one(1, Right::Accounts), [refused(Right::Accounts, 1)]);
+        assert_eq!(one(2, Right::Settings), []);
+        let rest: Vec<_> = tally.end().into_iter().map(|event| (event.right, event.times)).collect();
+        assert_eq!(rest, [(Some(Right::Settings), 1)]);
     }
 
     // Own promise: a stranger who types another name each time fills no ledger, and is counted.

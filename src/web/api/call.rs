@@ -38,7 +38,7 @@ pub(super) async fn guard(
         return Problem::stranger().into_response();
     };
     if !person.may(right) {
-        access::not_allowed(request.extensions()).await;
+        access::not_allowed(request.extensions(), right).await;
         return Problem::not_yours(&roles(right)).into_response();
     }
     let given = match Given::read(params, request.uri()) {

@@ -1,6 +1,7 @@
 //! What happened to accounts, and by them, in a sentence, English and Spanish side by side.
 
 use super::story::{Pair, outcome, put};
+use crate::core::access::Right;
 use crate::core::counted::Noun;
 use crate::core::reader::{Language, Reader};
 use crate::core::record::{AccessDeed, AccessEvent, AccessRefusal, AskedChange, FIRST_START, Unchanged};
@@ -51,7 +52,7 @@ fn deed(event: &AccessEvent, reader: &Reader) -> String {
         AccessDeed::LoggedOut => of(("{account} logged out", "{account} cerró la sesión"), &[]),
         AccessDeed::Refused(why) => of(
             ("{account} was refused: {why}", "{account} fue rechazado: {why}"),
-            &[("why", refusal(*why, language))],
+            &[("why", &refusal(*why, event.right, language))],
         ),
         AccessDeed::ChangeRefused { asked, why } => of(
             ("{account}: {asked} was refused: {why}", "{account}: se rechazó {asked}: {why}"),
@@ -112,7 +113,16 @@ fn deed(event: &AccessEvent, reader: &Reader) -> String {
     }
 }
 
-const fn refusal(why: AccessRefusal, language: Language) -> &'static str {
+/// Why somebody was turned away, and which right their role lacked where the record says so.
+fn refusal(why: AccessRefusal, right: Option<Right>, language: Language) -> String {
+    let why = match (language, right) {
+        (Language::Spanish, Some(_)) if why == AccessRefusal::NotAllowed => "su función no tiene permiso",
+        _ => reason(why, language),
+    };
+    right.map_or_else(|| why.to_owned(), |right| format!("{why} {}", right.words(language)))
+}
+
+const fn reason(why: AccessRefusal, language: Language) -> &'static str {
     match language {
         Language::English => why.words(),
         Language::Spanish => match why {
@@ -180,10 +190,42 @@ mod tests {
         ] {
             let what = AccessDeed::Added { role: Role::Manager, name: "Luz".to_owned() };
             let (account, by) = ("luz".to_owned(), Some(by.to_owned()));
-            let event = AccessEvent { account, what, at: None, from: None, by, times: 1 };
+            let event = AccessEvent { account, what, at: None, from: None, by, times: 1, right: None };
             let reader = Reader { language, scale: Scale::Celsius, zone: jiff::tz::TimeZone::UTC };
             let said = told(&event, &reader);
             assert!(said.ends_with(expected), "{said}");
+        }
+    }
+
+    // Regression: a look at the settings and the making of an administrator were told alike where they were refused.
+    // What an earlier version put on record names no right.
+    #[test]
+    fn a_refusal_says_which_right_was_missing() {
+        for (right, language, expected) in [
+            (None, Language::English, "olga was refused: the role does not have the right"),
+            (None, Language::Spanish, "olga fue rechazado: su función no tiene ese permiso"),
+            (
+                Some(Right::Settings),
+                Language::English,
+                "olga was refused: the role does not have the right to see and try the settings",
+            ),
+            (
+                Some(Right::Accounts),
+                Language::English,
+                "olga was refused: the role does not have the right to change accounts and tokens",
+            ),
+            (
+                Some(Right::Accounts),
+                Language::Spanish,
+                "olga fue rechazado: su función no tiene permiso para cambiar cuentas y fichas",
+            ),
+        ] {
+            let what = AccessDeed::Refused(AccessRefusal::NotAllowed);
+            let account = "olga".to_owned();
+            let event = AccessEvent { account, what, at: None, from: None, by: None, times: 1, right };
+            let reader = Reader { language, scale: Scale::Celsius, zone: jiff::tz::TimeZone::UTC };
+            assert_eq!(told(&event, &reader), expected);
+            assert!(language == Language::Spanish || event.sentence() == expected, "{}", event.sentence());
         }
     }
 }

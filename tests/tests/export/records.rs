@@ -1,6 +1,6 @@
 //! A record of each kind, made up.
 
-use rinseward::core::access::Role;
+use rinseward::core::access::{Right, Role};
 use rinseward::core::alert::trial::{Fact, Told};
 use rinseward::core::alert::{
     AlertNumber, Amended, ByProbe, Condition, Earlier, Occasion, Pattern, Quantity, Rack, Racks, Route,
@@ -240,7 +240,9 @@ fn access(instant: Timestamp) -> Vec<Body> {
         let told = times % 2 == 0;
         let (at, by) = (told.then_some(instant), told.then(|| "Tom (user tom)".to_owned()));
         let from = told.then(|| "192.0.2.7".to_owned());
-        Body::Access(Box::new(AccessEvent { account: "ana".to_owned(), what, at, from, by, times }))
+        let right = (what == AccessDeed::Refused(AccessRefusal::NotAllowed)).then_some(Right::Measure);
+        let account = "ana".to_owned();
+        Body::Access(Box::new(AccessEvent { account, what, at, from, by, times, right }))
     };
     all.map(event).collect()
 }

@@ -1,6 +1,6 @@
 //! From the first start to the last logout.
 
-use rinseward::core::access::Role;
+use rinseward::core::access::{Right, Role};
 use rinseward::core::record::{AccessDeed, AccessRefusal, AskedChange, Unchanged};
 
 use super::gateway::{Gateway, PASSWORD, Site, choose, first_secret, holds, member};
@@ -204,6 +204,7 @@ async fn each_role_sees_what_it_may() {
         if role != Role::Administrator {
             let event = site.until_told(&account, &AccessDeed::Refused(AccessRefusal::NotAllowed));
             assert_eq!(event.from.as_deref(), Some("127.0.0.1"));
+            assert_eq!(event.right, Some(Right::Accounts), "{role}");
         }
     }
     let mut stranger = gateway.browser();

@@ -1,5 +1,6 @@
 //! The interface for programs, at the running gateway: who is let in, and how a refusal is told.
 
+use rinseward::core::access::Right;
 use rinseward::core::record::{AccessDeed, AccessRefusal};
 use serde_json::Value;
 
@@ -53,7 +54,8 @@ async fn every_refusal_is_a_problem() {
     let answer = auditor.post_with("/api/v1/checks", &[], &[]).await;
     assert_eq!(answer.status, 403);
     assert!(problem(&answer)["do"].as_str().is_some_and(|advice| advice.contains("operator")));
-    site.until_told("token look", &AccessDeed::Refused(AccessRefusal::NotAllowed));
+    let refused = site.until_told("token look", &AccessDeed::Refused(AccessRefusal::NotAllowed));
+    assert_eq!(refused.right, Some(Right::Enter));
 
     let long = "a".repeat(70_000);
     let answer = auditor.post_with("/api/v1/checks", &[("note", &long)], &[]).await;
@@ -87,7 +89,8 @@ async fn a_token_is_not_the_account_that_is_called_alike() {
     let me: Value = serde_json::from_str(&token.get("/api/v1/whoami").await.body).expect("JSON");
     assert_eq!(me["account"], "token ana");
     assert_eq!(token.get("/maintenance").await.status, 403);
-    site.until_told("token ana", &AccessDeed::Refused(AccessRefusal::NotAllowed));
+    let refused = site.until_told("token ana", &AccessDeed::Refused(AccessRefusal::NotAllowed));
+    assert_eq!(refused.right, Some(Right::Maintain));
     let hers = site.events().into_iter().filter(|event| event.account == "ana");
     assert!(
         hers.into_iter().all(|event| event.what != AccessDeed::Refused(AccessRefusal::NotAllowed)),
