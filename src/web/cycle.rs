@@ -22,6 +22,7 @@ use crate::core::address::escaped;
 use crate::core::channel::Place;
 use crate::core::counted::Noun;
 use crate::core::cycle::sign::Sign;
+use crate::core::cycle::strength::OffRange;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::{meaning, verdict as verdict_word};
 use crate::core::reader::{Language, Reader};
@@ -187,6 +188,8 @@ struct CyclePage<'a> {
     verdict: Verdict,
     word: String,
     meaning: &'static str,
+    /// The sanitizer and its limit, where that spoke against it.
+    off_range: Option<String>,
     when: String,
     figures: String,
     facts: Vec<Fact>,
@@ -246,6 +249,7 @@ pub(super) async fn show<K: Kitchen>(
                 verdict,
                 word: verdict_word(verdict, reader.language).to_uppercase(),
                 meaning: meaning(verdict, reader.language),
+                off_range: OffRange::of(cycle).map(|off| off.told(reader.language)),
                 when: reader.moment(cycle.rinse_started),
                 figures: figures(cycle, reader),
                 facts: facts(&rack, reader),

@@ -180,6 +180,7 @@ impl Machines for StillKitchen {
             settled_c,
             unjudged: None,
             limit_c: 82.2,
+            off_range: None,
             wash_c: Some(66.1),
             in_doubt_by: Vec::new(),
         };

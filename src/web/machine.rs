@@ -22,6 +22,7 @@ use crate::core::channel::Place;
 use crate::core::counted::Noun;
 use crate::core::cycle::minimum::{Unjudged, against};
 use crate::core::cycle::sign::Sign;
+use crate::core::cycle::strength::OffRange;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::{of_these_in_doubt, rack as rack_word, verdicts};
 use crate::core::presence::Recency;
@@ -73,6 +74,8 @@ pub struct DayRack {
     pub unjudged: Option<Unjudged>,
     /// Limit, °C.
     pub limit_c: f64,
+    /// The sanitizer, where its strength spoke against it.
+    pub off_range: Option<OffRange>,
     /// Wash minimum, °C.
     pub wash_c: Option<f64>,
     /// Numbers of the alerts that put it in doubt, where it passed.
@@ -196,6 +199,8 @@ struct RackRow {
     verdict: Verdict,
     clock: String,
     word: String,
+    /// The sanitizer and its limit, where that spoke against it.
+    off_range: Option<String>,
     /// Alerts that put it in doubt.
     doubts: Vec<u64>,
     settled: String,
@@ -314,6 +319,7 @@ fn rack_row(rack: &DayRack, reader: &Reader) -> RackRow {
     let (settled, limit, beside) = against(rack.settled_c, rack.unjudged, rack.limit_c, reader);
     let settled = beside.map_or_else(|| settled.clone(), |beside| format!("{settled}, {beside}"));
     RackRow {
+        off_range: rack.off_range.map(|off| off.told(reader.language)),
         record: rack.record,
         verdict: rack.verdict,
         clock: reader.clock(rack.at),
@@ -341,14 +347,15 @@ fn worst(racks: &[DayRack], reader: &Reader) -> Vec<String> {
     });
     let (symbol, bound) = (reader.scale.symbol(), said(reader.language, "limit", "límite"));
     let line = |rack: &&DayRack| {
-        let RackRow { clock, mut word, doubts, .. } = rack_row(rack, reader);
+        let RackRow { clock, mut word, doubts, off_range, .. } = rack_row(rack, reader);
         let (settled, limit, beside) = against(rack.settled_c, rack.unjudged, rack.limit_c, reader);
         let beside = beside.map(|beside| format!(", {beside}")).unwrap_or_default();
         if !doubts.is_empty() {
             let numbers: Vec<String> = doubts.iter().map(u64::to_string).collect();
             word = format!("{word} ({} {})", said(reader.language, "alert", "alerta"), numbers.join(", "));
         }
-        format!("{clock} {word}: {settled} {symbol}{beside} ({bound} {limit} {symbol})")
+        let off_range = off_range.map(|off| format!("{off}; ")).unwrap_or_default();
+        format!("{clock} {word}: {off_range}{settled} {symbol}{beside} ({bound} {limit} {symbol})")
     };
     let mut lines: Vec<String> = bad.iter().take(WORST_MAX).map(line).collect();
     if let more @ 1.. = bad.len().saturating_sub(WORST_MAX) {

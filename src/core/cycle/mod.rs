@@ -21,6 +21,7 @@ pub mod plate;
 pub mod run;
 pub mod sign;
 pub mod spike;
+pub mod strength;
 pub mod sump;
 pub mod tank;
 pub mod tracker;

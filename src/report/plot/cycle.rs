@@ -3,6 +3,8 @@
 use super::words::Word;
 use super::{Line, Plot, Point, Shade, Shape, Stroke, Window, ticks};
 use crate::core::cycle::minimum::Unjudged;
+use crate::core::cycle::strength::OffRange;
+use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::verdict;
 use crate::core::effect::{Trace, TraceReading};
 use crate::core::reader::Reader;
@@ -96,9 +98,17 @@ fn told(machine: &str, cycle: &Cycle, reader: &Reader) -> (String, String) {
         }
         None => say(Word::NoMinimum).to_owned(),
     };
-    let title = format!("{machine} · {} · {judged}: {figures}", reader.clock(cycle.rinse_started));
+    let off = OffRange::of(cycle).map(|off| off.told(reader.language));
+    // What decided stands over the curve; the temperature of a weak rack may be fine.
+    let why = match &off {
+        Some(off) if cycle.verdict == Verdict::Weak => off.clone(),
+        Some(off) => format!("{figures}; {off}"),
+        None => figures.clone(),
+    };
+    let title = format!("{machine} · {} · {judged}: {why}", reader.clock(cycle.rinse_started));
+    let off = off.map(|off| format!(" {}.", capital(&off))).unwrap_or_default();
     let description = format!(
-        "{machine}, {}: {judged}. {}: {figures}.",
+        "{machine}, {}: {judged}.{off} {}: {figures}.",
         reader.moment(cycle.rinse_started),
         capital(say(Word::SettledMinimum)),
     );

@@ -387,3 +387,36 @@ fn every_mark_has_a_dark_colour_that_is_seen() {
         }
     }
 }
+
+// Own promise: the chart of a weak rack says what made it so, also where it was cold at once; its temperature, which may
+// be fine, stands in the description. 25 mg/L: FDA Food Code 4-501.114(A).
+#[test]
+fn a_weak_rack_is_headed_by_its_sanitizer() {
+    use crate::core::cycle::plate::Sanitizing;
+    use crate::core::sanitizer::Refusal;
+    let weak = Reason::Concentration { refusal: Refusal::TooWeak, mg_per_l: 10.0 };
+    let cold = Reason::RinseBelowLimit { measured_c: 71.3, limit_c: 82.2 };
+    for (verdict, reasons, language, title, spoken) in [
+        (
+            Verdict::Weak,
+            vec![weak.clone()],
+            Language::English,
+            "weak: sanitizer 10 mg/L (limit 25 mg/L)",
+            "weak. Sanitizer 10 mg/L (limit 25 mg/L). Settled minimum: 71.3 °C against 82.2 °C.",
+        ),
+        (
+            Verdict::Cold,
+            vec![cold, weak],
+            Language::Spanish,
+            "fría: 71.3 °C frente a 82.2 °C; desinfectante 10 mg/L (límite 25 mg/L)",
+            "fría. Desinfectante 10 mg/L (límite 25 mg/L). Mínimo estable: 71.3 °C frente a 82.2 °C.",
+        ),
+    ] {
+        let mut cycle = samples::cycle(0, verdict, 71.3, reasons);
+        cycle.sanitizing = Sanitizing::Chlorine;
+        let trace = trace(&cycle, 72.0);
+        let plot = cycle::plot("dm2", &cycle, &trace, &reader(language, Scale::Celsius));
+        assert!(plot.title.ends_with(title), "{}", plot.title);
+        assert!(plot.description.ends_with(spoken), "{}", plot.description);
+    }
+}

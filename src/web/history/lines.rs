@@ -104,6 +104,7 @@ fn of_rack(rack: &DayRack, machine: &str, (late, amended): (bool, bool), reader:
     let symbol = reader.scale.symbol();
     let (settled, limit, unjudged) = against(rack.settled_c, rack.unjudged, rack.limit_c, reader);
     let unjudged = unjudged.map(|word| format!(", {word}")).unwrap_or_default();
+    let off_range = rack.off_range.map(|off| format!("{}; ", off.told(language))).unwrap_or_default();
     let mut beside = Vec::new();
     beside.extend(late.then_some(said(language, "recorded late", "registrada tarde")));
     beside.extend(amended.then_some(said(language, "amended", "enmendada")));
@@ -115,7 +116,7 @@ fn of_rack(rack: &DayRack, machine: &str, (late, amended): (bool, bool), reader:
         when: reader.moment(rack.at),
         machine: machine.to_owned(),
         figures: format!(
-            "{settled} {symbol}{unjudged}, {} {limit} {symbol}",
+            "{off_range}{settled} {symbol}{unjudged}, {} {limit} {symbol}",
             said(language, "limit", "límite")
         ),
         beside: beside.join(", "),

@@ -113,3 +113,50 @@ async fn an_open_page_is_told_of_its_machine_alone() {
     assert!(heard.contains("machine-1") && heard.contains("id=\"trace\""), "{heard}");
     assert!(!heard.contains("machine-0") && heard.contains("dm2/rinse"), "{heard}");
 }
+
+// Own promise: a weak rack is told by its sanitizer, with its temperature, which may be fine, behind that; one that was
+// cold at once by both. 25 mg/L: FDA Food Code 4-501.114(A).
+#[test]
+fn a_weak_rack_is_told_by_its_sanitizer() {
+    use crate::core::cycle::plate::Sanitizing;
+    use crate::core::cycle::strength::OffRange;
+    use crate::core::cycle::verdict::{Reason, Verdict};
+    use crate::core::sanitizer::Refusal;
+    let mut cycle = crate::web::fixture::rack::cycle();
+    cycle.sanitizing = Sanitizing::Chlorine;
+    cycle.reasons = vec![Reason::Concentration { refusal: Refusal::TooWeak, mg_per_l: 10.0 }];
+    for (language, verdict, said, cell) in [
+        (
+            Language::English,
+            Verdict::Weak,
+            " weak: sanitizer 10 mg/L (limit 25 mg/L); 58.6 °C (limit 49.0 °C)",
+            "sanitizer 10 mg/L (limit 25 mg/L)",
+        ),
+        (
+            Language::Spanish,
+            Verdict::Cold,
+            " fría: desinfectante 10 mg/L (límite 25 mg/L); 58.6 °C (límite 49.0 °C)",
+            "desinfectante 10 mg/L (límite 25 mg/L)",
+        ),
+    ] {
+        let reader = crate::core::reader::Reader {
+            language,
+            scale: crate::core::reader::Scale::Celsius,
+            zone: jiff::tz::TimeZone::UTC,
+        };
+        let rack = super::DayRack {
+            record: 1234,
+            at: crate::web::fixture::NOW,
+            verdict,
+            settled_c: Some(58.6),
+            unjudged: None,
+            limit_c: 49.0,
+            off_range: OffRange::of(&cycle),
+            wash_c: None,
+            in_doubt_by: Vec::new(),
+        };
+        assert_eq!(super::rack_row(&rack, &reader).off_range.as_deref(), Some(cell));
+        let worst = super::worst(&[rack], &reader);
+        assert!(worst.first().is_some_and(|line| line.ends_with(said)), "{worst:?}");
+    }
+}
