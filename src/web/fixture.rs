@@ -132,6 +132,7 @@ fn cold() -> Glance {
         in_doubt: 2,
         alerts: vec![alert],
         work_until: None,
+        of_site: false,
         kept_by: None,
         worked: Vec::new(),
     }
@@ -151,6 +152,7 @@ fn fresh() -> Glance {
         in_doubt: 0,
         alerts: Vec::new(),
         work_until: None,
+        of_site: false,
         kept_by: None,
         worked: Vec::new(),
     }

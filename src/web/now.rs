@@ -21,7 +21,7 @@ use tokio::sync::watch;
 pub(super) use card::{Card, ago, card};
 pub(super) use lead::lead;
 
-use super::frame::{self, Frame, Refusal, Tab};
+use super::frame::{self, Frame, Refusal, Tab, said};
 use super::kitchen::{Kitchen, Pages};
 use super::person::Person;
 use crate::core::alert::{Condition, Severity};
@@ -55,8 +55,10 @@ pub struct Glance {
     pub in_doubt: u64,
     /// Its open alerts, the most pressing first.
     pub alerts: Vec<GlanceAlert>,
-    /// Until when somebody works on it.
+    /// Until when somebody works on it, or on the whole site.
     pub work_until: Option<Timestamp>,
+    /// Whether it is the work on the whole site that lasts until then: it does not end at this machine.
+    pub of_site: bool,
     /// What the dialog does that keeps it so for as long as it is open.
     pub kept_by: Option<String>,
     /// Who works on it, and at what.
@@ -142,7 +144,11 @@ pub struct GlanceAlert {
 impl Glance {
     /// For how long it stays marked as worked on, which is until a time, in the words of every page.
     pub(in crate::web) fn worked_on(&self, until: Timestamp, now: Timestamp, reader: &Reader) -> String {
-        work::for_how_long(until, self.kept_by.as_deref(), now, reader)
+        let mut told = work::for_how_long(until, self.kept_by.as_deref(), now, reader);
+        if self.of_site {
+            told.push_str(said(reader.language, ", with the whole site", ", con toda la cocina"));
+        }
+        told
     }
 }
 

@@ -1,5 +1,7 @@
 //! Each machine at a glance.
 
+mod work;
+
 use std::collections::BTreeMap;
 use std::ops::ControlFlow;
 use std::sync::{Arc, PoisonError};
@@ -8,6 +10,7 @@ use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use tokio::sync::watch;
 
+use self::work::Work;
 use super::House;
 use crate::alert::message;
 use crate::app::alerts::doubts::{self, Counted, Left};
@@ -24,15 +27,11 @@ use crate::core::id::ChannelId;
 use crate::core::monitored;
 use crate::core::presence::Recency;
 use crate::core::reader::Reader;
-use crate::core::record::{Body, Cycle, DialogWork, Maintenance, Record, Worked};
+use crate::core::record::{Body, Cycle, Record};
 use crate::core::time::Timestamp;
-use crate::ledger::{self, CycleFilter, LedgerError, Order, RecordFilter};
+use crate::ledger::{self, CycleFilter, LedgerError, Order};
 use crate::web::frame::Refusal;
 use crate::web::now::{AtAGlance, Data, Glance, GlanceAlert, Glances, LastRack, Tank};
-
-/// Most records of work on a machine that are read back to its beginning (own choice: a dialog of a day makes some
-/// two hundred).
-const WORK_MAX: usize = 500;
 
 /// Most racks of a day that are looked at for those in doubt (own choice: a rack every 40 s round the clock).
 const RACKS_MAX: usize = 2_000;
@@ -45,6 +44,8 @@ pub(super) struct Lasts {
     /// The day whose racks are counted.
     day: Option<Date>,
     machines: BTreeMap<String, Told>,
+    /// Work on the whole site.
+    site: Work,
 }
 
 /// What the records say of one machine.
@@ -55,69 +56,7 @@ struct Told {
     in_doubt: u64,
     /// Whether nothing came since its racks in doubt were counted.
     doubts_counted: bool,
-    work_until: Option<Timestamp>,
-    /// Until when it was asked for by hand, and the dialogs that keep it so beyond that.
-    by_hand: Option<Timestamp>,
-    dialogs: Vec<String>,
-    /// Who works on it, and at what.
-    worked: Vec<Worked>,
-}
-
-impl Told {
-    /// What the dialog does that keeps the machine under work, where one does.
-    fn kept_by(&self) -> Option<String> {
-        self.dialogs.last().filter(|_| self.by_hand < self.work_until).cloned()
-    }
-
-    /// Takes what a record says of work on the machine.
-    fn work(&mut self, said: &Maintenance) {
-        if said.ended || said.begun.is_none() {
-            self.worked.clear();
-            self.dialogs.clear();
-            self.by_hand = None;
-        }
-        match &said.why {
-            Some(why) => {
-                self.dialogs.retain(|open| open != why);
-                // One that asks for no more than was asked for by hand keeps nothing, and no record tells its end.
-                if said.dialog != Some(DialogWork::Over)
-                    && self.by_hand.is_none_or(|by_hand| by_hand < said.until)
-                {
-                    self.dialogs.push(why.clone());
-                }
-            }
-            None => self.by_hand = Some(said.until).filter(|_| !said.ended),
-        }
-        self.work_until = Some(said.until).filter(|_| !said.ended);
-        let Some(by) = said.by.clone().filter(|_| !said.ended && !said.only_moves_its_end()) else { return };
-        let worked = Worked { by, why: said.why.clone() };
-        if !self.worked.contains(&worked) {
-            self.worked.push(worked);
-        }
-    }
-
-    /// Reads what is on record of the work that is under way: back to its beginning.
-    fn read_work(&mut self, ledger: &ledger::Reader, machine: &str) -> Result<(), LedgerError> {
-        let filter = RecordFilter {
-            kinds: vec!["maintenance".to_owned()],
-            machine: Some(machine.to_owned()),
-            limit: Some(WORK_MAX),
-            ..RecordFilter::default()
-        };
-        let mut said = Vec::new();
-        ledger.events(Order::NewestFirst, &filter, |_, found| {
-            if let Ok((_, Record { body: Body::Maintenance(work), .. })) = found {
-                let begins = work.ended || work.begun.is_none();
-                said.push(work);
-                if begins {
-                    return ControlFlow::Break(());
-                }
-            }
-            ControlFlow::Continue(())
-        })?;
-        said.iter().rev().for_each(|work| self.work(work));
-        Ok(())
-    }
+    work: Work,
 }
 
 impl Lasts {
@@ -165,10 +104,12 @@ impl Lasts {
         today: Option<Date>,
     ) -> Result<(), LedgerError> {
         let next = ledger.size()?;
+        let mut site = Work::default();
+        site.read(ledger, None)?;
         let mut told: BTreeMap<String, Told> = BTreeMap::new();
         for machine in machines {
             let own = told.entry(machine.name.clone()).or_default();
-            own.read_work(ledger, &machine.name)?;
+            own.work.read(ledger, Some(&machine.name))?;
             let filter = CycleFilter { machine: Some(machine.name.clone()), ..CycleFilter::default() };
             ledger.cycles_found(Order::NewestFirst, &filter, |index, found| match found {
                 Ok((_, Record { body: Body::Cycle(cycle), .. })) => {
@@ -184,12 +125,15 @@ impl Lasts {
                 told.entry(day.machine).or_default().today = day.numbers.counts;
             }
         }
-        (self.next, self.day, self.machines) = (Some(next), today, told);
+        (self.next, self.day, self.machines, self.site) = (Some(next), today, told, site);
         Ok(())
     }
 
     fn take(&mut self, index: u64, record: Record, zone: &TimeZone) {
         let Some(machine) = record.machine else {
+            if let Body::Maintenance(maintenance) = &record.body {
+                self.site.take(maintenance);
+            }
             if record.body.of_alert().is_some() {
                 self.machines.values_mut().for_each(|told| told.doubts_counted = false);
             }
@@ -208,7 +152,7 @@ impl Lasts {
                 told.rack = Some(rack(index, cycle));
             }
         } else if let Body::Maintenance(maintenance) = &record.body {
-            told.work(maintenance);
+            told.work.take(maintenance);
         }
     }
 }
@@ -327,17 +271,17 @@ impl Glances for House {
             let zone = &configuration.alerts.zone;
             lasts.read_on(ledger, &configuration.machines, zone, now)?;
             lasts.count_doubted(ledger, &*doubts.fresh(ledger)?, zone)?;
-            Ok(lasts.machines.clone())
+            Ok((lasts.machines.clone(), lasts.site.clone()))
         });
-        let mut told = told.await?;
+        let (mut told, site) = told.await?;
         let (mut alerts, _) = self.reception.open().await.map_err(|_| Refusal::NotNow)?;
         Alert::most_pressing_first(&mut alerts);
         let newest = self.tap.newest();
         let machines = self.loaded.configuration.machines.iter().enumerate();
         let glance = machines.map(|(place, machine)| {
             let told_of = told.remove(&machine.name).unwrap_or_default();
-            let kept_by = told_of.kept_by();
-            let Told { rack, today, in_doubt, work_until, worked, .. } = told_of;
+            let Told { rack, today, in_doubt, work, .. } = told_of;
+            let (work, of_site) = work.with_site(&site, now);
             let channels = &self.loaded.configuration.channels;
             let (data, tank) = tells(machine, channels, &newest, now);
             let own = alerts.iter().filter(|alert| alert.machine.as_ref() == Some(&machine.name));
@@ -359,9 +303,10 @@ impl Glances for House {
                 today,
                 in_doubt,
                 alerts,
-                work_until: work_until.filter(|until| *until > now),
-                kept_by,
-                worked,
+                work_until: work.until.filter(|until| *until > now),
+                of_site,
+                kept_by: work.kept_by(),
+                worked: work.worked,
             }
         });
         let known = |name: &String| self.loaded.configuration.machines.iter().any(|own| own.name == *name);
@@ -380,40 +325,6 @@ mod tests {
     use crate::core::units::Celsius;
 
     const NOW: Timestamp = Timestamp::from_micros(1_700_000_000_000_000);
-
-    // Own promise: while a dialog keeps a machine under work no time is told for its end, but where one was asked for by
-    // hand that is as late; what is over keeps nothing.
-    #[test]
-    fn a_dialog_keeps_its_machine_under_work_while_it_is_open() {
-        let at = |minute: u64| NOW.plus(std::time::Duration::from_secs(60 * minute));
-        let said = |until, why: Option<&str>, dialog| Maintenance {
-            until: at(until),
-            by: Some("Ana".to_owned()),
-            why: why.map(str::to_owned),
-            ended: false,
-            begun: Some(NOW),
-            dialog,
-            worked: Vec::new(),
-        };
-        let (proof, goes_on, over) =
-            (Some("proof of the wiring of dm1"), Some(DialogWork::GoesOn), Some(DialogWork::Over));
-        let mut told = Told::default();
-        for (record, kept_by) in [
-            (said(4, proof, None), proof),
-            (said(9, proof, goes_on), proof),
-            (said(3, proof, over), None),
-            (said(30, None, None), None),
-            // It asks for no more than what is there.
-            (said(30, proof, None), None),
-            (said(35, proof, goes_on), proof),
-            (said(60, None, None), None),
-            (Maintenance { ended: true, ..said(20, None, None) }, None),
-            (said(24, proof, None), proof),
-        ] {
-            told.work(&record);
-            assert_eq!(told.kept_by().as_deref(), kept_by, "{record:?}");
-        }
-    }
 
     // Own promise: a machine is old as soon as one of its probes is silent, by the time that its configuration names,
     // and a tank temperature of before is never shown as one of now.

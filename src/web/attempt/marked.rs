@@ -67,6 +67,8 @@ pub(in crate::web) struct Marked {
     pub(in crate::web) marks: String,
     /// Whether whoever reads may end it.
     pub(in crate::web) may_end: bool,
+    /// Whether it is the whole site that is marked: that ends by command.
+    pub(in crate::web) of_site: bool,
 }
 
 impl Marked {
@@ -81,7 +83,8 @@ impl Marked {
             has_found: open.iter().any(|open| open.has_found),
             marks: open.iter().map(OpenAt::mark).collect::<Vec<_>>().join(" "),
             open: open.iter().map(|open| told(open, person)).collect(),
-            may_end: person.may(Right::Maintain),
+            may_end: person.may(Right::Maintain) && !glance.of_site,
+            of_site: glance.of_site,
             machine: glance.machine.clone(),
         }
     }

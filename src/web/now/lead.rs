@@ -170,6 +170,7 @@ mod tests {
             in_doubt: 0,
             alerts,
             work_until,
+            of_site: false,
             kept_by: None,
             worked: Vec::new(),
         }

@@ -129,7 +129,7 @@ pub(in crate::web) async fn begin<K: Kitchen>(
     };
     let way = back.map_or_else(|| "maintenance".to_owned(), |back| back.way(&machine));
     if minutes == 0 {
-        if glance.work_until.is_none() {
+        if glance.work_until.is_none() || glance.of_site {
             return frame::go(&way);
         }
         let shown = shown.split_whitespace().map(str::to_owned).collect();

@@ -203,3 +203,31 @@ async fn the_end_of_work_says_what_it_ends() {
     }
     assert_eq!(kitchen.desk.all_asked(), asked);
 }
+
+// Own promise: a machine that is worked on with the whole site says so wherever its own work is told, and offers no end
+// of what does not end at it.
+#[tokio::test]
+async fn work_on_the_whole_site_is_told_at_each_machine() {
+    let kitchen = StillKitchen::new();
+    kitchen.glances.send_modify(|glances| {
+        for glance in glances {
+            (glance.work_until, glance.of_site) =
+                (Some(NOW.plus(std::time::Duration::from_secs(1800))), true);
+        }
+    });
+    for (language, said) in [
+        (Language::English, "until 12:30 UTC, with the whole site"),
+        (Language::Spanish, "hasta las 12:30 UTC, con toda la cocina"),
+    ] {
+        for path in ["/", "/probes", "/probes/dm1", "/maintenance"] {
+            let (_, page) = get(&kitchen, path, Role::Technician, language).await;
+            assert!(page.contains(said), "{path}: {page}");
+            assert!(!page.contains("value=\"0\""), "{path}: {page}");
+            let is_own = ["/probes/dm1", "/maintenance"].contains(&path);
+            assert_eq!(page.contains("rinseward maintenance all --end"), is_own, "{path}: {page}");
+        }
+    }
+    let (status, _) = post(&kitchen, "/maintenance", "machine=dm1&minutes=0", Role::Technician).await;
+    assert_eq!(status, StatusCode::SEE_OTHER);
+    assert!(kitchen.desk.all_asked().is_empty());
+}

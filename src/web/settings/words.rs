@@ -52,6 +52,7 @@ words! {
     work_for: "Work on it for", "Trabajar en ella";
     end: "Work is over", "El trabajo terminó";
     end_all: "Work is over, and end what is open there", "El trabajo terminó, y terminar lo que está abierto allí";
+    site_ends: "The whole site is marked. That ends by the command", "Toda la cocina está marcada. Eso termina con la orden";
     who: "Who works there", "Quién trabaja allí";
     look: "Look at it", "Verlo";
     still_open: "the work did not end. Something is open there that was not shown to you, or that has found something which is not on record.", "el trabajo no terminó. Allí hay algo abierto que no se le había mostrado, o que ha hallado algo que no está registrado.";

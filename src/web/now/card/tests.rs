@@ -31,6 +31,7 @@ fn glance() -> Glance {
         in_doubt: 0,
         alerts: Vec::new(),
         work_until: None,
+        of_site: false,
         kept_by: None,
         worked: Vec::new(),
     }
