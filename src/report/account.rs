@@ -276,6 +276,15 @@ pub struct DriftAccount {
     pub recovery_last_s: Option<f64>,
 }
 
+impl DriftAccount {
+    /// How often the machine was found to drift: both charts signal each time, see [`crate::core::drift`].
+    #[must_use]
+    pub fn warnings(&self) -> usize {
+        let average = |signal: &&DriftSignal| signal.chart == Chart::Ewma;
+        self.signals.iter().filter(average).count()
+    }
+}
+
 /// One alert and what became of it.
 #[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
 pub struct AlertAccount {

@@ -100,14 +100,14 @@ impl Draft<'_> {
         let in_doubt: u64 = in_doubt.map(|own| own.in_doubt.len() as u64 + own.in_doubt_left_out).sum();
         let bad =
             account.checks.iter().filter(|check| check.good == Some(false) && check.amended_by.is_none());
-        let signals: usize = account.machines.iter().map(|machine| machine.drift.signals.len()).sum();
+        let warnings: usize = account.machines.iter().map(|machine| machine.drift.warnings()).sum();
         let rows = vec![
             self.row(Word::OpenAlerts, open.to_string()),
             self.row(Word::ActionsMissing, missing.to_string()),
             self.row(Word::RacksDoubted, in_doubt.to_string()),
             self.row(Word::OverdueChecks, account.overdue.len().to_string()),
             self.row(Word::BadChecks, bad.count().to_string()),
-            self.row(Word::EarlyWarnings, signals.to_string()),
+            self.row(Word::EarlyWarnings, warnings.to_string()),
         ];
         self.rows(rows);
     }

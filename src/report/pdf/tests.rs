@@ -453,3 +453,26 @@ fn a_zone_that_is_not_known_is_refused() {
     let refused = sheet(&account, Options::default(), &[]).expect_err("no such zone");
     assert_eq!(refused.zone, "Atlantis/Center");
 }
+
+// Own promise: what needs attention counts an early warning once, although both charts signal it.
+#[test]
+fn an_early_warning_counts_once() {
+    let mut account = samples::month();
+    let signals: Vec<usize> = account.machines.iter().map(|own| own.drift.signals.len()).collect();
+    let warned = signals.iter().filter(|signals| **signals == 2).count();
+    assert!(warned > 0 && signals.iter().all(|signals| [0, 2].contains(signals)), "{signals:?}");
+    let counted = |account: &Account| {
+        let sheet = made(account, Language::English, Scale::Celsius);
+        let rows = sheet.blocks.iter().filter_map(|block| {
+            if let Block::Rows { rows } = block {
+                rows.iter().find(|(name, _)| name == "Early warnings")
+            } else {
+                None
+            }
+        });
+        rows.map(|(_, count)| count.clone()).collect::<Vec<String>>()
+    };
+    assert_eq!(counted(&account), [warned.to_string()]);
+    account.machines.iter_mut().for_each(|own| own.drift.signals.clear());
+    assert_eq!(counted(&account), ["0"]);
+}
