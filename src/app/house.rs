@@ -17,6 +17,7 @@ mod premises;
 mod probes;
 mod racks;
 mod readers;
+mod solutions;
 
 use std::path::Path;
 use std::sync::{Arc, Mutex, PoisonError};

@@ -14,7 +14,7 @@ use super::resolve::Configuration;
 use super::text;
 use crate::core::alert::Settings;
 use crate::core::calibration::{Calibration, Point};
-use crate::core::channel::{Place, Probe, Role};
+use crate::core::channel::{Channel, Place, Probe, Role, Solution};
 use crate::core::cycle::plate::Profile;
 use crate::core::units::Celsius;
 
@@ -38,6 +38,8 @@ pub struct Recorded {
     pub channels: Vec<String>,
     /// The temperature probes.
     pub probes: Vec<RecordedProbe>,
+    /// The channels of sanitizing solutions.
+    pub solutions: Vec<(String, Solution)>,
 }
 
 /// What a recorded configuration says of one temperature probe.
@@ -81,9 +83,11 @@ impl Recorded {
         let zone = named.or_else(own)?.to_owned();
         let probes = probes(&merged, &configuration);
         let channels = configuration.channels.iter().map(|channel| channel.name.to_string()).collect();
+        let solution = |channel: &Channel| Some((channel.name.to_string(), channel.role.solution()?));
+        let solutions = configuration.channels.iter().filter_map(solution).collect();
         let Configuration { site, machines, alerts: settings, .. } = configuration;
         let settings = Settings { zone: TimeZone::get(&zone).ok()?, ..settings };
-        Some(Self { site, zone, settings, machines, channels, probes })
+        Some(Self { site, zone, settings, machines, channels, probes, solutions })
     }
 
     /// The machine of this name.

@@ -78,6 +78,27 @@ pub enum Role {
     Ph,
 }
 
+/// What a channel tells of the sanitizing solution of a machine.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Solution {
+    /// Its concentration, mg/L.
+    Strength,
+    /// Its pH.
+    Ph,
+}
+
+impl Role {
+    /// What such a channel tells of the sanitizing solution; `None` for every other.
+    #[must_use]
+    pub const fn solution(&self) -> Option<Solution> {
+        match self {
+            Self::Concentration => Some(Solution::Strength),
+            Self::Ph => Some(Solution::Ph),
+            Self::Probe(_) | Self::ColdJunction { .. } | Self::Running => None,
+        }
+    }
+}
+
 /// One channel of the site.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Channel {

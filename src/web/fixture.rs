@@ -23,11 +23,12 @@ use super::kitchen::{Kitchen, Pages};
 use super::machine::{DayGap, DayRack, LiveTrace, MachineDay, Machines, Plots, ProbeNow};
 use super::now::{AtAGlance, Data, Glance, GlanceAlert, Glances, LastRack, Tank};
 use super::person::Person;
+use super::probes::solution::{SolutionSeen, Tested};
 use super::probes::{Due, Filed, FiledProof, InForce, Made, Probes, Seen};
 use super::sign_off::{Commissioning, Mend, Open, Shown, Stood, TestRack};
 use crate::core::access::Role;
 use crate::core::alert::Condition;
-use crate::core::channel::Place;
+use crate::core::channel::{Place, Solution};
 use crate::core::cycle::plate::{LimitSource, MachineKind, Sanitizing};
 use crate::core::cycle::verdict::Verdict;
 use crate::core::on_file;
@@ -133,6 +134,7 @@ fn cold() -> Glance {
         alerts: vec![alert],
         work_until: None,
         of_site: false,
+        strength: None,
         kept_by: None,
         worked: Vec::new(),
     }
@@ -153,6 +155,7 @@ fn fresh() -> Glance {
         alerts: Vec::new(),
         work_until: None,
         of_site: false,
+        strength: None,
         kept_by: None,
         worked: Vec::new(),
     }
@@ -239,6 +242,28 @@ fn drawn() -> Plots {
 
 impl Kitchen for StillKitchen {}
 
+/// The sanitizer of dm1 as its line measured it, and its pH as somebody entered it.
+pub(in crate::web) fn solutions() -> Vec<SolutionSeen> {
+    let age = std::time::Duration::from_secs(8_460);
+    let seen = |number, probe: &str, solution, value, by: Option<&str>| SolutionSeen {
+        number,
+        machine: "dm1".to_owned(),
+        probe: probe.to_owned(),
+        solution,
+        tested: Some(Tested { value, at: NOW.minus(age), by: by.map(str::to_owned), record: by.map(|_| 12) }),
+        age: Some(age),
+        arrived: None,
+        silent: false,
+        off: false,
+        holds: std::time::Duration::from_secs(8 * 3600),
+        down: Vec::new(),
+    };
+    vec![
+        seen(7, "sanitizer", Solution::Strength, 100.0, None),
+        seen(8, "ph", Solution::Ph, 7.5, Some("Ana <b>")),
+    ]
+}
+
 /// A technician's view of dm1: its rinse probe in service, its wash probe silent.
 pub(in crate::web) fn probes() -> Vec<Seen> {
     let in_force = InForce {
@@ -286,6 +311,10 @@ impl Probes for StillKitchen {
 
     async fn probes(&self) -> Result<Arc<[Seen]>, Refusal> {
         std::future::ready(Ok(probes().into())).await
+    }
+
+    async fn solutions(&self) -> Result<Arc<[SolutionSeen]>, Refusal> {
+        std::future::ready(Ok(solutions().into())).await
     }
 
     async fn filed(&self, _probe: String) -> Result<Filed, Refusal> {

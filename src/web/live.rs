@@ -27,7 +27,7 @@ use super::history::{exports, integrity};
 use super::kitchen::{Kitchen, Pages};
 use super::now::Card;
 use super::places::{Full, Looker, Place};
-use super::probes::cards;
+use super::probes::{cards, solution};
 use super::query::{self, Given};
 use crate::core::access::Right;
 use crate::core::reader::Reader;
@@ -330,7 +330,17 @@ impl<K: Kitchen> Told<K> {
                     machine.as_ref().is_none_or(|machine| *machine == seen.machine)
                         && probe.as_ref().is_none_or(|probe| *probe == seen.probe)
                 });
-                cards(wanted, &self.reader, up)
+                let mut made = cards(wanted, &self.reader, up);
+                // Those of a solution stand in lists alone.
+                if probe.is_none()
+                    && let Ok(made) = &mut made
+                {
+                    let solutions = kitchen.solutions().await?;
+                    let wanted =
+                        solutions.iter().filter(|seen| machine.as_ref().is_none_or(|of| *of == seen.machine));
+                    made.extend(solution::parts(wanted, &self.reader).map_err(|error| unmade(&error))?);
+                }
+                made
             }
             Look::Attempt { name, shape } => {
                 let under = kitchen.under(name);

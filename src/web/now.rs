@@ -24,6 +24,7 @@ pub(super) use lead::lead;
 use super::frame::{self, Frame, Refusal, Tab, said};
 use super::kitchen::{Kitchen, Pages};
 use super::person::Person;
+use super::probes::solution::Tested;
 use crate::core::alert::{Condition, Severity};
 use crate::core::cycle::minimum::Unjudged;
 use crate::core::cycle::verdict::{Finding, Verdict};
@@ -47,6 +48,8 @@ pub struct Glance {
     pub data: Data,
     /// Whether a probe is in its wash tank.
     pub watches_tank: bool,
+    /// The sanitizer on file: its newest test that counts, and how old that is.
+    pub strength: Option<(Tested, Duration)>,
     /// The wash tank, where that probe tells of now.
     pub tank: Option<Tank>,
     /// Racks of today, in the order of [`Verdict::ALL`].

@@ -5,7 +5,9 @@
 
 mod card;
 pub(super) mod filed;
+mod list;
 mod signed;
+pub mod solution;
 mod words;
 
 use std::future::Future;
@@ -18,18 +20,18 @@ use axum::response::Response;
 use tokio::sync::watch;
 
 pub(super) use card::cards;
-pub(super) use words::{kind, place};
+pub(super) use list::{machine, show};
+pub(super) use words::{kind, place, solution as solution_word};
 
-use super::attempt::{Begin, Ended, Marked, NotDone, OpenAt, Under, worked_on};
+use self::solution::SolutionSeen;
+use super::attempt::{Begin, Ended, Marked, NotDone, OpenAt, Under};
 use super::frame::{self, Frame, Refusal, Tab};
 use super::kitchen::{Kitchen, Pages};
-use super::now::Card;
 use super::person::Person;
 use super::query::{self, Given};
 use super::sign_off::{Commissioning, Shown, Stood};
 use crate::core::access::Right;
 use crate::core::alert::AlertNumber;
-use crate::core::cautions;
 use crate::core::channel::Place;
 use crate::core::on_file::Filed as OnFile;
 use crate::core::presence::Recency;
@@ -171,6 +173,9 @@ pub trait Probes: Clone + Send + Sync + 'static {
     /// Every temperature probe, in the order of the configuration.
     fn probes(&self) -> impl Future<Output = Result<Arc<[Seen]>, Refusal>> + Send;
 
+    /// Every channel of a sanitizing solution, in the order of the configuration.
+    fn solutions(&self) -> impl Future<Output = Result<Arc<[SolutionSeen]>, Refusal>> + Send;
+
     /// What is on record of a probe, `<machine>/<probe>`.
     fn filed(&self, probe: String) -> impl Future<Output = Result<Filed, Refusal>> + Send;
 
@@ -245,48 +250,6 @@ pub trait Probes: Clone + Send + Sync + 'static {
     ) -> impl Future<Output = Result<String, Refusal>> + Send;
 }
 
-#[derive(Template)]
-#[template(path = "web/probes/probes.html", config = ".askama.toml")]
-struct ProbesPage<'a> {
-    frame: Frame<'a>,
-    words: &'static words::Words,
-    /// Of all machines, or of one.
-    machine: Option<&'a str>,
-    /// Each machine with the parts of its probes.
-    machines: Vec<Listed<'a>>,
-    live: String,
-    cautions: [&'static str; 3],
-    may_measure: bool,
-    signed: Option<u64>,
-    /// How its sign-off stands, of one machine.
-    stood: Option<signed::Told>,
-    none: bool,
-    /// That this machine is marked as worked on.
-    marked: Option<Marked>,
-    /// Where the end of the work leads back to.
-    back: &'static str,
-}
-
-/// A machine with its probes.
-struct Listed<'a> {
-    name: &'a str,
-    parts: Vec<&'a str>,
-    /// In the list of all how its sign-off stands.
-    stood: Option<signed::Told>,
-    /// There as well that it is marked as worked on, and by whom.
-    work: Option<String>,
-}
-
-/// Most machines of which the list of all says how their sign-off stands (own choice: a large kitchen; it is found out
-/// for each by itself). Of further ones their own page says it.
-const SIGNED_MAX: usize = 24;
-
-/// Shows every probe.
-pub(super) async fn show<K: Kitchen>(State(pages): State<Pages<K>>, person: Person) -> Response {
-    let words = words::words(person.reader.language);
-    listed(&pages, &person, None, words.title.to_owned(), None).await
-}
-
 /// The record that was just made, as the address says that led to the page. Anybody may write an address: what
 /// is said of the record is said by the record.
 pub(super) fn recorded(uri: &Uri) -> Result<Option<u64>, Given> {
@@ -304,91 +267,6 @@ pub(super) async fn made<K: Kitchen>(
 ) -> Option<u64> {
     let record = record?;
     pages.kitchen.is_made(machine.to_owned(), made, record).await.then_some(record)
-}
-
-/// Shows the probes of one machine.
-pub(super) async fn machine<K: Kitchen>(
-    State(pages): State<Pages<K>>,
-    Path(machine): Path<String>,
-    uri: Uri,
-    person: Person,
-) -> Response {
-    let signed = match recorded(&uri) {
-        Ok(signed) => signed,
-        Err(given) => return query::refused(&given, &person, &pages.site, 1),
-    };
-    let words = words::words(person.reader.language);
-    let title = format!("{}: {machine}", words.title);
-    let signed = made(&pages, &machine, Made::SignOff, signed).await;
-    listed(&pages, &person, Some(&machine), title, signed).await
-}
-
-async fn listed<K: Kitchen>(
-    pages: &Pages<K>,
-    person: &Person,
-    machine: Option<&str>,
-    title: String,
-    signed: Option<u64>,
-) -> Response {
-    let deep = usize::from(machine.is_some());
-    let seen = match pages.kitchen.probes().await {
-        Ok(seen) => seen,
-        Err(refused) => return frame::refuse(refused, person, &pages.site, deep),
-    };
-    let wanted = |seen: &&Seen| machine.is_none_or(|machine| seen.machine == machine);
-    let seen: Vec<&Seen> = seen.iter().filter(wanted).collect();
-    if machine.is_some() && seen.is_empty() {
-        return frame::refuse(Refusal::Unknown, person, &pages.site, deep);
-    }
-    let frame = Frame::new(&pages.site, person, Tab::Probes, deep, &title).with_open(pages.open().await);
-    let made = match cards(seen.iter().copied(), &person.reader, frame.up) {
-        Ok(made) => made,
-        Err(error) => return frame::page(StatusCode::OK, Err(error)),
-    };
-    let mut machines: Vec<(&str, Vec<&str>)> = Vec::new();
-    for (seen, Card { html }) in seen.iter().zip(&made) {
-        match machines.last_mut() {
-            Some((last, parts)) if *last == seen.machine => parts.push(html),
-            Some(_) | None => machines.push((&seen.machine, vec![html])),
-        }
-    }
-    let marked = match machine {
-        // Its own page says more of it, with the way to end it.
-        Some(_) => Vec::new(),
-        None => worked_on(pages, person).await,
-    };
-    let mut listed = Vec::new();
-    for (place, (name, parts)) in machines.into_iter().enumerate() {
-        let is_told = machine.is_none() && place < SIGNED_MAX;
-        let stood = if is_told { Some(signed::told(pages, person, name).await) } else { None };
-        let work = marked.iter().find(|(marked, _)| marked == name).map(|(_, told)| told.clone());
-        listed.push(Listed { name, parts, stood, work });
-    }
-    let machines = listed;
-    let page = ProbesPage {
-        words: words::words(person.reader.language),
-        machine,
-        none: machines.is_empty(),
-        machines,
-        live: match machine {
-            Some(machine) => format!("{}live/probes/{machine}", frame.up),
-            None => format!("{}live/probes", frame.up),
-        },
-        cautions: cautions::before_work(person.reader.language),
-        may_measure: person.may(Right::Measure),
-        signed,
-        stood: match machine {
-            Some(machine) => Some(signed::told(pages, person, machine).await),
-            None => None,
-        },
-        marked: match machine {
-            Some(machine) => Marked::of(pages, person, machine).await,
-            None => None,
-        },
-        back: "probes",
-        frame,
-    };
-    frame::page(StatusCode::OK, page.render())
 }
 
 #[derive(Template)]

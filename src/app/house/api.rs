@@ -2,6 +2,7 @@
 
 mod export;
 mod place;
+mod probes;
 mod rows;
 mod single;
 mod vitals;

@@ -12,6 +12,7 @@ use tokio::sync::watch;
 
 use self::work::Work;
 use super::House;
+use super::solutions::{OnFile, renewed};
 use crate::alert::message;
 use crate::app::alerts::doubts::{self, Counted, Left};
 use crate::app::live::Newest;
@@ -32,6 +33,7 @@ use crate::core::time::Timestamp;
 use crate::ledger::{self, CycleFilter, LedgerError, Order};
 use crate::web::frame::Refusal;
 use crate::web::now::{AtAGlance, Data, Glance, GlanceAlert, Glances, LastRack, Tank};
+use crate::web::probes::solution::Tested;
 
 /// Most racks of a day that are looked at for those in doubt (own choice: a rack every 40 s round the clock).
 const RACKS_MAX: usize = 2_000;
@@ -57,6 +59,10 @@ struct Told {
     /// Whether nothing came since its racks in doubt were counted.
     doubts_counted: bool,
     work: Work,
+    /// The newest test of its sanitizer that counts.
+    strength: Option<Tested>,
+    /// Whether nothing came since that was looked up.
+    strength_known: bool,
 }
 
 impl Lasts {
@@ -96,6 +102,21 @@ impl Lasts {
         Ok(())
     }
 
+    /// Looks up the sanitizer on file, of the machines of which a test or an amendment came since it was.
+    fn look_up_strengths(
+        &mut self,
+        ledger: &ledger::Reader,
+        machines: &[Profile],
+    ) -> Result<(), LedgerError> {
+        for machine in machines.iter().filter(|machine| machine.sanitizing.is_chemical()) {
+            if let Some(told) = self.machines.get_mut(&machine.name).filter(|told| !told.strength_known) {
+                told.strength = OnFile::newest(ledger, &machine.name, Timestamp::MAX)?.strength;
+                told.strength_known = true;
+            }
+        }
+        Ok(())
+    }
+
     fn begin(
         &mut self,
         ledger: &ledger::Reader,
@@ -130,6 +151,9 @@ impl Lasts {
     }
 
     fn take(&mut self, index: u64, record: Record, zone: &TimeZone) {
+        if let Body::Amendment(_) = &record.body {
+            self.machines.values_mut().for_each(|told| told.strength_known = false);
+        }
         let Some(machine) = record.machine else {
             if let Body::Maintenance(maintenance) = &record.body {
                 self.site.take(maintenance);
@@ -140,6 +164,7 @@ impl Lasts {
             return;
         };
         let Some(told) = self.machines.get_mut(&machine) else { return };
+        told.strength_known &= !matches!(record.body, Body::Check(_));
         told.doubts_counted &= !matches!(record.body, Body::Cycle(_)) && record.body.of_alert().is_none();
         if let Body::Cycle(cycle) = &record.body {
             if date(cycle.rinse_started, zone) == self.day
@@ -270,6 +295,7 @@ impl Glances for House {
             let configuration = &loaded.configuration;
             let zone = &configuration.alerts.zone;
             lasts.read_on(ledger, &configuration.machines, zone, now)?;
+            lasts.look_up_strengths(ledger, &configuration.machines)?;
             lasts.count_doubted(ledger, &*doubts.fresh(ledger)?, zone)?;
             Ok((lasts.machines.clone(), lasts.site.clone()))
         });
@@ -280,9 +306,14 @@ impl Glances for House {
         let machines = self.loaded.configuration.machines.iter().enumerate();
         let glance = machines.map(|(place, machine)| {
             let told_of = told.remove(&machine.name).unwrap_or_default();
-            let Told { rack, today, in_doubt, work, .. } = told_of;
+            let Told { rack, today, in_doubt, work, strength, .. } = told_of;
             let (work, of_site) = work.with_site(&site, now);
             let channels = &self.loaded.configuration.channels;
+            let own = channels.iter().find(|channel| {
+                channel.role == Role::Concentration && channel.name.machine() == machine.name
+            });
+            let line = own.and_then(|channel| newest.get(&channel.id));
+            let strength = renewed(strength.as_ref(), line);
             let (data, tank) = tells(machine, channels, &newest, now);
             let own = alerts.iter().filter(|alert| alert.machine.as_ref() == Some(&machine.name));
             let mut alerts: Vec<GlanceAlert> =
@@ -294,6 +325,7 @@ impl Glances for House {
                 chemical: machine.sanitizing.is_chemical(),
                 last: rack,
                 data,
+                strength: strength.map(|tested| (tested.clone(), now.since(tested.at))),
                 watches_tank: channels.iter().any(|channel| {
                     let in_tank =
                         matches!(&channel.role, Role::Probe(probe) if probe.place == Place::WashTank);
@@ -321,6 +353,7 @@ impl Glances for House {
 mod tests {
     use super::*;
     use crate::config::resolve::Configuration;
+    use crate::core::reading::Value;
     use crate::core::readout::Shown;
     use crate::core::units::Celsius;
 
@@ -345,7 +378,7 @@ mod tests {
         let seen = |age_s| {
             let celsius = Some(Celsius(66.4));
             let shown = Shown { measured: celsius, corrected: celsius, fault: None };
-            Newest { at: before(age_s), arrived: before(age_s), shown }
+            Newest { at: before(age_s), arrived: before(age_s), value: Value::Number(66.4), shown }
         };
         // `silent-after` is 30 s where nothing else is configured (reference.toml). Without a number: nothing came of
         // that probe since the start.

@@ -15,6 +15,7 @@ use jiff::civil::Date;
 use jiff::tz::TimeZone;
 
 use super::machines::day_rack;
+use super::solutions::OnFile;
 use super::{House, compared};
 use crate::app::Failure;
 use crate::app::amended::Amended;
@@ -36,7 +37,7 @@ use crate::core::wall_clock::{local_date, midnight};
 use crate::ledger::{self, CycleFilter, Found, LedgerError, Order, RecordFilter, Subject};
 use crate::web::cycle::Sealing;
 use crate::web::frame::Refusal;
-use crate::web::history::moment::{AsConfigured, Force, ProbeInForce};
+use crate::web::history::moment::{AsConfigured, Force, ProbeInForce, SolutionInForce};
 use crate::web::history::record::{One, Stands};
 use crate::web::history::{
     Found as FoundView, HITS_MAX, Histories, HistoryLine, HistoryPart, Hits, Integrity, LINES_MAX, Later,
@@ -408,6 +409,7 @@ fn in_force(ledger: &ledger::Reader, at: Timestamp) -> Result<Force, LedgerError
         let its = probes.iter_mut().filter(|probe| machine(&probe.channel) == of);
         its.for_each(|probe| probe.compared = compared.remove(&probe.channel));
     }
+    let solutions = solutions(ledger, &force)?;
     let then::Found { work, damaged: work_damaged } = then::in_force(ledger, &force)?;
     let limits = force.limits.into_iter().map(|then| (then.machine, then.index, Box::new(then.cycle)));
     Ok(Force {
@@ -418,8 +420,25 @@ fn in_force(ledger: &ledger::Reader, at: Timestamp) -> Result<Force, LedgerError
         work,
         work_damaged,
         probes,
+        solutions,
         configuration: force.configuration,
     })
+}
+
+/// The channels of sanitizing solutions as they were configured, each with the newest test that counted.
+fn solutions(ledger: &ledger::Reader, force: &ledger::InForce) -> Result<Vec<SolutionInForce>, LedgerError> {
+    let Some((record, Record { recorded, body: Body::ConfigurationChange(change), .. })) =
+        &force.configuration
+    else {
+        return Ok(Vec::new());
+    };
+    let mut solutions = Vec::new();
+    for (channel, solution) in Recorded::read(&change.toml).map(|read| read.solutions).unwrap_or_default() {
+        let machine = channel.split('/').next().unwrap_or_default();
+        let tested = OnFile::newest(ledger, machine, force.at)?.of(solution).cloned();
+        solutions.push(SolutionInForce { channel, solution, configured: (*record, *recorded), tested });
+    }
+    Ok(solutions)
 }
 
 /// The probes as they were configured, with the uncertainty of all that was in force.

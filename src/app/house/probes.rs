@@ -34,6 +34,7 @@ use crate::runtime::clock::Clock;
 use crate::web::attempt::{Begin, Ended, NotDone, OpenAt, Said, Under, What};
 use crate::web::frame::Refusal;
 use crate::web::person::Person;
+use crate::web::probes::solution::SolutionSeen;
 use crate::web::probes::{Due, Filed, FiledProof, InForce, Made, Probes, Seen};
 use crate::web::sign_off::{Commissioning, Shown, Stood};
 
@@ -317,6 +318,10 @@ impl Probes for House {
             })
         });
         Ok(seen.collect())
+    }
+
+    async fn solutions(&self) -> Result<Arc<[SolutionSeen]>, Refusal> {
+        self.solutions_seen().await
     }
 
     async fn filed(&self, probe: String) -> Result<Filed, Refusal> {

@@ -16,6 +16,7 @@ use crate::config::resolve::Configuration;
 use crate::core::channel::{Channel, Probe};
 use crate::core::id::{ChannelId, SourceId};
 use crate::core::presence::Recency;
+use crate::core::reading::Value;
 use crate::core::readout::{Readout, Shown};
 use crate::core::time::Timestamp;
 use crate::probe::{Delivery, FromSource, SourceState};
@@ -61,6 +62,8 @@ pub(in crate::app) struct Newest {
     pub(in crate::app) at: Timestamp,
     /// When it arrived, by the gateway's clock.
     pub(in crate::app) arrived: Timestamp,
+    /// As it was delivered.
+    pub(in crate::app) value: Value,
     /// What it shows.
     pub(in crate::app) shown: Shown,
 }
@@ -178,7 +181,7 @@ impl Tap {
             // Looked at even where nobody listens: what a value means may hang on those before it.
             let shown = seen.readout.take(*sample);
             if let Some(past) = &mut seen.pages {
-                let newest = Newest { at: sample.at, arrived: delivery.received, shown };
+                let newest = Newest { at: sample.at, arrived: delivery.received, value: sample.value, shown };
                 past.newest.insert(sample.channel, newest);
                 if let Some(celsius) = shown.corrected.filter(|_| shown.fault.is_none()) {
                     past.recent.take(sample.channel, sample.at, celsius.0);

@@ -105,7 +105,11 @@ fn seen() -> Value {
             "properties": {
                 "channel": { "type": "string" },
                 "machine": { "type": "string" },
-                "place": { "$ref": "#/components/schemas/place" },
+                "quantity": { "enum": ["temperature", "sanitizer", "ph"] },
+                "place": {
+                    "anyOf": [{ "$ref": "#/components/schemas/place" }, { "type": "null" }],
+                    "description": "null of a sanitizing solution.",
+                },
                 "at": instant,
                 "arrived": instant,
                 "measured_c": celsius,
@@ -115,9 +119,18 @@ fn seen() -> Value {
                 "offset_c": { "type": "number", "description": "°C" },
                 "uncertainty": { "type": "number", "description": "Expanded (k = 2), °C" },
                 "tau_s": { "type": ["number", "null"], "description": "Time constant, s" },
-                "silent_after_s": { "type": "number", "description": "s" },
+                "value": { "type": ["number", "null"], "description": "Of a sanitizing solution: its newest test." },
+                "unit": { "enum": ["mg/L", "pH"] },
+                "from": { "enum": ["line", "person", null], "description": "Who made that test." },
+                "by": { "type": ["string", "null"], "description": "Who entered it, where a person did." },
+                "record": { "type": ["integer", "null"], "description": "Its record; null where its line told it since." },
+                "silent": { "type": "boolean", "description": "Of a sanitizing solution: no rack is judged by it now." },
+                "silent_after_s": {
+                    "type": "number",
+                    "description": "s; of a sanitizing solution for how long racks are judged by a test.",
+                },
             },
-            "required": ["channel", "machine", "place", "at", "corrected_c", "fault"],
+            "required": ["channel", "machine", "quantity", "place", "at", "corrected_c", "fault"],
         },
         "Due": {
             "type": "object",

@@ -10,7 +10,7 @@ use axum::response::Response;
 use super::lines::leads_to;
 use super::story::{put, told};
 use crate::core::access::Right;
-use crate::core::channel::Place;
+use crate::core::channel::{Place, Solution};
 use crate::core::reader::{Language, Reader};
 use crate::core::record::{Body, CalibrationDone, Cycle, Record, ResponseDone};
 use crate::core::technician::words::correction;
@@ -26,6 +26,8 @@ use crate::web::machine::zone_of;
 use crate::web::person::Person;
 use crate::web::probes::Compared;
 use crate::web::probes::filed::judged;
+use crate::web::probes::solution::{Tested, value};
+use crate::web::probes::solution_word;
 use crate::web::query::{self, Expected, Given};
 use crate::web::who::instead;
 
@@ -46,6 +48,8 @@ pub struct Force {
     pub work_damaged: Vec<u64>,
     /// Every probe that was configured, or of which something on record was in force.
     pub probes: Vec<ProbeInForce>,
+    /// Every channel of a sanitizing solution that was configured.
+    pub solutions: Vec<SolutionInForce>,
     /// The configuration.
     pub configuration: Option<(u64, Record)>,
 }
@@ -63,6 +67,19 @@ pub struct ProbeInForce {
     pub response: Option<(u64, Timestamp, ResponseDone)>,
     /// The newest comparison with another thermometer that counted.
     pub compared: Option<Compared>,
+}
+
+/// What was in force of a channel of a sanitizing solution.
+#[derive(Clone, PartialEq, Debug)]
+pub struct SolutionInForce {
+    /// Its channel.
+    pub channel: String,
+    /// What it told.
+    pub solution: Solution,
+    /// Index of the record of the configuration, and when that was recorded.
+    pub configured: (u64, Timestamp),
+    /// The newest test on record that counted.
+    pub tested: Option<Tested>,
 }
 
 /// A probe as the configuration had it.
@@ -322,7 +339,29 @@ fn probes(force: &Force, reader: &Reader) -> Vec<Line> {
             lines.push(of_probe(probe, (*record, check.at()), put(reader.language, pair, &values), reader));
         }
     }
+    lines.extend(force.solutions.iter().flat_map(|seen| solution(seen, reader)));
     lines
+}
+
+/// What a channel of a sanitizing solution was, and its newest test.
+fn solution(seen: &SolutionInForce, reader: &Reader) -> Vec<Line> {
+    let language = reader.language;
+    let line = |text, record: u64, since| {
+        let (name, to) = (seen.channel.clone(), format!("history/records/{record}"));
+        Line { name, text, to, record, since: reader.moment(since) }
+    };
+    let untested = said(language, "no test was on record", "ninguna prueba registrada");
+    let what = solution_word(seen.solution, language);
+    let (record, since) = seen.configured;
+    let configured = match &seen.tested {
+        Some(_) => what.to_owned(),
+        None => format!("{what}; {untested}"),
+    };
+    let tested = seen.tested.as_ref().and_then(|tested| {
+        let text = format!("{}, {}", value(seen.solution, tested.value), tested.origin(language));
+        Some(line(text, tested.record?, tested.at))
+    });
+    [Some(line(configured, record, since)), tested].into_iter().flatten().collect()
 }
 
 fn of_probe(probe: &ProbeInForce, (record, since): (u64, Timestamp), text: String, reader: &Reader) -> Line {

@@ -376,8 +376,9 @@ pub(in crate::web) fn told(finding: &Finding, reader: &Reader) -> String {
 
 fn lines(glance: &Glance, words: &Words, reader: &Reader) -> Vec<String> {
     let mut lines = Vec::new();
-    if let Some(strength) = glance.last.as_ref().and_then(|rack| rack.mg_per_l) {
-        lines.push(format!("{}: {} mg/L", words.sanitizer, concentration(strength)));
+    if let Some((tested, age)) = &glance.strength {
+        let (when, from) = (ago(*age, reader.language), tested.origin(reader.language));
+        lines.push(format!("{}: {} mg/L, {when}, {from}", words.sanitizer, concentration(tested.value)));
     }
     let tank = match glance.tank {
         Some(Tank { celsius, least_c, aged }) => {

@@ -171,6 +171,7 @@ mod tests {
             alerts,
             work_until,
             of_site: false,
+            strength: None,
             kept_by: None,
             worked: Vec::new(),
         }

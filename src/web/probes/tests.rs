@@ -267,3 +267,23 @@ async fn the_list_says_which_machines_are_signed_off() {
         assert!(page.contains(said), "{page}");
     }
 }
+
+// Own promise: what a technician does at a temperature probe is offered at its entry of the list, to whoever may; at a
+// channel of the sanitizer, which stands there too, nothing is.
+#[tokio::test]
+async fn the_list_leads_to_calibration_and_response() {
+    for (path, up) in [("/probes", "./"), ("/probes/dm1", "../")] {
+        let (_, page) = get(path, Role::Technician, Language::English).await;
+        for probe in ["rinse", "wash"] {
+            for way in ["calibrate", "respond"] {
+                assert!(page.contains(&format!("href=\"{up}{way}/dm1/{probe}\"")), "{way} {probe}: {page}");
+            }
+        }
+        for said in ["sanitizer, mg/L", "100 mg/L", "measured by its probe line", "pH 7.5"] {
+            assert!(page.contains(said), "{said}: {page}");
+        }
+        assert!(!page.contains("dm1/sanitizer") && !page.contains("dm1/ph"), "{page}");
+        let (_, page) = get(path, Role::Auditor, Language::English).await;
+        assert!(page.contains("100 mg/L") && !page.contains("calibrate/"), "{page}");
+    }
+}

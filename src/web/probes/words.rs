@@ -1,12 +1,15 @@
 //! Words of the pages of probes in each language.
 
 use super::{Due, Kind};
-use crate::core::channel::Place;
+use crate::core::channel::{Place, Solution};
 use crate::core::reader::Language;
 use crate::web::frame::said;
 use crate::web::words::words;
 
 words! {
+    untested: "NOTHING ON RECORD, and nothing was heard since the gateway started", "NADA REGISTRADO, y nada se oyó desde que arrancó el equipo";
+    too_old: "TOO OLD: racks are judged by a test for", "DEMASIADO ANTIGUO: las canastas se evalúan por una prueba durante";
+    off_range: "outside its range", "fuera de su rango";
     title: "Probes", "Sondas";
     none: "No temperature probe is configured.", "No hay ninguna sonda de temperatura configurada.";
     before: "before calibration", "antes de calibrar";
@@ -60,6 +63,14 @@ pub(in crate::web) const fn place(place: Place, language: Language) -> &'static 
         Place::FinalRinse => said(language, "final rinse", "enjuague final"),
         Place::Ware => said(language, "at a ware", "en una pieza"),
         Place::Other => said(language, "elsewhere", "otro lugar"),
+    }
+}
+
+/// What a channel of the sanitizing solution tells.
+pub(in crate::web) const fn solution(solution: Solution, language: Language) -> &'static str {
+    match solution {
+        Solution::Strength => said(language, "sanitizer, mg/L", "desinfectante, mg/L"),
+        Solution::Ph => said(language, "pH of the sanitizer", "pH del desinfectante"),
     }
 }
 

@@ -18,12 +18,9 @@ use crate::config::load::Loaded;
 use crate::config::resolve::Configuration;
 use crate::core::alert::AlertNumber;
 use crate::core::alert::doubts::Doubts;
-use crate::core::calibration::Calibration;
-use crate::core::channel::Role;
 use crate::core::reader::{Language, Reader as Eyes, Scale};
 use crate::core::record::Body;
 use crate::core::time::Timestamp;
-use crate::core::units::Celsius;
 use crate::core::wall_clock;
 use crate::core::wall_clock::local_date;
 use crate::ledger::{LedgerError, Order, Reader, RecordFilter, Subject};
@@ -33,8 +30,6 @@ use crate::web::now::{Data, Glance, Glances};
 
 /// A page that consists of damaged records alone is made so many times as long, to get past them.
 const LONGER: usize = 16;
-/// Temperature at which the uncertainty of a probe is told, °C: that of a hot-water rinse.
-const TOLD_AT: Celsius = Celsius(82.2);
 
 impl House {
     pub(super) async fn page(&self, asked: Asked) -> Result<Rows, Trouble> {
@@ -44,7 +39,7 @@ impl House {
         between(asked.from, asked.to, &self.loaded.configuration.alerts.zone)?;
         match asked.view {
             View::Machines => self.machines().await,
-            View::Probes => Ok(self.probes_shown(asked.machine.as_deref())),
+            View::Probes => self.probes_shown(asked.machine.as_deref()).await,
             View::Due => self.due_rows(asked).await,
             View::Alerts => self.alerts(asked).await,
             View::Cycles | View::Checks | View::Records => self.by_index(asked).await,
@@ -74,40 +69,6 @@ impl House {
     pub(super) fn eyes(&self) -> Eyes {
         let zone = self.loaded.configuration.alerts.zone.clone();
         Eyes { language: Language::English, scale: Scale::Celsius, zone }
-    }
-
-    fn probes_shown(&self, machine: Option<&str>) -> Rows {
-        let newest = self.tap.newest();
-        let mut items = Vec::new();
-        for channel in self.tap.channels() {
-            let Role::Probe(probe) = &channel.role else { continue };
-            if machine.is_some_and(|machine| channel.name.machine() != machine) {
-                continue;
-            }
-            let seen = newest.get(&channel.id);
-            let (gain, offset_c) = match probe.calibration {
-                Calibration::None => (1.0, 0.0),
-                Calibration::Offset(offset) => (1.0, offset),
-                Calibration::TwoPoint { gain, offset } => (gain, offset),
-            };
-            let row = json!({
-                "channel": channel.name.as_str(),
-                "machine": channel.name.machine(),
-                "place": probe.place,
-                "at": seen.map(|seen| seen.at),
-                "arrived": seen.map(|seen| seen.arrived),
-                "measured_c": seen.and_then(|seen| seen.shown.measured),
-                "corrected_c": seen.and_then(|seen| seen.shown.corrected),
-                "fault": seen.and_then(|seen| seen.shown.fault),
-                "gain": gain,
-                "offset_c": offset_c,
-                "uncertainty": probe.budget.combined(TOLD_AT).expanded,
-                "tau_s": probe.tau.map(|tau| tau.as_secs_f64()),
-                "silent_after_s": probe.silent_after.as_secs_f64(),
-            });
-            items.push(row.to_string());
-        }
-        whole(items)
     }
 
     async fn due_rows(&self, asked: Asked) -> Result<Rows, Trouble> {
@@ -210,7 +171,7 @@ impl House {
 }
 
 /// A list that is told whole.
-fn whole(items: Vec<String>) -> Rows {
+pub(super) fn whole(items: Vec<String>) -> Rows {
     Rows { items, ..Rows::default() }
 }
 

@@ -60,7 +60,7 @@ const KITCHEN: &str = "[site]\nname = \"Harbour\"\ntime-zone = \"Europe/Madrid\"
     [[machine]]\nname = \"dm1\"\nkind = \"stationary-rack-dual-temperature\"\nwash-time = \"45s\"\n\
     rinse-time = \"10s\"\nprobes = [\"rinse\"]\n\
     [[machine]]\nname = \"bar\"\nkind = \"stationary-rack-single-temperature\"\nsanitizing = \"chlorine\"\n\
-    wash-time = \"45s\"\nrinse-time = \"10s\"\nprobes = [\"rinse\"]\n";
+    wash-time = \"45s\"\nrinse-time = \"10s\"\nprobes = [\"rinse\", \"sanitizer\"]\n";
 /// What the test's own way in takes for the secret of a token.
 const TOKEN: &str = "let-me-in";
 /// Cycles of each machine.

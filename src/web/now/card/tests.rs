@@ -32,6 +32,7 @@ fn glance() -> Glance {
         alerts: Vec::new(),
         work_until: None,
         of_site: false,
+        strength: None,
         kept_by: None,
         worked: Vec::new(),
     }
@@ -341,5 +342,30 @@ fn a_line_says_since_when_and_which_racks() {
         assert!(made.contains(short) && made.contains(whole), "{made}");
         let all = html(GlanceAlert { uncovered: Some(8), ..own.clone() });
         assert!(!all.contains("without") && !all.contains("sin acción"), "{all}");
+    }
+}
+
+// Own promise: the sanitizer on file stands with its age and with where it comes from.
+#[test]
+fn the_sanitizer_on_file_says_of_when_and_whence() {
+    use crate::web::probes::solution::Tested;
+    for (language, by, said) in [
+        (
+            Language::English,
+            None,
+            "<li>Sanitizer on file: 100 mg/L, 2 h ago, measured by its probe line</li>",
+        ),
+        (
+            Language::Spanish,
+            Some("Ana"),
+            "<li>Desinfectante registrado: 100 mg/L, hace 2 h, prueba anotada por Ana</li>",
+        ),
+    ] {
+        let at = Timestamp::from_micros(0);
+        let tested = Tested { value: 100.0, at, by: by.map(str::to_owned), record: Some(12) };
+        let glance = Glance { strength: Some((tested, Duration::from_secs(8_460))), ..glance() };
+        let reader = Reader { language, scale: Scale::Celsius, zone: jiff::tz::TimeZone::UTC };
+        let made = card(&glance, &reader, at, "").expect("a card");
+        assert!(made.html.contains(said), "{said}: {}", made.html);
     }
 }

@@ -42,6 +42,35 @@ async fn two_alerts_push_no_verdict_off_the_first_screen() {
     assert!(place["word"].as_f64() <= place["tabs"].as_f64(), "{place}");
 }
 
+// Own promise: at each temperature probe in the list a thumb finds its calibration and its response test, also where
+// text is twice as large: nothing is wider than a small phone. 44 px: own promise for a wet hand.
+#[tokio::test(flavor = "multi_thread")]
+async fn the_list_of_probes_leads_a_thumb_on() {
+    let kitchen = Kitchen::open(0.15);
+    let luz = reader(&kitchen, "luz", "es").await;
+    let phone = Chromium::open(kitchen.site.port, Wish::default()).await;
+    phone.enter_as(&luz).await;
+    phone.resize(SMALL).await;
+    phone.go("/probes").await;
+    for size in ["100%", "200%"] {
+        let seen = phone
+            .ask(&format!(
+                "document.documentElement.style.fontSize = '{size}';
+                 const links = [...document.querySelectorAll('main a[href*=\"calibrate/\"], main a[href*=\"respond/\"]')];
+                 const root = document.documentElement;
+                 return {{
+                   cards: document.querySelectorAll('.probe h3 a').length, links: links.length,
+                   least: Math.min(...links.map((one) => one.getBoundingClientRect().height)),
+                   wide: root.scrollWidth, screen: root.clientWidth,
+                 }}"
+            ))
+            .await;
+        let number = |key: &str| seen[key].as_f64().unwrap_or_default();
+        assert!(number("cards") > 0.0 && number("links") >= 2.0 * number("cards"), "{size}: {seen}");
+        assert!(number("least") >= 44.0 && number("wide") <= number("screen"), "{size}: {seen}");
+    }
+}
+
 // Own promise: a day of a machine is a few sheets, however many racks it had: its chart, its counts and the worst,
 // without the table of all.
 #[tokio::test(flavor = "multi_thread")]

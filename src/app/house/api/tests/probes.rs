@@ -92,3 +92,52 @@ async fn a_record_is_what_it_is() {
         assert_eq!(found, expected, "{machine}, {made:?}, record {record}");
     }
 }
+
+// Own promise: the channel of a sanitizer stands among the probes with its newest test, whoever made it, and on Now with
+// the same; one that was withdrawn is neither there nor there.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_sanitizer_is_among_the_probes() {
+    use crate::core::record::{Amendment, AmendmentChange};
+    use crate::web::now::Glances;
+    let running = Running::start().await;
+    let house = &running.house;
+    let row = async || {
+        let rows = running.page(Asked { limit: LIMIT_MAX, ..asked(View::Probes) }).await.items;
+        let rows = rows.iter().map(|row| serde_json::from_str::<Value>(row).expect("JSON"));
+        let mut own = rows.filter(|row| row["channel"] == "bar/sanitizer");
+        own.next().expect("its row")
+    };
+    let on_now = async || {
+        let glances = house.glances(&house.eyes()).await.expect("readable").machines;
+        let bar = glances.iter().find(|glance| glance.machine == "bar").expect("its machine");
+        bar.strength.clone().map(|(tested, _)| (tested.value, tested.by))
+    };
+    let nothing = row().await;
+    assert_eq!((&nothing["quantity"], &nothing["value"]), (&"sanitizer".into(), &Value::Null));
+    assert_eq!((&nothing["silent"], on_now().await), (&true.into(), None));
+    let (at, by) = (house.clock.now(), "Ana".to_owned());
+    let check = Check::Sanitizer { at, mg_per_l: 50.0, ph: None, solution_c: None, method: None, by };
+    let entry = Entry::Check { machine: Some("bar".to_owned()), check, late: false };
+    let done = running.reception.perform(Order::Entry { entry }).await.expect("on record");
+    let record = done.record.expect("its number");
+    let told = row().await;
+    for (key, expected) in [
+        ("value", 50.0.into()),
+        ("unit", "mg/L".into()),
+        ("from", "person".into()),
+        ("by", "Ana".into()),
+        ("record", record.into()),
+        ("silent", false.into()),
+        ("place", Value::Null),
+    ] {
+        assert_eq!(told[key], expected, "{key}: {told}");
+    }
+    assert_eq!(on_now().await, Some((50.0, Some("Ana".to_owned()))));
+    let (reason, by) = ("misread".to_owned(), "Ana".to_owned());
+    let withdrawn = Amendment { of: record, change: AmendmentChange::Withdrawn, reason, by };
+    let at = house.clock.now();
+    let withdrawn = Record::new(at, Some("bar".to_owned()), Said::Amendment(Box::new(withdrawn)));
+    let records = vec![NewRecord { record: withdrawn, trace: None }];
+    running.ledger.commit(Commit { records, ..Commit::default() }).await.expect("stored");
+    assert_eq!((row().await["value"].clone(), on_now().await), (Value::Null, None));
+}
