@@ -62,6 +62,9 @@ async fn the_list_of_probes_leads_a_thumb_on() {
                    cards: document.querySelectorAll('.probe h3 a').length, links: links.length,
                    least: Math.min(...links.map((one) => one.getBoundingClientRect().height)),
                    wide: root.scrollWidth, screen: root.clientWidth,
+                   out: [...document.querySelectorAll('body *')]
+                     .filter((one) => one.getBoundingClientRect().right > root.clientWidth + 1)
+                     .map((one) => one.tagName + '.' + one.className + ' ' + (one.innerText || '').slice(0, 40)),
                  }}"
             ))
             .await;
