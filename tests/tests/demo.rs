@@ -19,11 +19,13 @@ async fn the_one_time_secret_is_shown_as_long_as_it_can_be_used() {
         let mut demo = Command::new(env!("CARGO_BIN_EXE_rinseward"));
         demo.args(["demo", "--ledger"]).arg(directory.path()).env_remove("RUST_LOG");
         let mut terminal = Terminal::start(&mut demo, 100, 40);
-        let row = terminal.row("pages:", |row| row.contains("administrator"));
+        let row = terminal.row("account:", |row| row.contains("administrator"));
         let words: Vec<&str> = row.split_whitespace().collect();
-        let ["pages:", login, "administrator", secret] = words[..] else {
-            panic!("where, as whom, by what: {row}")
+        let ["account:", "administrator", "one-time", "secret:", secret] = words[..] else {
+            panic!("as whom, by what: {row}")
         };
+        let row = terminal.row("pages:", |row| row.contains("log in"));
+        let login = row.split_whitespace().nth(1).expect("where");
         if is_used {
             let address: SocketAddr =
                 login.trim_start_matches("http://").trim_end_matches("/login").parse().expect(login);
@@ -33,7 +35,7 @@ async fn the_one_time_secret_is_shown_as_long_as_it_can_be_used() {
             assert!(terminal.seen().contains(secret), "until a password is chosen it can be typed again");
             let answer = choose(&mut browser, "", PASSWORD).await;
             assert_eq!(answer.status, 303, "{}", answer.body);
-            let row = terminal.row("pages:", |row| !row.contains("administrator"));
+            let row = terminal.row("pages:", |row| !row.contains("log in,"));
             assert_eq!(row.trim(), format!("pages: {login}"), "where the pages are is told on");
             assert!(!terminal.seen().contains(secret));
         }
