@@ -3,6 +3,7 @@
 mod alert_book;
 mod api;
 mod bench;
+mod checked;
 mod checking;
 mod commissioning;
 mod compared;

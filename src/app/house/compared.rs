@@ -3,10 +3,10 @@
 use std::collections::BTreeMap;
 use std::ops::ControlFlow;
 
-use crate::core::logbook::counting;
-use crate::core::record::{Body, Check, CheckKind};
+use super::checked;
+use crate::core::record::{Check, CheckKind};
 use crate::core::time::Timestamp;
-use crate::ledger::{LedgerError, Order, Reader, RecordFilter};
+use crate::ledger::{LedgerError, Reader};
 use crate::web::probes::Compared;
 
 /// Most comparisons of a machine that are looked at for its probes (own choice: each thermometer of a machine weekly for
@@ -24,45 +24,15 @@ pub(super) fn newest(
     probes: &[&str],
     at: Timestamp,
 ) -> Result<BTreeMap<String, Compared>, LedgerError> {
-    let filter = RecordFilter {
-        kinds: vec!["check".to_owned()],
-        machine: Some(machine.to_owned()),
-        check: Some(CheckKind::Thermometer),
-        // What was made later was not on record.
-        to: Some(at.just_after()),
-        limit: Some(LOOKED_AT_MAX),
-        ..RecordFilter::default()
-    };
-    let mut own = Vec::new();
-    ledger.events(Order::NewestFirst, &filter, |index, found| {
-        if let Ok((_, record)) = found
-            && let Body::Check(check) = record.body
-            && record.recorded <= at
-        {
-            own.push((index, check));
-        }
-        ControlFlow::Continue(())
-    })?;
     let mut newest = BTreeMap::new();
-    for (record, check) in own {
-        if newest.len() == probes.len() {
-            break;
-        }
-        let mut said = Vec::new();
-        for (index, amendment) in ledger.amendments(record)? {
-            if let (Some(amendment), Ok((_, by))) = (amendment, ledger.record(index)?)
-                && by.recorded <= at
-            {
-                said.push((index, amendment.change));
-            }
-        }
-        if let Some((check, _)) = counting(&check, said.iter().map(|(index, change)| (*index, change)))
-            && let Check::Thermometer { what, .. } = check
+    checked::newest(ledger, (machine, CheckKind::Thermometer, at), LOOKED_AT_MAX, |record, check| {
+        if let Check::Thermometer { what, .. } = check
             && probes.contains(&what.as_str())
         {
             newest.entry(what.clone()).or_insert_with(|| Compared { record, check: check.clone() });
         }
-    }
+        if newest.len() == probes.len() { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
+    })?;
     Ok(newest)
 }
 
@@ -70,7 +40,7 @@ pub(super) fn newest(
 mod tests {
     use super::*;
     use crate::app::fixture::{CONFIGURATION, at, comment, ledger, opening, plain};
-    use crate::core::record::{Amendment, AmendmentChange};
+    use crate::core::record::{Amendment, AmendmentChange, Body};
 
     fn compared(minute: u64, what: &str, shown_c: f64) -> Check {
         Check::Thermometer {

@@ -6,7 +6,8 @@ mod of_alert;
 mod spans;
 mod sums;
 
-use std::collections::BTreeSet;
+use std::collections::btree_map::Entry;
+use std::collections::{BTreeMap, BTreeSet};
 use std::ops::ControlFlow;
 use std::path::Path;
 use std::sync::Arc;
@@ -432,10 +433,14 @@ fn solutions(ledger: &ledger::Reader, force: &ledger::InForce) -> Result<Vec<Sol
     else {
         return Ok(Vec::new());
     };
-    let mut solutions = Vec::new();
+    let (mut solutions, mut on_file) = (Vec::new(), BTreeMap::new());
     for (channel, solution) in Recorded::read(&change.toml).map(|read| read.solutions).unwrap_or_default() {
         let machine = channel.split('/').next().unwrap_or_default();
-        let tested = OnFile::newest(ledger, machine, force.at)?.of(solution).cloned();
+        let own = match on_file.entry(machine.to_owned()) {
+            Entry::Occupied(known) => known.into_mut(),
+            Entry::Vacant(place) => place.insert(OnFile::newest(ledger, machine, force.at)?),
+        };
+        let tested = own.of(solution).cloned();
         solutions.push(SolutionInForce { channel, solution, configured: (*record, *recorded), tested });
     }
     Ok(solutions)

@@ -3,16 +3,15 @@
 use std::ops::ControlFlow;
 use std::sync::Arc;
 
-use super::House;
+use super::{House, checked};
 use crate::app::live::Newest;
 use crate::core::channel::Solution;
 use crate::core::cycle::plate::Profile;
-use crate::core::logbook::counting;
 use crate::core::reading::Value;
-use crate::core::record::{Body, Check, CheckKind};
+use crate::core::record::{Check, CheckKind};
 use crate::core::sanitizer::{Refusal as Unfit, requirement};
 use crate::core::time::Timestamp;
-use crate::ledger::{LedgerError, Order, Reader, RecordFilter};
+use crate::ledger::{LedgerError, Reader};
 use crate::web::frame::Refusal;
 use crate::web::probes::solution::{SolutionSeen, Tested};
 
@@ -42,40 +41,11 @@ impl OnFile {
     /// # Errors
     /// The ledger's.
     pub(super) fn newest(ledger: &Reader, machine: &str, at: Timestamp) -> Result<Self, LedgerError> {
-        let filter = RecordFilter {
-            kinds: vec!["check".to_owned()],
-            machine: Some(machine.to_owned()),
-            check: Some(CheckKind::Sanitizer),
-            // What was made later was not on record.
-            to: Some(at.just_after()),
-            limit: Some(LOOKED_AT_MAX),
-            ..RecordFilter::default()
-        };
-        let mut own = Vec::new();
-        ledger.events(Order::NewestFirst, &filter, |index, found| {
-            if let Ok((_, record)) = found
-                && let Body::Check(check) = record.body
-                && record.recorded <= at
-            {
-                own.push((index, check));
-            }
-            ControlFlow::Continue(())
-        })?;
         let (mut newest, line) = (Self::default(), format!("{machine}/"));
-        for (record, check) in own {
-            if newest.strength.is_some() && newest.ph.is_some() {
-                break;
-            }
-            let mut said = Vec::new();
-            for (index, amendment) in ledger.amendments(record)? {
-                if let (Some(amendment), Ok((_, by))) = (amendment, ledger.record(index)?)
-                    && by.recorded <= at
-                {
-                    said.push((index, amendment.change));
-                }
-            }
-            let counts = counting(&check, said.iter().map(|(index, change)| (*index, change)));
-            let Some((Check::Sanitizer { at, mg_per_l, ph, by, .. }, _)) = counts else { continue };
+        checked::newest(ledger, (machine, CheckKind::Sanitizer, at), LOOKED_AT_MAX, |record, check| {
+            let Check::Sanitizer { at, mg_per_l, ph, by, .. } = check else {
+                return ControlFlow::Continue(());
+            };
             // What a line measured stands on record by the name of its channel.
             let by = Some(by.clone()).filter(|by| !by.starts_with(&line));
             let test = |value| Tested { value, at: *at, by: by.clone(), record: Some(record) };
@@ -83,7 +53,8 @@ impl OnFile {
             if let (Some(ph), None) = (ph, &newest.ph) {
                 newest.ph = Some(test(*ph));
             }
-        }
+            if newest.ph.is_some() { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
+        })?;
         Ok(newest)
     }
 }
@@ -180,7 +151,7 @@ mod tests {
     use super::*;
     use crate::app::fixture::{CHEMICAL, at, ledger, opening, plain};
     use crate::core::readout::Shown;
-    use crate::core::record::{Amendment, AmendmentChange};
+    use crate::core::record::{Amendment, AmendmentChange, Body};
 
     fn check(minute: u64, mg_per_l: f64, ph: Option<f64>, by: &str) -> Check {
         Check::Sanitizer { at: at(minute), mg_per_l, ph, solution_c: None, method: None, by: by.to_owned() }
