@@ -312,6 +312,16 @@ impl Maintenance {
     pub const fn only_moves_its_end(&self) -> bool {
         self.dialog.is_some()
     }
+
+    /// Adds who came to the work by it to those who work there, each with each work once; a record that only moves the
+    /// end, or ends it, brings nobody.
+    pub fn add_to(&self, worked: &mut Vec<Worked>) {
+        let Some(by) = self.by.clone().filter(|_| !self.ended && !self.only_moves_its_end()) else { return };
+        let own = Worked { by, why: self.why.clone() };
+        if !worked.contains(&own) {
+            worked.push(own);
+        }
+    }
 }
 
 /// How a dialog stands that keeps its machine under work.

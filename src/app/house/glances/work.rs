@@ -6,13 +6,9 @@ use crate::core::record::{Body, DialogWork, Maintenance, Record, Worked};
 use crate::core::time::Timestamp;
 use crate::ledger::{LedgerError, Order, Reader, RecordFilter};
 
-/// Most records of work on a machine that are read back to its beginning (own choice: a dialog of a day makes some
+/// Most records of work on a machine, or on the whole site, that are read back to its beginning (own choice: a dialog of a day makes some
 /// two hundred).
 const WORK_MAX: usize = 500;
-
-/// Most records of work on any machine that are looked through for those of the whole site (own choice: dialogs without
-/// a pause at twenty machines for a day, which is as long as work may last).
-const SITE_MAX: usize = 20 * WORK_MAX;
 
 /// What the records say of work on one machine, or on the whole site.
 #[derive(Clone, Debug, Default)]
@@ -51,11 +47,7 @@ impl Work {
             None => self.by_hand = Some(said.until).filter(|_| !said.ended),
         }
         self.until = Some(said.until).filter(|_| !said.ended);
-        let Some(by) = said.by.clone().filter(|_| !said.ended && !said.only_moves_its_end()) else { return };
-        let worked = Worked { by, why: said.why.clone() };
-        if !self.worked.contains(&worked) {
-            self.worked.push(worked);
-        }
+        said.add_to(&mut self.worked);
     }
 
     /// Reads what is on record of the work that is under way, back to its beginning: on a machine, or on the whole site.
@@ -63,14 +55,13 @@ impl Work {
         let filter = RecordFilter {
             kinds: vec!["maintenance".to_owned()],
             machine: machine.map(str::to_owned),
-            limit: Some(if machine.is_some() { WORK_MAX } else { SITE_MAX }),
+            of_site: machine.is_none(),
+            limit: Some(WORK_MAX),
             ..RecordFilter::default()
         };
         let mut said = Vec::new();
         ledger.events(Order::NewestFirst, &filter, |_, found| {
-            if let Ok((_, Record { machine: of, body: Body::Maintenance(work), .. })) = found
-                && of.as_deref() == machine
-            {
+            if let Ok((_, Record { body: Body::Maintenance(work), .. })) = found {
                 let begins = work.ended || work.begun.is_none();
                 said.push(work);
                 if begins {

@@ -70,7 +70,7 @@ impl WorkThen {
                 (Turn::Moves, Some(open)) => {
                     (open.until, open.is_over) = (said.until, said.ended);
                     if *recorded <= asked {
-                        open.comes(said);
+                        said.add_to(&mut open.worked);
                     }
                 }
                 (Turn::Nothing | Turn::RanOut | Turn::Moves, _) => {}
@@ -85,21 +85,12 @@ impl WorkThen {
                         is_over: false,
                         worked: Vec::new(),
                     };
-                    begun.comes(said);
+                    said.add_to(&mut begun.worked);
                     all.push(begun);
                 }
             }
         }
         all
-    }
-
-    /// Takes who works there, where a record does more than move the end.
-    fn comes(&mut self, said: &Maintenance) {
-        let Some(by) = said.by.clone().filter(|_| !said.ended && !said.only_moves_its_end()) else { return };
-        let worked = Worked { by, why: said.why.clone() };
-        if !self.worked.contains(&worked) {
-            self.worked.push(worked);
-        }
     }
 
     /// Whether it ran at some time from one instant to another.
