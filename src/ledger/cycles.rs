@@ -85,10 +85,22 @@ impl Reader {
         &self,
         order: Order,
         filter: &CycleFilter,
+        each: impl FnMut(u64, Found) -> ControlFlow<()>,
+    ) -> Result<(), LedgerError> {
+        self.with_records(|give| self.cycles_indexed(order, filter, |_, index| give(index)), each)
+    }
+
+    /// Calls `each` with the index and what is stored there of each record that a walk gives, until it breaks.
+    ///
+    /// # Errors
+    /// Those of the walk, and [`LedgerError`] where the database fails.
+    pub fn with_records(
+        &self,
+        walk: impl FnOnce(&mut dyn FnMut(u64) -> ControlFlow<()>) -> Result<(), LedgerError>,
         mut each: impl FnMut(u64, Found) -> ControlFlow<()>,
     ) -> Result<(), LedgerError> {
         let mut failure = None;
-        self.cycles_indexed(order, filter, |_, index| match self.record(index) {
+        walk(&mut |index| match self.record(index) {
             Ok(found) => each(index, found),
             Err(error) => {
                 failure = Some(error);

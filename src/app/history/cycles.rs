@@ -132,20 +132,12 @@ fn passed_in_doubt(
     let wanted = filter.machine.as_deref();
     let machines = doubts.machines().filter(|own| wanted.is_none_or(|wanted| wanted == *own));
     let stretches = doubts.stretches(wanted, None);
-    let mut failure = None;
-    reader.passed_of(order, machines, filter, |_, index| {
-        if !is_within(&stretches, index) {
-            return ControlFlow::Continue(());
-        }
-        match reader.record(index) {
-            Ok(found) => each(index, found),
-            Err(error) => {
-                failure = Some(error);
-                ControlFlow::Break(())
-            }
-        }
-    })?;
-    failure.map_or(Ok(()), Err)
+    let walk = |give: &mut dyn FnMut(u64) -> ControlFlow<()>| {
+        reader.passed_of(order, machines, filter, |_, index| {
+            if is_within(&stretches, index) { give(index) } else { ControlFlow::Continue(()) }
+        })
+    };
+    reader.with_records(walk, each)
 }
 
 fn in_order(ground: &Ground, arguments: &HistoryArgs, each: Each<'_>) -> Result<(), LedgerError> {

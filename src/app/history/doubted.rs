@@ -58,8 +58,10 @@ impl Doubted {
         if ended.is_some_and(|ended| day.is_none_or(|day| day <= *ended)) {
             return None;
         }
-        let own = self.counted.iter().filter(|((of, _), _)| of == machine);
-        Some(own.filter(|((_, at), _)| day.is_none_or(|day| day == *at)).map(|(_, count)| count).sum())
+        Some(match day {
+            Some(day) => self.counted.get(&(machine.to_owned(), day)).copied().unwrap_or(0),
+            None => self.counted.iter().filter(|((of, _), _)| of == machine).map(|(_, count)| count).sum(),
+        })
     }
 
     /// Says how many of those that are counted as passed are in doubt.

@@ -130,17 +130,11 @@ fn times(times: &[Timestamp], reader: &Reader, now: Option<Timestamp>) -> String
     let is_one = |at: &Timestamp| reader.day(*at) == reader.day(*first) && zone(*at) == zone(*first);
     let and = said(reader.language, " and ", " y ");
     if times.iter().all(is_one) {
-        let mut clocks: Vec<String> = before.iter().map(|at| reader.clock(*at)).collect();
+        let clocks: Vec<String> = before.iter().map(|at| reader.clock(*at)).collect();
         let day = now.is_none_or(|now| reader.day(now) != reader.day(*first));
         let day = if day { format!("{}, ", reader.day(*first)) } else { String::new() };
-        let last = reader.clock_and_zone(*last);
-        return match clocks.as_slice() {
-            [] => format!("{day}{last}"),
-            [..] => {
-                let before = std::mem::take(&mut clocks).join(", ");
-                format!("{day}{before}{and}{last}")
-            }
-        };
+        let and = if clocks.is_empty() { "" } else { and };
+        return format!("{day}{}{and}{}", clocks.join(", "), reader.clock_and_zone(*last));
     }
     let whole = |at: &Timestamp| reader.moment(*at);
     format!("{};{and}{}", before.iter().map(whole).collect::<Vec<_>>().join("; "), whole(last))

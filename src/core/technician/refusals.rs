@@ -2,7 +2,7 @@
 
 use super::words::{amount, degrees, signed};
 use crate::core::calibration::{CORRECTION_MAX_C, CalibrationError, GAIN_RANGE, POINTS_APART_MIN_C};
-use crate::core::reader::{Language, Scale};
+use crate::core::reader::{Language, Scale, said};
 use crate::core::reading::Fault;
 use crate::core::response::{NoStep, RESIDUAL_MAX, STEP_MIN_C};
 use crate::core::steady::{DRIFT_MAX_C_PER_MIN, SPREAD_MAX_C, Unsteady};
@@ -140,29 +140,21 @@ pub fn no_calibration(language: Language, scale: Scale, error: &CalibrationError
 /// What to do about points that make no calibration.
 #[must_use]
 pub const fn calibration_advice(language: Language, error: &CalibrationError) -> &'static str {
-    match (language, error) {
-        (Language::English, CalibrationError::PointsTooNear { .. }) => {
-            "compare it in one more bath that is far from these, such as ice or a rolling boil, or keep to one bath alone"
-        }
-        (Language::Spanish, CalibrationError::PointsTooNear { .. }) => {
-            "compárela en un baño más, lejos de estos, como hielo o agua hirviendo, o quédese con un solo baño"
-        }
-        (
-            Language::English,
-            CalibrationError::NotANumber
-            | CalibrationError::NoPoint
-            | CalibrationError::Gain { .. }
-            | CalibrationError::Correction { .. }
-            | CalibrationError::Disagree { .. },
-        ) => "look for the fault: type of the thermocouple, leads, cold reference, a bath not stirred",
-        (
-            Language::Spanish,
-            CalibrationError::NotANumber
-            | CalibrationError::NoPoint
-            | CalibrationError::Gain { .. }
-            | CalibrationError::Correction { .. }
-            | CalibrationError::Disagree { .. },
-        ) => "busque el fallo: tipo de termopar, cables, unión fría, un baño sin remover",
+    match error {
+        CalibrationError::PointsTooNear { .. } => said(
+            language,
+            "compare it in one more bath that is far from these, such as ice or a rolling boil, or keep to one bath alone",
+            "compárela en un baño más, lejos de estos, como hielo o agua hirviendo, o quédese con un solo baño",
+        ),
+        CalibrationError::NotANumber
+        | CalibrationError::NoPoint
+        | CalibrationError::Gain { .. }
+        | CalibrationError::Correction { .. }
+        | CalibrationError::Disagree { .. } => said(
+            language,
+            "look for the fault: type of the thermocouple, leads, cold reference, a bath not stirred",
+            "busque el fallo: tipo de termopar, cables, unión fría, un baño sin remover",
+        ),
     }
 }
 
