@@ -36,7 +36,7 @@ use axum::response::{IntoResponse, Response};
 use axum::routing::{get, post};
 use axum::{Json, Router};
 use serde::{Deserialize, Serialize};
-use tokio::net::UnixListener;
+use tokio::net::{UnixListener, UnixSocket};
 use tokio_util::sync::CancellationToken;
 
 pub(super) use peer::Peer;
@@ -53,6 +53,8 @@ use crate::ledger::StoredCheckpoint;
 const MODE: u32 = 0o660;
 /// Longest body, in bytes: an order holds texts of some thousand bytes at most.
 const BODY_BYTES_MAX: usize = 64 * 1024;
+/// Connections that may wait to be accepted.
+const BACKLOG: u32 = 128;
 /// Longest wait for an answer; a test through every channel takes the longest.
 const ANSWER_MAX: Duration = Duration::from_secs(120);
 
@@ -155,11 +157,7 @@ impl Door {
         if std::fs::symlink_metadata(path).is_ok_and(|found| found.file_type().is_socket()) {
             std::fs::remove_file(path).map_err(failed)?;
         }
-        // Closed to others from its first instant, not only once the mode is set.
-        let before = rustix::process::umask(rustix::fs::Mode::from_raw_mode(!MODE & 0o777));
-        let listener = UnixListener::bind(path).map_err(failed);
-        rustix::process::umask(before);
-        let listener = listener?;
+        let listener = bound(path).map_err(failed)?;
         let place = Place(path.to_owned());
         std::fs::set_permissions(path, std::fs::Permissions::from_mode(MODE)).map_err(failed)?;
         Ok(Self { listener, place })
@@ -183,6 +181,16 @@ impl Door {
             () = too_long => Ok(()),
         }
     }
+}
+
+/// A socket that is closed to others from its first instant, not only once the mode of the file is
+/// set: Linux gives the file the socket's own mode (`unix_bind_bsd`, net/unix/af_unix.c). The mask of
+/// the process would do that too, and change whatever its other threads make meanwhile.
+fn bound(path: &Path) -> std::io::Result<UnixListener> {
+    let socket = UnixSocket::new_stream()?;
+    rustix::fs::fchmod(&socket, rustix::fs::Mode::from_raw_mode(MODE))?;
+    socket.bind(path)?;
+    socket.listen(BACKLOG)
 }
 
 fn router<S: Service>(service: S, stop: &CancellationToken) -> Router {

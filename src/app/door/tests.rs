@@ -169,3 +169,43 @@ async fn a_command_goes_by_the_clock_of_a_service_that_answers() {
     let _still = std::os::unix::net::UnixListener::bind(&socket).expect("a socket");
     assert!(asked(socket).await.0 > this_year);
 }
+
+/// The mask of file modes, which is one for all threads of a process (umask(2), proc(5)).
+fn mask() -> String {
+    let status = std::fs::read_to_string("/proc/self/status").expect("of this process");
+    let line = status.lines().find(|line| line.starts_with("Umask:"));
+    line.expect("Linux 4.7 and later have it").to_owned()
+}
+
+// Whatever another thread makes at that instant keeps its own mode.
+#[tokio::test(flavor = "multi_thread", worker_threads = 1)]
+async fn opening_leaves_the_mask_of_the_process_alone() {
+    let (directory, before) = (tempfile::tempdir().expect("a temporary directory"), mask());
+    let opened = CancellationToken::new();
+    let watch = std::thread::spawn({
+        let opened = opened.clone();
+        move || {
+            let mut seen = std::collections::BTreeSet::new();
+            while !opened.is_cancelled() {
+                seen.insert(mask());
+            }
+            seen.insert(mask());
+            seen
+        }
+    });
+    for number in 0..500 {
+        Door::open(&directory.path().join(number.to_string())).expect("it opens");
+    }
+    opened.cancel();
+    assert_eq!(watch.join().expect("no panic"), std::iter::once(before).collect());
+}
+
+// The mode it has between bind(2) and the one that is asked for.
+#[tokio::test]
+async fn nobody_else_may_connect_at_any_instant() {
+    let directory = tempfile::tempdir().expect("a temporary directory");
+    let path = directory.path().join("control.socket");
+    let _listener = bound(&path).expect("it is bound");
+    let mode = std::fs::metadata(&path).expect("it is there").permissions().mode() & 0o777;
+    assert_eq!(mode & !MODE, 0, "{mode:o}");
+}
