@@ -33,7 +33,7 @@ use super::who;
 use crate::core::access::Right;
 use crate::core::address::escaped;
 use crate::core::alert::{Alert, Foreseen, Occasion};
-use crate::core::cycle::minimum::Unjudged;
+use crate::core::cycle::figures::Figures;
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::ended;
@@ -102,25 +102,20 @@ pub struct Affected {
     pub judged: Option<Judged>,
 }
 
-/// How a rack was judged, and what was measured.
+/// How a rack was judged.
 #[derive(Clone, Copy, PartialEq, Debug)]
 pub struct Judged {
     /// Its verdict.
     pub verdict: Verdict,
-    /// Settled minimum that was judged, °C.
-    pub settled_c: Option<f64>,
-    /// One that was not.
-    pub unjudged: Option<Unjudged>,
-    /// Limit, °C.
-    pub limit_c: f64,
+    /// What was measured.
+    pub figures: Figures,
 }
 
 impl Judged {
     /// As its record says.
     #[must_use]
     pub fn of(cycle: &Cycle) -> Self {
-        let (verdict, settled_c, limit_c) = (cycle.verdict, cycle.rinse_min_c, cycle.limit_c);
-        Self { verdict, settled_c, unjudged: Unjudged::of(cycle), limit_c }
+        Self { verdict: cycle.verdict, figures: Figures::of(cycle) }
     }
 }
 

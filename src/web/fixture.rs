@@ -29,6 +29,7 @@ use super::sign_off::{Commissioning, Mend, Open, Shown, Stood, TestRack};
 use crate::core::access::Role;
 use crate::core::alert::Condition;
 use crate::core::channel::{Place, Solution};
+use crate::core::cycle::figures::Figures as RackFigures;
 use crate::core::cycle::plate::{LimitSource, MachineKind, Sanitizing};
 use crate::core::cycle::verdict::Verdict;
 use crate::core::on_file;
@@ -182,10 +183,7 @@ impl Machines for StillKitchen {
             record,
             at: Timestamp::from_micros(NOW.micros() - 120_000_000),
             verdict,
-            settled_c,
-            unjudged: None,
-            limit_c: 82.2,
-            off_range: None,
+            figures: RackFigures { settled_c, unjudged: None, limit_c: 82.2, off_range: None },
             wash_c: Some(66.1),
             in_doubt_by: Vec::new(),
         };
@@ -409,8 +407,12 @@ impl Probes for StillKitchen {
             record,
             at: NOW.minus(Duration::from_secs((48 - record) * 60)),
             verdict: if record == 48 { Verdict::Cold } else { Verdict::Pass },
-            settled_c: Some(if record == 48 { 82.19 } else { 84.0 }),
-            limit_c: 82.2,
+            figures: RackFigures {
+                settled_c: Some(if record == 48 { 82.19 } else { 84.0 }),
+                unjudged: None,
+                limit_c: 82.2,
+                off_range: None,
+            },
         };
         let chosen = rack.unwrap_or(48);
         let others = [48, 47, 46].into_iter().filter(|record| *record != chosen).map(told).collect();

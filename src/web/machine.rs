@@ -20,9 +20,9 @@ use super::person::Person;
 use super::query::{self, Expected, Given};
 use crate::core::channel::Place;
 use crate::core::counted::Noun;
-use crate::core::cycle::minimum::{Unjudged, against};
+use crate::core::cycle::figures::Figures;
+use crate::core::cycle::minimum::against;
 use crate::core::cycle::sign::Sign;
-use crate::core::cycle::strength::OffRange;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::{of_these_in_doubt, rack as rack_word, verdicts};
 use crate::core::presence::Recency;
@@ -68,14 +68,8 @@ pub struct DayRack {
     pub at: Timestamp,
     /// Its verdict.
     pub verdict: Verdict,
-    /// Settled minimum that was judged, °C.
-    pub settled_c: Option<f64>,
-    /// One that was not.
-    pub unjudged: Option<Unjudged>,
-    /// Limit, °C.
-    pub limit_c: f64,
-    /// The sanitizer, where its strength spoke against it.
-    pub off_range: Option<OffRange>,
+    /// Settled minimum and limit, and a sanitizer that spoke against it.
+    pub figures: Figures,
     /// Wash minimum, °C.
     pub wash_c: Option<f64>,
     /// Numbers of the alerts that put it in doubt, where it passed.
@@ -316,10 +310,11 @@ pub(super) fn zone_of(reader: &Reader, at: Timestamp) -> String {
 }
 
 fn rack_row(rack: &DayRack, reader: &Reader) -> RackRow {
-    let (settled, limit, beside) = against(rack.settled_c, rack.unjudged, rack.limit_c, reader);
+    let Figures { settled_c, unjudged, limit_c, off_range } = rack.figures;
+    let (settled, limit, beside) = against(settled_c, unjudged, limit_c, reader);
     let settled = beside.map_or_else(|| settled.clone(), |beside| format!("{settled}, {beside}"));
     RackRow {
-        off_range: rack.off_range.map(|off| off.told(reader.language)),
+        off_range: off_range.map(|off| off.told(reader.language)),
         record: rack.record,
         verdict: rack.verdict,
         clock: reader.clock(rack.at),
@@ -345,17 +340,13 @@ fn worst(racks: &[DayRack], reader: &Reader) -> Vec<String> {
         let place = Verdict::ALL.iter().position(|verdict| *verdict == rack.verdict);
         (rack.verdict.is_good(), !is_doubted(rack), place)
     });
-    let (symbol, bound) = (reader.scale.symbol(), said(reader.language, "limit", "límite"));
     let line = |rack: &&DayRack| {
-        let RackRow { clock, mut word, doubts, off_range, .. } = rack_row(rack, reader);
-        let (settled, limit, beside) = against(rack.settled_c, rack.unjudged, rack.limit_c, reader);
-        let beside = beside.map(|beside| format!(", {beside}")).unwrap_or_default();
+        let RackRow { clock, mut word, doubts, .. } = rack_row(rack, reader);
         if !doubts.is_empty() {
             let numbers: Vec<String> = doubts.iter().map(u64::to_string).collect();
             word = format!("{word} ({} {})", said(reader.language, "alert", "alerta"), numbers.join(", "));
         }
-        let off_range = off_range.map(|off| format!("{off}; ")).unwrap_or_default();
-        format!("{clock} {word}: {off_range}{settled} {symbol}{beside} ({bound} {limit} {symbol})")
+        format!("{clock} {word}: {}", rack.figures.told(reader))
     };
     let mut lines: Vec<String> = bad.iter().take(WORST_MAX).map(line).collect();
     if let more @ 1.. = bad.len().saturating_sub(WORST_MAX) {

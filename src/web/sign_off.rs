@@ -18,6 +18,7 @@ use super::person::Person;
 use super::probes::{Made, made, place};
 use super::query::{self, Given};
 use super::serve::NOTE_CHARS_MAX;
+use crate::core::cycle::figures::Figures;
 use crate::core::cycle::plate::LimitSource;
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::Verdict;
@@ -58,10 +59,8 @@ pub struct TestRack {
     pub at: Timestamp,
     /// Its verdict.
     pub verdict: Verdict,
-    /// Settled final-rinse minimum, °C.
-    pub settled_c: Option<f64>,
-    /// The limit it was judged by, °C.
-    pub limit_c: f64,
+    /// What was measured.
+    pub figures: Figures,
 }
 
 /// How many of the last racks one is chosen from (own choice: those of the last minutes).
@@ -159,18 +158,12 @@ struct RackTold {
 
 impl RackTold {
     fn of(rack: &TestRack, reader: &Reader) -> Self {
-        let symbol = reader.scale.symbol();
-        let (settled, limit) = match rack.settled_c {
-            Some(settled) => reader.pair(settled, rack.limit_c),
-            None => ("–".to_owned(), format!("{:.1}", reader.scale.temperature(rack.limit_c))),
-        };
-        let limit_word = said(reader.language, "limit", "límite");
         Self {
             record: rack.record,
             when: reader.moment(rack.at),
             verdict: rack.verdict,
             word: verdict(rack.verdict, reader.language).to_uppercase(),
-            figures: format!("{settled} {symbol} ({limit_word} {limit} {symbol})"),
+            figures: rack.figures.told(reader),
         }
     }
 }

@@ -12,6 +12,7 @@ use super::probes::entered;
 use crate::app::Failure;
 use crate::app::logbook::Entry;
 use crate::app::sign_off::{self, Asked};
+use crate::core::cycle::figures::Figures;
 use crate::core::record::{Body, Cycle, Record, SignedOff};
 use crate::core::signoff::OpenPoint;
 use crate::core::signoff::lapse::lapses;
@@ -219,8 +220,7 @@ fn last_racks(ledger: &Reader, machine: &str, but: Option<u64>) -> Result<Vec<Te
 }
 
 fn told(record: u64, cycle: &Cycle) -> TestRack {
-    let (verdict, settled_c, limit_c) = (cycle.verdict, cycle.rinse_min_c, cycle.limit_c);
-    TestRack { record, at: cycle.rinse_started, verdict, settled_c, limit_c }
+    TestRack { record, at: cycle.rinse_started, verdict: cycle.verdict, figures: Figures::of(cycle) }
 }
 
 /// A hash (SHA-256, base64url) of what is shown to whoever signs: limits and times, probes, the test rack, open points. A

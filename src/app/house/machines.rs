@@ -10,8 +10,7 @@ use crate::app::live::{Extremes, RECENT_S};
 use crate::core::alert::AlertNumber;
 use crate::core::alert::hours::Stretch;
 use crate::core::channel::{Place, Role};
-use crate::core::cycle::minimum::Unjudged;
-use crate::core::cycle::strength::OffRange;
+use crate::core::cycle::figures::Figures;
 use crate::core::monitored;
 use crate::core::reader::Reader;
 use crate::core::record::{Body, Cycle, Record};
@@ -125,10 +124,7 @@ pub(super) fn day_rack(record: u64, cycle: &Cycle, doubts: &[AlertNumber]) -> Da
         record,
         at: cycle.rinse_started,
         verdict: cycle.verdict,
-        settled_c: cycle.rinse_min_c,
-        unjudged: Unjudged::of(cycle),
-        limit_c: cycle.limit_c,
-        off_range: OffRange::of(cycle),
+        figures: Figures::of(cycle),
         wash_c: cycle.wash_min_c,
         in_doubt_by: doubts.iter().map(|alert| alert.0).collect(),
     }

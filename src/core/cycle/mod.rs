@@ -12,6 +12,7 @@ pub mod baseline;
 pub mod conveyor;
 pub mod counts;
 mod faults;
+pub mod figures;
 #[cfg(test)]
 pub(crate) mod fixture;
 pub mod judge;

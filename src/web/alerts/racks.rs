@@ -1,10 +1,8 @@
 //! The racks of an alert on its page, each with how it was judged.
 
-use super::words::words;
 use super::{Affected, Judged, Whole};
 use crate::core::alert::doubts::can_doubt;
 use crate::core::alert::{Condition, RACKS_NAMED_MAX};
-use crate::core::cycle::minimum::against;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::{ended, in_doubt, verdict};
 use crate::core::reader::Reader;
@@ -41,20 +39,11 @@ pub(super) fn listed(whole: &Whole, reader: &Reader) -> (Vec<Rack>, u64) {
 }
 
 pub(super) fn shown(rack: &Affected, condition: Condition, reader: &Reader) -> Rack {
-    let judged = rack.judged.map(|Judged { verdict: judged, settled_c, unjudged, limit_c }| {
-        let symbol = reader.scale.symbol();
-        let (settled, bound, beside) = against(settled_c, unjudged, limit_c, reader);
-        let unit = if settled_c.or(unjudged.map(|unjudged| unjudged.celsius)).is_some() {
-            format!(" {symbol}")
-        } else {
-            String::new()
-        };
-        let beside = beside.map(|word| format!(", {word}")).unwrap_or_default();
-        let measured = format!("{settled}{unit}{beside} ({} {bound} {symbol})", words(reader.language).limit);
+    let judged = rack.judged.map(|Judged { verdict: judged, figures }| {
         let doubted = can_doubt(condition) && judged.is_good();
         let (word, more) = (verdict(judged, reader.language).to_uppercase(), in_doubt(reader.language));
         let word = if doubted { format!("{word}, {more}") } else { word };
-        Seen { verdict: judged, doubted, word, measured }
+        Seen { verdict: judged, doubted, word, measured: figures.told(reader) }
     });
     let ended = ended(&reader.moment(rack.ended), reader.language);
     Rack { record: rack.record, ended, judged, after_gap: false }

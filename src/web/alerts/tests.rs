@@ -10,6 +10,7 @@ use tower::ServiceExt;
 use crate::core::access::{Right, Role};
 use crate::core::alert::trial::{Fact, Told};
 use crate::core::alert::{AlertNumber, Condition, Foreseen, Occasion, Route};
+use crate::core::cycle::figures::Figures;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::reader::{Language, Reader, Scale};
 use crate::core::record::{
@@ -460,9 +461,7 @@ fn a_rack_that_had_passed_is_told_as_in_doubt() {
             ended: crate::web::fixture::NOW,
             judged: Some(super::Judged {
                 verdict: judged,
-                settled_c: Some(83.0),
-                unjudged: None,
-                limit_c: 82.2,
+                figures: Figures { settled_c: Some(83.0), unjudged: None, limit_c: 82.2, off_range: None },
             }),
         };
         for (language, word, ended) in
@@ -496,6 +495,29 @@ fn a_rack_of_an_alert_shows_a_minimum_that_was_not_judged() {
         let affected = super::Affected { record: 7, ended: crate::web::fixture::NOW, judged };
         let reader = Reader { language, scale: Scale::Celsius, zone: TimeZone::UTC };
         let rack = super::racks::shown(&affected, Condition::Unproven, &reader);
+        assert_eq!(rack.judged.expect("it was judged").measured, told);
+    }
+}
+
+// Own promise: what decided is told first; the temperature of a weak rack may be fine. 25 mg/L: FDA Food Code
+// 4-501.114(A).
+#[test]
+fn a_weak_rack_of_an_alert_is_told_by_its_sanitizer() {
+    use crate::core::cycle::plate::Sanitizing;
+    use crate::core::cycle::verdict::Reason;
+    use crate::core::sanitizer::Refusal;
+    let mut cycle = crate::web::fixture::rack::cycle();
+    (cycle.rinse_min_c, cycle.limit_c, cycle.verdict) = (Some(58.6), 49.0, Verdict::Weak);
+    cycle.sanitizing = Sanitizing::Chlorine;
+    cycle.reasons = vec![Reason::Concentration { refusal: Refusal::TooWeak, mg_per_l: 10.0 }];
+    let judged = Some(super::Judged::of(&cycle));
+    let affected = super::Affected { record: 7, ended: crate::web::fixture::NOW, judged };
+    for (language, told) in [
+        (Language::English, "sanitizer 10 mg/L (limit 25 mg/L); 58.6 °C (limit 49.0 °C)"),
+        (Language::Spanish, "desinfectante 10 mg/L (límite 25 mg/L); 58.6 °C (límite 49.0 °C)"),
+    ] {
+        let reader = Reader { language, scale: Scale::Celsius, zone: TimeZone::UTC };
+        let rack = super::racks::shown(&affected, Condition::Weak, &reader);
         assert_eq!(rack.judged.expect("it was judged").measured, told);
     }
 }

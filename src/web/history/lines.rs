@@ -5,7 +5,6 @@ use super::story::{amended, lasting, put, told as sentence};
 use super::words::kind_word;
 use super::{DayLine, Doubted, GapLine, HistoryLine, Later, Page, Question, View};
 use crate::core::counted::Noun;
-use crate::core::cycle::minimum::against;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::{of_these_in_doubt, rack as rack_word, verdicts};
 use crate::core::daily::DayNumbers;
@@ -101,10 +100,6 @@ pub(super) fn told(line: &HistoryLine, reader: &Reader) -> Told {
 
 fn of_rack(rack: &DayRack, machine: &str, (late, amended): (bool, bool), reader: &Reader) -> RackTold {
     let language = reader.language;
-    let symbol = reader.scale.symbol();
-    let (settled, limit, unjudged) = against(rack.settled_c, rack.unjudged, rack.limit_c, reader);
-    let unjudged = unjudged.map(|word| format!(", {word}")).unwrap_or_default();
-    let off_range = rack.off_range.map(|off| format!("{}; ", off.told(language))).unwrap_or_default();
     let mut beside = Vec::new();
     beside.extend(late.then_some(said(language, "recorded late", "registrada tarde")));
     beside.extend(amended.then_some(said(language, "amended", "enmendada")));
@@ -115,10 +110,7 @@ fn of_rack(rack: &DayRack, machine: &str, (late, amended): (bool, bool), reader:
         doubts: rack.in_doubt_by.clone(),
         when: reader.moment(rack.at),
         machine: machine.to_owned(),
-        figures: format!(
-            "{off_range}{settled} {symbol}{unjudged}, {} {limit} {symbol}",
-            said(language, "limit", "límite")
-        ),
+        figures: rack.figures.told(reader),
         beside: beside.join(", "),
     }
 }

@@ -53,7 +53,7 @@ async fn racks_are_listed_with_what_is_damaged() {
     let page = get("/history?machine=dm1&verdict=cold&from=2026-11-01", Language::English).await;
     let wanted = [
         "href=\"cycles/48\"",
-        "82.19 °C, limit 82.20 °C",
+        "82.19 °C (limit 82.20 °C)",
         "recorded late, amended",
         "DAMAGED: record <a href=\"history/records/46\">46</a>",
         "show=racks&#38;machine=dm1&#38;from=2026-11-01&#38;verdict=cold&#38;older=46",

@@ -118,6 +118,7 @@ async fn an_open_page_is_told_of_its_machine_alone() {
 // cold at once by both. 25 mg/L: FDA Food Code 4-501.114(A).
 #[test]
 fn a_weak_rack_is_told_by_its_sanitizer() {
+    use crate::core::cycle::figures::Figures;
     use crate::core::cycle::plate::Sanitizing;
     use crate::core::cycle::strength::OffRange;
     use crate::core::cycle::verdict::{Reason, Verdict};
@@ -148,10 +149,12 @@ fn a_weak_rack_is_told_by_its_sanitizer() {
             record: 1234,
             at: crate::web::fixture::NOW,
             verdict,
-            settled_c: Some(58.6),
-            unjudged: None,
-            limit_c: 49.0,
-            off_range: OffRange::of(&cycle),
+            figures: Figures {
+                settled_c: Some(58.6),
+                unjudged: None,
+                limit_c: 49.0,
+                off_range: OffRange::of(&cycle),
+            },
             wash_c: None,
             in_doubt_by: Vec::new(),
         };
