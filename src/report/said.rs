@@ -20,6 +20,14 @@ pub fn said(body: &Body) -> String {
         Body::Cycle(cycle) => format!("cycle: {}", cycle.verdict),
         Body::Gap(gap) => of_gap(gap),
         Body::Check(check) => format!("{} by {}", of_check(check), check.by()),
+        Body::ServiceStart(start) if start.is_first() => {
+            let what = if start.from_file {
+                "a file was replayed into a new ledger"
+            } else {
+                "the service started for the first time"
+            };
+            format!("{what} (version {})", start.version)
+        }
         Body::ServiceStart(start) => {
             let after = if start.after_clean_stop { "an orderly end" } else { "an end without order" };
             let what = if start.from_file { "a file was replayed" } else { "the service started" };
@@ -212,7 +220,33 @@ fn of_key(change: &SigningKeyChange) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::core::record::ServiceStart;
     use crate::core::time::Timestamp;
+
+    // Own promise: a first start follows no end, of the service or of a replay.
+    #[test]
+    fn a_first_start_follows_nothing() {
+        let start = |last_record, from_file| {
+            let version = "0.1.0".to_owned();
+            let (after_clean_stop, replayed) = (true, 0);
+            said(&Body::ServiceStart(ServiceStart {
+                version,
+                last_record,
+                after_clean_stop,
+                from_file,
+                replayed,
+            }))
+        };
+        let before = Some(Timestamp::from_micros(0));
+        for (last_record, from_file, expected) in [
+            (None, false, "the service started for the first time (version 0.1.0)"),
+            (None, true, "a file was replayed into a new ledger (version 0.1.0)"),
+            (before, false, "the service started (version 0.1.0) after an orderly end"),
+            (before, true, "a file was replayed (version 0.1.0) after an orderly end"),
+        ] {
+            assert_eq!(start(last_record, from_file), expected);
+        }
+    }
 
     // Wording of our own.
     #[test]

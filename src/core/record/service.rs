@@ -21,6 +21,14 @@ pub struct ServiceStart {
     pub replayed: u64,
 }
 
+impl ServiceStart {
+    /// Whether the ledger begins with it: no run came before, so that none ended.
+    #[must_use]
+    pub const fn is_first(&self) -> bool {
+        self.last_record.is_none()
+    }
+}
+
 /// The service stopped in order.
 #[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
 pub struct ServiceStop {

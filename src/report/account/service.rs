@@ -24,8 +24,13 @@ fn text(body: &Body) -> Option<String> {
         return None;
     }
     Some(match body {
-        Body::ServiceStart(start) if start.last_record.is_none() && !start.from_file => {
-            format!("version {} started for the first time", start.version)
+        Body::ServiceStart(start) if start.is_first() => {
+            let what = if start.from_file {
+                "replayed a file into a new ledger"
+            } else {
+                "started for the first time"
+            };
+            format!("version {} {what}", start.version)
         }
         Body::ServiceStart(start) => {
             let before = if start.after_clean_stop { "an orderly stop" } else { "a stop without notice" };
@@ -141,9 +146,9 @@ mod tests {
     // Own promise: a first start follows no stop.
     #[test]
     fn a_first_start_is_told_as_the_first() {
-        let start = |last_record| {
+        let start = |last_record, from_file| {
             let version = "0.1.0".to_owned();
-            let (after_clean_stop, from_file, replayed) = (true, false, 0);
+            let (after_clean_stop, replayed) = (true, 0);
             text(&Body::ServiceStart(ServiceStart {
                 version,
                 last_record,
@@ -152,8 +157,9 @@ mod tests {
                 replayed,
             }))
         };
-        assert_eq!(start(None).as_deref(), Some("version 0.1.0 started for the first time"));
-        let again = start(Some(Timestamp::from_micros(0)));
+        assert_eq!(start(None, false).as_deref(), Some("version 0.1.0 started for the first time"));
+        assert_eq!(start(None, true).as_deref(), Some("version 0.1.0 replayed a file into a new ledger"));
+        let again = start(Some(Timestamp::from_micros(0)), false);
         assert_eq!(again.as_deref(), Some("version 0.1.0 started after an orderly stop"));
     }
 }

@@ -93,11 +93,18 @@ fn of_alert(body: &Body, reader: &Reader) -> String {
 }
 
 fn of_start(start: &ServiceStart, reader: &Reader) -> String {
-    if start.last_record.is_none() && !start.from_file {
-        let first = (
-            "the service started for the first time (version {version})",
-            "arrancó el servicio por primera vez (versión {version})",
-        );
+    if start.is_first() {
+        let first = if start.from_file {
+            (
+                "a file was replayed into a new ledger (version {version})",
+                "se reprodujo un archivo como comienzo del registro (versión {version})",
+            )
+        } else {
+            (
+                "the service started for the first time (version {version})",
+                "arrancó el servicio por primera vez (versión {version})",
+            )
+        };
         return put(reader.language, first, &[("version", &start.version)]);
     }
     let pair = match (start.from_file, start.after_clean_stop) {
