@@ -487,7 +487,13 @@ impl Examiner {
         if self.trust.keys.iter().any(|key| vouched(&chain, key, signer.from)) {
             return sealed_by(&signer.key, Some(signer.from));
         }
-        let flaw = Flaw::Unvouched { from: signer.from, standing: signer.standing.clone() };
+        let (key, from) = (signer.key.to_string(), signer.from);
+        let on_record = |key: &VerifyingKey| chain.keys.iter().any(|known| known.key == *key);
+        let flaw = if self.trust.keys.iter().any(on_record) {
+            Flaw::Unvouched { key, from, standing: signer.standing.clone() }
+        } else {
+            Flaw::Earlier { key, from }
+        };
         self.tell(None, flaw);
         None
     }

@@ -128,16 +128,28 @@ pub enum Flaw {
     /// The checkpoint is not signed by the key, nor by one that it vouches for.
     #[error("the checkpoint is not sealed by the key given, nor by one that this key vouches for")]
     Signature(#[source] CheckpointError),
-    /// It is signed by a key of the ledger for which the key given does not vouch.
+    /// It is signed by a later key of the ledger than the one given, and that one does not vouch for it.
     #[error(
-        "the checkpoint is sealed by a later key of the ledger, in force from record {from} on, for which the key given does not vouch{}",
+        "the checkpoint is sealed by «{key}», a later key of the ledger, in force from record {from} on, for which the key given does not vouch{}; give it with --key if you got it by other means",
         match .standing { Standing::Lost => ": the key before it was lost", Standing::First | Standing::Endorsed | Standing::Broken(_) => "" }
     )]
     Unvouched {
-        /// Record that brought the key into force.
+        /// The key.
+        key: String,
+        /// Record that brought it into force.
         from: u64,
         /// What speaks for it.
         standing: Standing,
+    },
+    /// It is signed by a key that is on record, and the one given is not by then: it came later, or is of another ledger.
+    #[error(
+        "the checkpoint is sealed by «{key}», in force from record {from} on, and the key given was not on record by then: it is a later key of the ledger, which does not vouch for earlier ones, or of another ledger; give the key of then with --key"
+    )]
+    Earlier {
+        /// The key that signed.
+        key: String,
+        /// Record that brought it into force.
+        from: u64,
     },
     /// It is signed by a key that was no longer in force.
     #[error("the checkpoint is sealed by a key that was replaced at record {from}")]
@@ -212,7 +224,7 @@ impl Flaw {
             Self::AlertMissing { .. } => "alert-missing",
             Self::Checkpoint(_) => "checkpoint",
             Self::Signature(_) => "signature",
-            Self::Unvouched { .. } => "key-not-vouched",
+            Self::Unvouched { .. } | Self::Earlier { .. } => "key-not-vouched",
             Self::Replaced { .. } => "key-replaced",
             Self::Size { .. } => "size",
             Self::Bounds { .. } => "bounds",

@@ -65,7 +65,11 @@ impl Ledger {
 
     /// Lines of the file: records 11 to 30 of 37, of minutes 12 to 30, and the two changes of the key.
     fn lines(&self, signer: &SigningKey) -> Vec<String> {
-        let (first, end, size) = (11, 31, 37);
+        self.lines_of(signer, (11, 31, 37))
+    }
+
+    /// Lines of the file: records `first` up to `end` of `size`, and the changes of the key by then.
+    fn lines_of(&self, signer: &SigningKey, (first, end, size): (u64, u64, u64)) -> Vec<String> {
         let proof = range_proof(self.leaves.as_slice(), first, end, size).expect("inside the tree");
         let hexes = |hashes: &[Hash]| hashes.iter().copied().map(Hex).collect();
         let header = Header {
@@ -87,7 +91,8 @@ impl Ledger {
             after: hexes(&proof.after),
         };
         let mut lines = vec![serde_json::to_string(&header).expect("JSON")];
-        for index in [0, 5].into_iter().chain(first..end) {
+        let changes = [0, 5].into_iter().filter(|index| *index < first);
+        for index in changes.clone().chain(first..end) {
             let place = usize::try_from(index).expect("small");
             let proof = || inclusion_proof(self.leaves.as_slice(), index, size).expect("inside");
             let entry = Entry {
@@ -99,7 +104,7 @@ impl Ledger {
             };
             lines.push(serde_json::to_string(&entry).expect("JSON"));
         }
-        let trailer = Trailer { records: end - first, apart: 2, traces: 0 };
+        let trailer = Trailer { records: end - first, apart: changes.count() as u64, traces: 0 };
         lines.push(serde_json::to_string(&trailer).expect("JSON"));
         lines
     }
@@ -147,6 +152,29 @@ fn no_other_key_will_do() {
     // A key that was replaced seals nothing any more, whoever has it.
     let stale = examine(&ledger.lines(&key(1)), by(&key(1))).expect("evidence");
     assert_eq!(codes(&stale), [("key-replaced", None)]);
+}
+
+// Own promise: whoever holds another key of the ledger than the one that sealed is told which of them is the later.
+#[test]
+fn a_key_that_does_not_fit_is_told_as_earlier_or_later() {
+    let told = |how, signer: &SigningKey, part, trusted: &SigningKey| {
+        let examined = examine(&Ledger::new(how).lines_of(signer, part), by(trusted)).expect("evidence");
+        let told = examined.findings.told.iter().map(|finding| finding.flaw.to_string());
+        told.collect::<Vec<_>>().join("; ")
+    };
+    let (earlier, later) = (key(1).verifying().to_string(), key(2).verifying().to_string());
+    for how in [KeyChange::Rotated, KeyChange::Lost] {
+        let before = told(how, &key(1), (1, 4, 4), &key(2));
+        let said =
+            format!("sealed by «{earlier}», in force from record 0 on, and the key given was not on record");
+        assert!(before.contains(&said) && !before.contains("sealed by a later key"), "{before}");
+    }
+    let after = told(KeyChange::Lost, &key(2), (11, 31, 37), &key(1));
+    assert!(
+        after.contains(&format!("sealed by «{later}», a later key of the ledger, in force from record 5")),
+        "{after}"
+    );
+    assert!(after.contains("the key before it was lost; give it with --key"), "{after}");
 }
 
 #[test]

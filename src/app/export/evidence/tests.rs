@@ -295,7 +295,7 @@ fn another_key_a_cut_file_and_another_file_are_told() {
     let stranger = SigningKey::from_seed("north-kitchen", &[8; 32]).expect("a name");
     let report = verify_export(&site.path("evidence.jsonl"), None, trust(&stranger), true).expect("checked");
     assert!(
-        report.outcome == Outcome::NotWhole && report.flaws[0].text.contains("does not vouch"),
+        report.outcome == Outcome::NotWhole && report.flaws[0].text.contains("was not on record by then"),
         "{report}"
     );
     site.edit("evidence.jsonl", |text| text[..text.len() * 2 / 3].to_owned());
