@@ -292,7 +292,7 @@ fn number(what: Field, value: f64, range: RangeInclusive<f64>) -> Result<(), Imp
     if range.contains(&value) { Ok(()) } else { Err(Impossible::OutOfRange { what, value, range }) }
 }
 
-/// How long after it was made a check came on record, where that is more than [`LATE_AFTER`].
+/// How long after it was made a check or a note came on record, where that is more than [`LATE_AFTER`].
 #[must_use]
 pub fn lateness(at: Timestamp, recorded: Timestamp) -> Option<Duration> {
     let late = recorded.since(at);

@@ -225,6 +225,11 @@ fn what_is_entered_is_judged_at_once() {
             &["The note is on record [record"],
         ),
         (vec!["enter", "note", "The hood was cleaned.", "--by", "AB"], 0, &["The note is on record"]),
+        (
+            vec!["enter", "note", "dm1", "The hood was cleaned.", "--by", "AB", "--at", &hour_ago],
+            0,
+            &["The note is on record", "Entered 60 min after it was made"],
+        ),
         (vec!["enter", "note", "dm9", "It is gone.", "--by", "AB"], 64, &["no machine is called «dm9»"]),
     ];
     let kitchen = Kitchen::new().opened();

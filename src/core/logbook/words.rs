@@ -66,7 +66,7 @@ pub fn tell(judgement: &Judgement, kind: CheckKind, lacking: Lacking<'_>, reader
     Told { verdict: say(language, verdict(judgement.good, kind)).to_owned(), why, steps, cautions }
 }
 
-/// That a check was entered late, and how late.
+/// That a check or a note was entered late, and how late.
 #[must_use]
 pub fn late(late_s: f64, language: Language) -> String {
     let minutes = (late_s / 60.0).round();
