@@ -49,7 +49,7 @@ pub(super) use bucket::network;
 pub use change::FIRST;
 pub(super) use gate::{Far, login_from, not_allowed, page_of, to_login, whence};
 pub use gate::{Requirement, protect, require};
-pub(super) use pages::{Row, asked};
+pub(super) use pages::{asked, listed};
 #[cfg(test)]
 pub(super) use routes::PAGES;
 pub use wanted::{Change, ChangeError, ChangeRefusal, Changed, TOKEN_DAYS_MAX};

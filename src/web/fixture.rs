@@ -67,6 +67,8 @@ pub(super) struct StillKitchen {
     pub(super) traces: Arc<tokio::sync::RwLock<()>>,
     /// What was asked for that changes something.
     pub(super) deeds: watch::Sender<Vec<String>>,
+    /// Whether the accounts cannot be read.
+    pub(super) accounts_unreadable: bool,
 }
 
 impl StillKitchen {
@@ -84,6 +86,7 @@ impl StillKitchen {
             stood: watch::Sender::new(None),
             traces: Arc::default(),
             deeds: watch::Sender::new(Vec::new()),
+            accounts_unreadable: false,
         }
     }
 

@@ -17,7 +17,7 @@ use serde::Deserialize;
 
 pub(super) use self::maintenance::{begin, show as show_maintenance};
 use self::words::{Words, words};
-use super::access::Row;
+use super::access;
 use super::access::store::{Account, Token};
 use super::attempt::NotOver;
 use super::frame::{self, Frame, Refusal, Tab};
@@ -221,8 +221,8 @@ struct SettingsPage<'a> {
     contacts: Vec<Seen>,
     ask: Option<String>,
     channels: Vec<Stood>,
-    accounts: Vec<Row>,
-    tokens: Vec<Row>,
+    /// Who may log in; `None` where that could not be read.
+    accounts: Option<String>,
     /// Whom to ask for another account; `None` for those who make them.
     ask_accounts: Option<String>,
     sections: Vec<(String, Vec<Line>)>,
@@ -230,11 +230,11 @@ struct SettingsPage<'a> {
 
 /// Shows contacts, channels and the configuration in force.
 pub(super) async fn show<K: Kitchen>(State(pages): State<Pages<K>>, person: Person) -> Response {
-    let (channels, entitled) = match tokio::try_join!(pages.kitchen.channels(), pages.kitchen.accounts()) {
-        Ok(found) => found,
+    let (channels, entitled) = tokio::join!(pages.kitchen.channels(), pages.kitchen.accounts());
+    let channels = match channels {
+        Ok(channels) => channels,
         Err(refused) => return frame::refuse(refused, &person, &pages.site, 0),
     };
-    let Entitled { accounts, tokens, now } = entitled;
     let reader = &person.reader;
     let words = words(reader.language);
     let open = pages.open().await;
@@ -259,14 +259,19 @@ pub(super) async fn show<K: Kitchen>(State(pages): State<Pages<K>>, person: Pers
         contacts: pages.kitchen.contacts().into_iter().map(|one| seen(one, &person)).collect(),
         ask: who::instead(&person, Right::Act, words.test),
         channels: channels.into_iter().map(|channel| stood(channel, reader)).collect(),
-        accounts: accounts.into_iter().map(|one| Row::account(one, reader)).collect(),
-        tokens: tokens.into_iter().map(|one| Row::token(one, now, reader)).collect(),
+        accounts: entitled.ok().and_then(|entitled| told(entitled, reader)),
         ask_accounts: who::instead(&person, Right::Accounts, words.accounts_change),
         sections: sections
             .map(|Section { header, notes }| (header, notes.into_iter().map(line).collect()))
             .collect(),
     };
     frame::page(StatusCode::OK, page.render())
+}
+
+/// Who may log in, in words.
+fn told(Entitled { accounts, tokens, now }: Entitled, reader: &Reader) -> Option<String> {
+    let told = access::listed(accounts, tokens, now, reader);
+    told.inspect_err(|error| tracing::error!(%error, "a part of a page could not be made")).ok()
 }
 
 fn seen((contact, tested): (Contact, Option<Tested>), person: &Person) -> Seen {

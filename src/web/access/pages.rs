@@ -240,18 +240,18 @@ impl<'a> OwnPage<'a> {
 
 /// A row of the list of accounts, or of tokens.
 #[derive(Debug)]
-pub(in crate::web) struct Row {
-    pub(in crate::web) name: String,
-    pub(in crate::web) shown: String,
-    pub(in crate::web) role: &'static str,
+struct Row {
+    name: String,
+    shown: String,
+    role: &'static str,
     /// When somebody last logged in; of a token, until when it counts.
-    pub(in crate::web) when: String,
-    pub(in crate::web) state: &'static str,
+    when: String,
+    state: &'static str,
     live: bool,
 }
 
 impl Row {
-    pub(in crate::web) fn account(account: Account, reader: &Reader) -> Self {
+    fn account(account: Account, reader: &Reader) -> Self {
         let words = words(reader.language);
         Self {
             when: account.last_login.map_or_else(|| words.never.to_owned(), |at| reader.moment(at)),
@@ -267,7 +267,7 @@ impl Row {
         }
     }
 
-    pub(in crate::web) fn token(token: Token, now: Timestamp, reader: &Reader) -> Self {
+    fn token(token: Token, now: Timestamp, reader: &Reader) -> Self {
         let live = !token.revoked && now < token.until;
         Self {
             when: reader.moment(token.until),
@@ -278,6 +278,30 @@ impl Row {
             name: token.name.into(),
         }
     }
+}
+
+/// All accounts and tokens for whoever may only look at them.
+#[derive(Template)]
+#[template(path = "web/access/pages/listed.html", config = ".askama.toml")]
+struct ListedPart {
+    words: &'static Words,
+    accounts: Vec<Row>,
+    tokens: Vec<Row>,
+}
+
+/// All accounts and tokens, as the page of accounts tells them, ready to be put into another.
+pub(in crate::web) fn listed(
+    accounts: Vec<Account>,
+    tokens: Vec<Token>,
+    now: Timestamp,
+    reader: &Reader,
+) -> Result<String, askama::Error> {
+    let part = ListedPart {
+        words: words(reader.language),
+        accounts: accounts.into_iter().map(|one| Row::account(one, reader)).collect(),
+        tokens: tokens.into_iter().map(|one| Row::token(one, now, reader)).collect(),
+    };
+    part.render()
 }
 
 /// The page of all accounts and tokens.

@@ -38,7 +38,7 @@ words! {
     token_hint: "It stands on record beside what the program does: small letters, digits, . _ -", "Queda registrado junto a lo que hace el programa: minúsculas, cifras, . _ -";
     role: "Role", "Función";
     roles: "What each role may do", "Qué puede hacer cada función";
-    last_login: "Last login", "Última entrada";
+    last_login: "Last login, by this computer's clock", "Última entrada, según el reloj de este equipo";
     never: "never", "nunca";
     disabled: "disabled", "desactivada";
     waits: "has a one-time secret", "tiene un secreto de un solo uso";
@@ -48,7 +48,7 @@ words! {
     tokens_hint: "A token lets a program in, with the rights of a role and until a day.", "Una ficha deja entrar a un programa, con los permisos de una función y hasta un día.";
     no_tokens: "There is none.", "No hay ninguna.";
     token: "Name of the token", "Nombre de la ficha";
-    until: "until", "hasta";
+    until: "counts until", "vale hasta el";
     ended: "ended", "terminada";
     revoke: "Revoke", "Revocar";
     revoke_now: "Yes, revoke", "Sí, revocar";

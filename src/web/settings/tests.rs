@@ -37,13 +37,41 @@ async fn settings_say_who_may_log_in() {
             "<b>Administrator</b> · admin · administrator<br><span class=\"hint\">Last login, by this computer's clock: Thu 26 Nov 2026, 12:00 UTC",
             "· gone · operator · disabled<br>",
             "clock: never",
-            "Token of a program: <b>export</b> · auditor<br><span class=\"hint\">counts until Fri 27 Nov 2026, 12:00 UTC",
+            "<h3>Tokens</h3>",
+            "<b>export</b> · auditor<br><span class=\"hint\">counts until Fri 27 Nov 2026, 12:00 UTC",
             "<b>old</b> · auditor · ended<br>",
         ] {
             assert!(page.replace("&#39;", "'").contains(said), "{role}: {said}: {page}");
         }
         assert_eq!(page.contains("href=\"accounts\""), role == Role::Administrator, "{role}");
         assert_eq!(page.contains("Ask: administrator."), role != Role::Administrator, "{role}");
+    }
+}
+
+// Own promise: accounts that cannot be read hide nothing else, and are not told as none.
+#[tokio::test]
+async fn settings_stand_where_the_accounts_cannot_be_read() {
+    let kitchen = StillKitchen { accounts_unreadable: true, ..StillKitchen::new() };
+    for (language, unread, advice, contacts) in [
+        (
+            Language::English,
+            "Accounts and tokens CANNOT BE READ",
+            "tell whoever looks after the gateway",
+            "Contacts",
+        ),
+        (
+            Language::Spanish,
+            "NO SE PUEDEN LEER las cuentas ni las fichas",
+            "avise a quien cuida del equipo",
+            "Contactos",
+        ),
+    ] {
+        let (status, page) = get(&kitchen, "/settings", Role::Manager, language).await;
+        assert_eq!(status, StatusCode::OK, "{page}");
+        for said in [unread, advice, contacts, "gateway.toml:7", "email:a@example.com"] {
+            assert!(page.contains(said), "{said}: {page}");
+        }
+        assert!(!page.contains("<b>Administrator</b>") && !page.contains("There is none"), "{page}");
     }
 }
 

@@ -16,9 +16,8 @@ words! {
     accounts: "Accounts", "Cuentas";
     accounts_what: "Who may log in, and what each may do.", "Quién puede entrar, y qué puede hacer cada cual.";
     accounts_change: "Make or change accounts and tokens", "Crear o cambiar cuentas y fichas";
-    last_login: "Last login, by this computer's clock", "Última entrada, según el reloj de este equipo";
-    token: "Token of a program:", "Ficha de un programa:";
-    token_until: "counts until", "vale hasta el";
+    accounts_unread: "Accounts and tokens CANNOT BE READ: nothing is told here of who may log in.", "NO SE PUEDEN LEER las cuentas ni las fichas: aquí no se dice quién puede entrar.";
+    accounts_unread_do: "Try again in a minute. If it stays so, tell whoever looks after the gateway: its journal says why, beside «the accounts cannot be read».", "Inténtelo en un minuto. Si sigue igual, avise a quien cuida del equipo: su registro de sucesos dice por qué, junto a «the accounts cannot be read».";
     contacts: "Contacts", "Contactos";
     none_contacts: "No contact is configured: nobody is told of an alert. Add a [[contact]].", "No hay ningún contacto: nadie recibe las alertas. Añada un [[contact]].";
     step: "step", "paso";
