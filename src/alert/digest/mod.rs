@@ -20,12 +20,12 @@ use serde::{Deserialize, Serialize};
 
 use crate::core::alert::Alert;
 use crate::core::cycle::counts::Counts;
-use crate::core::reader::Reader;
+use crate::core::reader::{Language, Reader};
 use crate::core::time::Timestamp;
 
 pub use checks::FailedCheck;
 pub use tally::Tally;
-pub use write::compose;
+pub use write::{compose, headline};
 
 /// What a digest is about.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
@@ -37,7 +37,7 @@ pub enum Span {
     Week,
 }
 
-/// One digest, for programs as it is: the `data` of its event.
+/// One digest, for programs as it is.
 #[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
 pub struct Digest {
     /// Day or week.
@@ -115,6 +115,18 @@ pub struct Checkpoint {
     /// The signed note that says the same, to be kept as it is; absent where nothing was signed.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub note: Option<String>,
+}
+
+/// The `data` of the event of a digest: the numbers, and what they come to in words.
+#[derive(Clone, PartialEq, Debug, Serialize)]
+pub struct DigestData<'a> {
+    /// The numbers.
+    #[serde(flatten)]
+    pub digest: &'a Digest,
+    /// Language of `summary`: `en`, `es`.
+    pub language: Language,
+    /// All of it in one line, for people.
+    pub summary: String,
 }
 
 /// What a digest needs to know beside its numbers.

@@ -92,6 +92,12 @@ pub fn compose(digest: &Digest, facts: &Facts<'_>, picture: Option<&Illustration
     DigestMessage { subject, text, html: page.render().unwrap_or_default() }
 }
 
+/// A digest in one line, for whoever has room for no more.
+#[must_use]
+pub fn headline(digest: &Digest, facts: &Facts<'_>) -> String {
+    Writer { digest, facts }.headline()
+}
+
 struct Writer<'a> {
     digest: &'a Digest,
     facts: &'a Facts<'a>,

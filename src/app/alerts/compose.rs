@@ -198,7 +198,9 @@ impl Composer {
     ) -> Option<CloudEvent> {
         let notice = match content {
             Content::Notice { notice, .. } => notice,
-            Content::Digest { span, first, .. } => return self.digest_event(key, (*span, first), written),
+            Content::Digest { span, first, contact, .. } => {
+                return self.digest_event(key, (*span, first), contact, written);
+            }
         };
         let words = self.words(notice, written, None);
         let data = AlertData::new(notice, &self.site, words.content.headline, self.link(notice, written));

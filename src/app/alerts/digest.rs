@@ -20,7 +20,7 @@ use super::letters::Content;
 use super::past::Raised;
 use super::story;
 use crate::alert::digest::tally::Tally;
-use crate::alert::digest::{Checkpoint, Digest, Facts, Span, compose};
+use crate::alert::digest::{Checkpoint, Digest, DigestData, Facts, Span, compose, headline};
 use crate::alert::email::{Mail, Picture};
 use crate::alert::event::{CloudEvent, Envelope};
 use crate::alert::message::Illustration;
@@ -177,11 +177,7 @@ impl Composer {
         let Route::Email(to) = route else { return None };
         let (digest, cycles) = self.counted(span)?;
         let contact = self.contact(contact)?;
-        let eye = reader::Reader {
-            language: contact.language,
-            scale: contact.units,
-            zone: self.settings().zone.clone(),
-        };
+        let eye = self.reading(contact.language, contact.units);
         let told = digest.most_telling().map(|machine| machine.machine.clone());
         let png = told.as_ref().and_then(|machine| picture(machine, &digest, &cycles, &eye));
         let facts = Facts { site: self.site(), reader: eye, link: self.public_url.as_deref() };
@@ -206,15 +202,20 @@ impl Composer {
         &self,
         key: &str,
         span: (Span, &str),
+        contact: &str,
         written: Timestamp,
     ) -> Option<CloudEvent> {
         let (digest, _) = self.counted(span)?;
+        let contact = self.contact(contact)?;
+        let eye = self.reading(contact.language, contact.units);
+        let facts = Facts { site: self.site(), reader: eye, link: self.public_url.as_deref() };
         let envelope = Envelope { key, source: &self.source, at: written };
         let word = match digest.span {
             Span::Day => "digest.day",
             Span::Week => "digest.week",
         };
-        let data = serde_json::to_value(&digest).ok()?;
+        let (language, summary) = (contact.language, headline(&digest, &facts));
+        let data = serde_json::to_value(DigestData { digest: &digest, language, summary }).ok()?;
         Some(CloudEvent::new(&envelope, word, None, data))
     }
 

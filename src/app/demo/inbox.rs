@@ -106,7 +106,7 @@ fn full() -> io::Error {
 /// One line of a message, such as «message to duty: dm1: final rinse too cold».
 fn line(contact: &str, event: &Value) -> String {
     let said = |name: &str| event.pointer(name).and_then(Value::as_str);
-    let what = said("/data/summary").or(said("/type")).unwrap_or("of an unknown kind");
+    let what = said("/data/summary").unwrap_or("(nothing that can be told in a line)");
     format!("message to {contact}: {what}").replace(char::is_control, " ")
 }
 
@@ -132,7 +132,7 @@ mod tests {
                     r#"{"type":"x.alert","data":{"summary":"dm1:\u001b[2J cold"}}"#,
                     StatusCode::NO_CONTENT,
                 ),
-                (TYPE, r#"{"type":"x.digest","data":{}}"#, StatusCode::NO_CONTENT),
+                (TYPE, r#"{"type":"x.other","data":{}}"#, StatusCode::NO_CONTENT),
                 (TYPE, "not JSON", StatusCode::BAD_REQUEST),
                 // What a page of elsewhere may send without being asked (Fetch, «CORS-safelisted»).
                 ("text/plain", r#"{"type":"x.forged"}"#, StatusCode::UNSUPPORTED_MEDIA_TYPE),
@@ -146,7 +146,10 @@ mod tests {
         let (served, ()) = tokio::join!(inbox.take(told, stop.clone()), visit);
         served.expect("it served");
         assert_eq!(lines.recv().await.as_deref(), Some("message to duty: dm1: [2J cold"));
-        assert_eq!(lines.recv().await.as_deref(), Some("message to duty: x.digest"));
+        assert_eq!(
+            lines.recv().await.as_deref(),
+            Some("message to duty: (nothing that can be told in a line)")
+        );
         let kept = std::fs::read_to_string(directory.path().join(FILE)).expect("a file");
         assert_eq!(kept.lines().count(), 2, "{kept}");
     }

@@ -123,6 +123,30 @@ fn why_a_message_was_given_up_is_told_to_each_reader() {
     assert_eq!(told(None, Language::Spanish), [("Respuesta", "550 as it was kept".to_owned())]);
 }
 
+// Own promise: a digest is of no alert, and its message is told as one.
+#[test]
+fn a_digest_is_told_as_one() {
+    for (language, said) in [
+        (Language::English, "ana was told by email:ana@example.org: digest (try 1)"),
+        (Language::Spanish, "Se avisó a ana por email:ana@example.org: resumen (intento 1)"),
+    ] {
+        let told = Notification {
+            key: "digest-day-2026-11-25-ana-email:ana@example.org".to_owned(),
+            alert: None,
+            occasion: None,
+            contact: "ana".to_owned(),
+            route: Route::Email("ana@example.org".to_owned()),
+            outcome: Outcome::Delivered,
+            attempts: 1,
+            error: None,
+            why: None,
+        };
+        let reader = Reader { language, scale: Scale::Celsius, zone: TimeZone::UTC };
+        let (what, ..) = trail::of(&Body::Notification(Box::new(told)), &reader).expect("a message");
+        assert_eq!(what, said);
+    }
+}
+
 // Own promise: who has been told stands above the story, each contact once, with when it was first.
 #[test]
 fn who_was_told_is_named() {

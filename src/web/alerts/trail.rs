@@ -368,7 +368,7 @@ pub(super) fn due_again(
 
 fn of_notification(notification: &Notification, language: Language) -> Told {
     let Notification { contact, route, attempts, .. } = notification;
-    let occasion = notification.occasion.map_or("", |occasion| say(language, in_occasion(occasion)));
+    let occasion = say(language, notification.occasion.map_or(("digest", "resumen"), in_occasion));
     let delivered = notification.outcome == Outcome::Delivered;
     let pair = if delivered {
         (

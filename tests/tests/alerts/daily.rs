@@ -55,6 +55,9 @@ fn the_digest_comes_once_over_restarts() {
     );
     let event = peers.webhook.next("the digest as an event");
     assert_eq!(event["event"]["type"], "dev.rinseward.digest.day", "{event}");
+    let data = &event["event"]["data"];
+    let summary = data["summary"].as_str().unwrap_or_default();
+    assert!(summary.starts_with("Yesterday, ") && data["language"] == "en", "{event}");
     gateway.stop();
     check_checkpoint(&office, &mail, &event);
     assert_ne!(bookmark(&office, "digest"), yesterday);
