@@ -2,7 +2,7 @@
 
 use super::words::Word;
 use super::{Axis, Line, Plot, Stroke, Tick, ticks};
-use crate::core::reader::Reader;
+use crate::core::reader::{Reader, filled};
 use crate::core::time::Timestamp;
 
 /// The last minutes of one machine.
@@ -71,23 +71,25 @@ pub fn plot(live: Live<'_>, reader: &Reader) -> Plot {
     // What the picture shows, for whoever does not see it; its title is read before.
     let shown = if nothing { super::cycle::capital(say(Word::NoData)) } else { newest.join(", ") };
     let limit = format!("{} {}", say(Word::Limit), reader.temperature(live.limit_c));
+    let time = reader.with_article(reader.clock_and_zone(live.to));
     let description = format!("{}. {shown}. {}.", reader.moment(live.to), super::cycle::capital(&limit));
     Plot {
         title,
         description,
-        x: axis(say(Word::MinutesAgo), from),
+        // By the clock, so that it holds also where nobody draws it anew.
+        x: axis(filled(say(Word::MinutesBefore), &[("time", &time)]), from),
         y: ticks::axis(reader.scale.symbol().to_owned(), low, high, 6, true),
         lines,
         ..Plot::default()
     }
 }
 
-/// Marks at whole minutes before now.
-fn axis(label: &str, from: f64) -> Axis {
+/// Marks at whole minutes before the end.
+fn axis(label: String, from: f64) -> Axis {
     let marks = (0..).map(|count| -count * MINUTES).take_while(|at| f64::from(*at) >= from - 1e-9);
     let mut ticks: Vec<Tick> = marks.map(|at| Tick { at: f64::from(at), label: (-at).to_string() }).collect();
     ticks.reverse();
-    Axis { label: label.to_owned(), from, to: 0.0, ticks }
+    Axis { label, from, to: 0.0, ticks }
 }
 
 #[cfg(test)]
@@ -96,6 +98,21 @@ mod tests {
 
     use super::*;
     use crate::core::reader::{Language, Scale};
+
+    // Own promise: the picture says by the clock when it ends, so that it holds also where nobody draws it anew.
+    #[test]
+    fn the_axis_says_before_when() {
+        let to = Timestamp::from_micros(1_795_694_400_000_000);
+        for (language, label) in [
+            (Language::English, "minutes before 12:00 UTC"),
+            (Language::Spanish, "minutos antes de las 12:00 UTC"),
+        ] {
+            let reader = Reader { language, scale: Scale::Celsius, zone: jiff::tz::TimeZone::UTC };
+            let from = to.minus(Duration::from_secs(600));
+            let live = Live { machine: "dm1", from, to, rinse: &[], wash: &[], limit_c: 82.2 };
+            assert_eq!(plot(live, &reader).x.label, label);
+        }
+    }
 
     // Own rules: a line is broken where nothing came, and where nothing came at all that is said.
     #[test]
