@@ -11,6 +11,7 @@ use axum::response::Response;
 use jiff::civil::Date;
 
 use self::words::{fault_word, place_word};
+use super::age::Line;
 use super::form::Field;
 use super::frame::{self, Frame, Refusal, Tab, said};
 use super::kitchen::{Kitchen, Pages};
@@ -139,7 +140,7 @@ pub trait Machines: Clone + Send + Sync + 'static {
 #[template(path = "web/machine/trace.html", config = ".askama.toml")]
 struct TracePart {
     plots: Plots,
-    rows: Vec<[String; 4]>,
+    rows: Vec<ProbeRow>,
     heads: [&'static str; 4],
     caption: &'static str,
 }
@@ -155,7 +156,7 @@ pub(super) async fn trace_part<K: Machines>(
     let heads = [
         say("Probe", "Sonda"),
         say("Place", "Lugar"),
-        say("Just now", "Ahora"),
+        say("Newest value", "Último valor"),
         say("In ten minutes", "En diez minutos"),
     ];
     let caption = say("What each probe shows", "Lo que muestra cada sonda");
@@ -164,27 +165,46 @@ pub(super) async fn trace_part<K: Machines>(
     Ok(Card { html })
 }
 
-fn probe_row(probe: &ProbeNow, reader: &Reader) -> [String; 4] {
+/// One probe, in words.
+struct ProbeRow {
+    channel: String,
+    place: String,
+    newest: Line,
+    extremes: String,
+}
+
+fn probe_row(probe: &ProbeNow, reader: &Reader) -> ProbeRow {
     let say = |english, spanish| said(reader.language, english, spanish);
-    let shown = match (probe.fault, probe.celsius, probe.seen) {
-        (Some(fault), ..) => fault_word(fault, reader.language).to_owned(),
+    let aged = |text, age| Line {
+        text,
+        age: Some(format!(", {}", ago(age, reader.language))),
+        rest: ")".to_owned(),
+        then: None,
+    };
+    let newest = match (probe.fault, probe.celsius, probe.seen) {
+        (Some(fault), ..) => fault_word(fault, reader.language).into(),
         (None, Some(celsius), Some((at, recency))) => {
             let value = format!("{} ({}", reader.temperature(celsius), reader.clock_and_zone(at));
             match recency {
-                Recency::Now => format!("{value})"),
-                Recency::Aged(age) => format!("{value}, {})", ago(age, reader.language)),
+                Recency::Now => format!("{value})").into(),
+                Recency::Aged(age) => aged(value, age),
                 Recency::Late(age) | Recency::Silent(age) => {
-                    format!("{}: {value}, {})", say("OLD", "ANTIGUA"), ago(age, reader.language))
+                    aged(format!("{}: {value}", say("OLD", "ANTIGUA")), age)
                 }
             }
         }
-        (None, ..) => say("nothing yet", "nada todavía").to_owned(),
+        (None, ..) => say("nothing yet", "nada todavía").into(),
     };
     let extremes = probe
         .extremes_c
         .map(|(low, high)| format!("{:.1} – {}", reader.scale.temperature(low), reader.temperature(high)));
     let place = place_word(probe.place, reader.language).to_owned();
-    [probe.channel.clone(), place, shown, extremes.unwrap_or_else(|| "–".to_owned())]
+    ProbeRow {
+        channel: probe.channel.clone(),
+        place,
+        newest,
+        extremes: extremes.unwrap_or_else(|| "–".to_owned()),
+    }
 }
 
 /// One rack, in words.

@@ -21,6 +21,7 @@
 //! where others are to reach it, or stands behind a proxy that does that.
 
 pub mod access;
+mod age;
 pub mod alerts;
 pub mod api;
 mod assets;

@@ -358,7 +358,10 @@ impl ProbeSeen {
             return Some(told);
         }
         let valued = last.corrected.is_some();
-        let old = self.recency(now).and_then(|recency| told::old(self.language, recency, valued));
+        let old = self
+            .recency(now)
+            .and_then(|recency| told::old(self.language, recency, valued))
+            .map(|old| old.to_string());
         old.or_else(|| last.fault.map(|fault| told::fault(self.language, fault).to_owned()))
     }
 

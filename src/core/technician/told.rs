@@ -1,10 +1,11 @@
 //! What a probe shows, in words: which way it moves, how old it is, and where to look for a fault.
 
+use std::fmt;
 use std::time::Duration;
 
 use super::gauge::Trend;
 use crate::core::presence::Recency;
-use crate::core::reader::{Language, said as say};
+use crate::core::reader::{Language, filled, said as say};
 use crate::core::reading::Fault;
 
 /// Arrow and word.
@@ -19,21 +20,44 @@ pub const fn trend(language: Language, trend: Trend) -> &'static str {
     }
 }
 
-/// That the newest value of a probe tells nothing of now, and how old it is; `None` where it counts. `valued`:
-/// whether there is a value to be seen beside it.
+/// That the newest value of a probe tells nothing of now, and how old it is.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Old {
+    /// What it is; this holds also when time has gone on.
+    pub what: &'static str,
+    /// How old it is, as that follows it.
+    pub age: String,
+}
+
+impl fmt::Display for Old {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}{}", self.what, self.age)
+    }
+}
+
+/// Whether and how the newest value of a probe is old; `None` where it counts. `valued`: whether there is a value to
+/// be seen beside it.
 #[must_use]
-pub fn old(language: Language, recency: Recency, valued: bool) -> Option<String> {
-    let (begin, age) = match recency {
+pub fn old(language: Language, recency: Recency, valued: bool) -> Option<Old> {
+    let (what, phrase, age) = match recency {
         Recency::Now | Recency::Aged(_) => return None,
-        Recency::Late(age) => {
-            (say(language, "OLD, and sent late: measured", "ANTIGUA, y enviada tarde: medida"), age)
-        }
-        Recency::Silent(age) if valued => {
-            (say(language, "SILENT: this was its last value,", "EN SILENCIO: este fue su último valor,"), age)
-        }
-        Recency::Silent(age) => (say(language, "SILENT: last heard", "EN SILENCIO: última noticia"), age),
+        Recency::Late(age) => (
+            say(language, "OLD, and sent late", "ANTIGUA, y enviada tarde"),
+            say(language, ": measured {ago}", ": medida {ago}"),
+            age,
+        ),
+        Recency::Silent(age) if valued => (
+            say(language, "SILENT: this was its last value", "EN SILENCIO: este fue su último valor"),
+            ", {ago}",
+            age,
+        ),
+        Recency::Silent(age) => (
+            say(language, "SILENT", "EN SILENCIO"),
+            say(language, ": last heard {ago}", ": última noticia {ago}"),
+            age,
+        ),
     };
-    Some(format!("{begin} {}", ago(age, language)))
+    Some(Old { what, age: filled(phrase, &[("ago", &ago(age, language))]) })
 }
 
 /// How old a value is that is shown with its age; `None` for every other.

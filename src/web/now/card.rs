@@ -16,6 +16,7 @@ use crate::core::reader::{Language, Reader, filled};
 use crate::core::sanitizer::shown as concentration;
 pub(in crate::web) use crate::core::technician::told::ago;
 use crate::core::time::Timestamp;
+use crate::web::age::Line;
 use crate::web::alerts::trail::subject;
 use crate::web::alerts::words::racks;
 use crate::web::frame::said;
@@ -131,8 +132,8 @@ struct CardPart<'a> {
     limit: String,
     ruler: Option<String>,
     off_scale: Option<String>,
-    lines: Vec<String>,
-    old: Option<String>,
+    lines: Vec<Line>,
+    old: Option<Line>,
     work: Option<String>,
 }
 
@@ -155,9 +156,14 @@ pub(in crate::web) fn card(
     let unjudged = judged.and_then(|rack| Some(rack.unjudged?.word(language)));
     let old = match glance.data {
         Data::Live => None,
-        Data::Old(Some(at)) => Some(format!("{} {}", words.old, ago(now.since(at), language))),
-        Data::Old(None) => Some(words.unheard.to_owned()),
-        Data::None => Some(words.no_data.to_owned()),
+        Data::Old(Some(at)) => Some(Line {
+            text: words.old.to_owned(),
+            age: Some(format!(" {}", ago(now.since(at), language))),
+            then: Some(format!(" {}", reader.near(at, now))),
+            rest: String::new(),
+        }),
+        Data::Old(None) => Some(words.unheard.into()),
+        Data::None => Some(words.no_data.into()),
     };
     let stand = Stand::of(glance, reader, now);
     let brief = up.is_empty();
@@ -193,7 +199,7 @@ pub(in crate::web) fn card(
         unjudged,
         measured,
         limit,
-        lines: lines(glance, words, reader),
+        lines: lines(glance, words, reader, now),
         old,
         work: glance
             .work_until
@@ -374,21 +380,29 @@ pub(in crate::web) fn told(finding: &Finding, reader: &Reader) -> String {
     format!("{what}: {measured} {symbol}, {bound} {limit} {symbol}")
 }
 
-fn lines(glance: &Glance, words: &Words, reader: &Reader) -> Vec<String> {
+fn lines(glance: &Glance, words: &Words, reader: &Reader, now: Timestamp) -> Vec<Line> {
     let mut lines = Vec::new();
     if let Some((tested, age)) = &glance.strength {
-        let (when, from) = (ago(*age, reader.language), tested.origin(reader.language));
-        lines.push(format!("{}: {} mg/L, {when}, {from}", words.sanitizer, concentration(tested.value)));
+        lines.push(Line {
+            text: format!("{}: {} mg/L", words.sanitizer, concentration(tested.value)),
+            age: Some(format!(", {}", ago(*age, reader.language))),
+            then: Some(format!(", {}", reader.near(tested.at, now))),
+            rest: format!(", {}", tested.origin(reader.language)),
+        });
     }
     let tank = match glance.tank {
         Some(Tank { celsius, least_c, aged }) => {
             let (tank, least) = reader.pair(celsius, least_c);
             let symbol = reader.scale.symbol();
-            let aged = aged.map(|age| format!(", {}", ago(age, reader.language))).unwrap_or_default();
-            Some(format!("{}: {tank} {symbol}{aged} ({} {least} {symbol})", words.tank, words.at_least))
+            Some(Line {
+                text: format!("{}: {tank} {symbol}", words.tank),
+                age: aged.map(|age| format!(", {}", ago(age, reader.language))),
+                then: aged.map(|age| format!(", {}", reader.near(now.minus(age), now))),
+                rest: format!(" ({} {least} {symbol})", words.at_least),
+            })
         }
         // Where no probe is in it, nothing is missing.
-        None => glance.watches_tank.then(|| words.tank_unknown.to_owned()),
+        None => glance.watches_tank.then(|| words.tank_unknown.into()),
     };
     lines.extend(tank);
     let counted = glance.today.iter().zip(Verdict::ALL).filter(|(count, _)| **count > 0);
@@ -399,7 +413,7 @@ fn lines(glance: &Glance, words: &Words, reader: &Reader) -> Vec<String> {
     if glance.in_doubt > 0 {
         today.push_str(&format!("; {}", overturned(glance.in_doubt, reader.language)));
     }
-    lines.push(format!("{}: {today}", words.today));
+    lines.push(format!("{}: {today}", words.today).into());
     lines
 }
 

@@ -11,6 +11,7 @@ use crate::core::reader::Reader;
 use crate::core::technician::gauge::KEPT_S;
 use crate::core::technician::told;
 use crate::core::technician::words::correction;
+use crate::web::age::Line;
 use crate::web::frame::said;
 use crate::web::now::Card;
 
@@ -30,7 +31,7 @@ struct CardPart<'a> {
     trend: &'static str,
     rate: Option<String>,
     heard: Option<String>,
-    troubles: Vec<String>,
+    troubles: Vec<Line>,
     /// That a comparison found it off.
     off: &'static str,
     lines: Vec<String>,
@@ -105,17 +106,20 @@ fn rate(per_s: f64) -> String {
     if per_s >= 0.5 { format!("{per_s:.1}/s") } else { format!("1/{:.0} s", 1.0 / per_s) }
 }
 
-fn troubles(seen: &Seen, words: &Words, reader: &Reader) -> Vec<String> {
+fn troubles(seen: &Seen, words: &Words, reader: &Reader) -> Vec<Line> {
     let language = reader.language;
-    let mut troubles = Vec::new();
-    let fault = || seen.fault.map(|fault| told::fault(language, fault).to_owned());
+    let mut troubles: Vec<Line> = Vec::new();
+    let fault = || seen.fault.map(|fault| told::fault(language, fault).into());
     match seen.recency {
-        None => troubles.push(words.unheard.to_owned()),
+        None => troubles.push(words.unheard.into()),
         Some(recency) => {
-            troubles.extend(told::old(language, recency, seen.shown_c.is_some()).or_else(fault));
+            let old = told::old(language, recency, seen.shown_c.is_some());
+            let old =
+                old.map(|old| Line { text: old.what.to_owned(), age: Some(old.age), ..Line::default() });
+            troubles.extend(old.or_else(fault));
         }
     }
-    let down = seen.down.iter().map(|(source, cause)| format!("{} «{source}»: {cause}", words.down));
+    let down = seen.down.iter().map(|(source, cause)| format!("{} «{source}»: {cause}", words.down).into());
     troubles.extend(down);
     troubles
 }

@@ -12,6 +12,7 @@ use crate::core::reader::{Language, Reader};
 use crate::core::sanitizer::shown;
 use crate::core::technician::told::ago;
 use crate::core::time::Timestamp;
+use crate::web::age::Line;
 use crate::web::frame::said;
 use crate::web::now::Card;
 
@@ -78,7 +79,7 @@ struct SolutionPart<'a> {
     what: &'static str,
     value: Option<String>,
     troubles: Vec<String>,
-    lines: Vec<String>,
+    lines: Vec<Line>,
 }
 
 /// A value with its unit.
@@ -133,13 +134,13 @@ fn troubles(seen: &SolutionSeen, words: &Words) -> Vec<String> {
 }
 
 /// When it was measured, and where that comes from.
-fn lines(seen: &SolutionSeen, words: &Words, reader: &Reader) -> Vec<String> {
+fn lines(seen: &SolutionSeen, words: &Words, reader: &Reader) -> Vec<Line> {
     let (Some(tested), Some(age)) = (&seen.tested, seen.age) else { return Vec::new() };
     let when = reader.near(tested.at, tested.at.plus(age));
     let record = tested.record.map(|record| format!(" [{} {record}]", words.record)).unwrap_or_default();
     vec![
-        format!("{when}, {}", ago(age, reader.language)),
-        format!("{}{record}", tested.origin(reader.language)),
+        Line { text: when, age: Some(format!(", {}", ago(age, reader.language))), ..Line::default() },
+        format!("{}{record}", tested.origin(reader.language)).into(),
     ]
 }
 
@@ -179,7 +180,12 @@ mod tests {
                 Some((100.0, 141, None)),
                 Strength,
                 false,
-                &["✓</span> well", "100 mg/L", "09:39 UTC, 2 h ago", "measured by its probe line"][..],
+                &[
+                    "✓</span> well",
+                    "100 mg/L",
+                    "09:39 UTC<span class=\"age\">, 2 h ago</span>",
+                    "measured by its probe line",
+                ][..],
             ),
             (
                 Spanish,

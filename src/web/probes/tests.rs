@@ -34,7 +34,7 @@ async fn each_probe_says_how_it_is() {
         "4.0/s",
         "+0.40 °C [record 17], holds until 2027-03-01",
         "1.50 s [record 18]",
-        "SILENT: this was its last value, 10 min ago",
+        "SILENT: this was its last value<span class=\"age\">, 10 min ago</span>",
         "«port&#60;1&#62;»: no such device",
         "NEVER CALIBRATED",
         "prove/dm1",

@@ -146,25 +146,37 @@ async fn a_page_without_a_place_says_so() {
     assert!(heard.as_str().is_some_and(|heard| heard.ends_with("EST") || heard.ends_with("EDT")), "{heard}");
 }
 
-// Own promise: a page that lost the gateway says so, and shows no rack as if it were of now: not how long ago it was,
-// nor the colour of its verdict.
+// Own promise: a page that lost the gateway says so, and shows nothing as if it were of now: not how long ago it was,
+// nor the colour of a verdict.
 #[tokio::test(flavor = "multi_thread")]
 async fn a_page_that_lost_the_gateway_shows_nothing_as_new() {
     let mut kitchen = Kitchen::open(0.15);
     let browser = member(&kitchen.site, &kitchen.gateway, "ana", "manager").await;
     kitchen.until_cold();
-    let screen = Chromium::open(kitchen.site.port, Wish::default()).await;
-    screen.enter_as(&browser).await;
-    screen.go("/").await;
-    let looks = "const age = document.querySelector('.age'), live = document.querySelector('[data-live]');
-        return [age.checkVisibility(), getComputedStyle(live).filter, document.querySelector('[data-made]').textContent]";
-    let before = screen.ask(looks).await;
-    assert!(before[0] == true && before[1] == "none", "{before}");
-    assert!(before[2].as_str().is_some_and(|made| made.contains(", ") && made.contains(':')), "{before}");
+    let looks = "const ages = [...document.querySelectorAll('main .age')], live = document.querySelector('[data-live]');
+        return [ages.some((age) => age.checkVisibility()), getComputedStyle(live).filter,
+            document.querySelector('[data-made]').textContent]";
+    let mut screens = Vec::new();
+    for page in ["/", "/machines/dm1", "/probes", "/probes/dm1/rinse"] {
+        let screen = Chromium::open(kitchen.site.port, Wish::default()).await;
+        screen.enter_as(&browser).await;
+        screen.go(page).await;
+        let before = screen.ask(looks).await;
+        assert!(before[0] == true && before[1] == "none", "{page}: {before}");
+        assert!(
+            before[2].as_str().is_some_and(|made| made.contains(", ") && made.contains(':')),
+            "{page}: {before}"
+        );
+        screens.push((page, screen));
+    }
     kitchen.gateway.stop();
-    screen.until_shown("No connection to the gateway: what you see is old.").await;
-    let after = screen.ask(looks).await;
-    assert!(after[0] == false && after[1] == "grayscale(1)", "{after}");
+    for (page, screen) in screens {
+        screen.until_shown("No connection to the gateway: what you see is old.").await;
+        let after = screen.ask(looks).await;
+        assert!(after[0] == false && after[1] == "grayscale(1)", "{page}: {after}");
+        let shown = screen.text().await;
+        assert!(!shown.contains(" ago") && !shown.contains("just now"), "{page}: {shown}");
+    }
 }
 
 // Slowloris (from memory): requests that never end hold a place for half a minute, and others are served beside

@@ -2,6 +2,7 @@ use std::time::Duration;
 
 use super::*;
 use crate::core::reader::Scale;
+use crate::web::fixture::NOW;
 
 fn rack(settled_c: f64) -> LastRack {
     LastRack {
@@ -72,13 +73,21 @@ fn an_aged_tank_says_how_old_it_is() {
     let seconds = Duration::from_secs;
     for (age_s, language, said) in [
         (None, Language::English, "<li>Wash tank: 66.4 °C (at least 65.6 °C)</li>"),
-        (Some(60), Language::English, "<li>Wash tank: 66.4 °C, 60 s ago (at least 65.6 °C)</li>"),
-        (Some(120), Language::Spanish, "<li>Tanque de lavado: 66.4 °C, hace 2 min (al menos 65.6 °C)</li>"),
+        (
+            Some(60),
+            Language::English,
+            "<li>Wash tank: 66.4 °C<span class=\"age\">, 60 s ago</span><span class=\"then\">, 11:59 UTC</span> (at least 65.6 °C)</li>",
+        ),
+        (
+            Some(120),
+            Language::Spanish,
+            "<li>Tanque de lavado: 66.4 °C<span class=\"age\">, hace 2 min</span><span class=\"then\">, 11:58 UTC</span> (al menos 65.6 °C)</li>",
+        ),
     ] {
         let tank = Tank { celsius: 66.4, least_c: 65.6, aged: age_s.map(seconds) };
         let glance = Glance { tank: Some(tank), ..glance() };
         let reader = Reader { language, scale: Scale::Celsius, zone: jiff::tz::TimeZone::UTC };
-        let made = card(&glance, &reader, Timestamp::from_micros(0), "").expect("a card");
+        let made = card(&glance, &reader, NOW, "").expect("a card");
         assert!(made.html.contains(said), "{said}: {}", made.html);
     }
     let reader = Reader { language: Language::English, scale: Scale::Celsius, zone: jiff::tz::TimeZone::UTC };
@@ -134,13 +143,21 @@ fn a_card_says_how_old_its_data_are() {
     let now = Timestamp::from_micros(1_795_694_400_000_000);
     let before = now.minus(Duration::from_secs(60));
     for (data, language, said) in [
-        (Data::Old(Some(before)), Language::English, "OLD DATA: last reading 60 s ago"),
+        (
+            Data::Old(Some(before)),
+            Language::English,
+            "OLD DATA: last reading<span class=\"age\"> 60 s ago</span><span class=\"then\"> 11:59 UTC</span>",
+        ),
         (
             Data::Old(None),
             Language::English,
             "OLD DATA: one of its probes was not heard since the gateway started",
         ),
-        (Data::Old(Some(before)), Language::Spanish, "DATOS ANTIGUOS: última lectura hace 60 s"),
+        (
+            Data::Old(Some(before)),
+            Language::Spanish,
+            "DATOS ANTIGUOS: última lectura<span class=\"age\"> hace 60 s</span><span class=\"then\"> 11:59 UTC</span>",
+        ),
         (
             Data::Old(None),
             Language::Spanish,
@@ -353,12 +370,12 @@ fn the_sanitizer_on_file_says_of_when_and_whence() {
         (
             Language::English,
             None,
-            "<li>Sanitizer on file: 100 mg/L, 2 h ago, measured by its probe line</li>",
+            "<li>Sanitizer on file: 100 mg/L<span class=\"age\">, 2 h ago</span><span class=\"then\">, 00:00 UTC</span>, measured by its probe line</li>",
         ),
         (
             Language::Spanish,
             Some("Ana"),
-            "<li>Desinfectante registrado: 100 mg/L, hace 2 h, prueba anotada por Ana</li>",
+            "<li>Desinfectante registrado: 100 mg/L<span class=\"age\">, hace 2 h</span><span class=\"then\">, 00:00 UTC</span>, prueba anotada por Ana</li>",
         ),
     ] {
         let at = Timestamp::from_micros(0);
