@@ -3,7 +3,10 @@
 use super::points::{finding, found, of_verdict, point};
 use super::{Block, Section, Words, lines, plain};
 use crate::core::channel::Place;
-use crate::core::record::{Basis, CalibrationDone, CalibrationPoint, Correction, ProvenProbe, SignedProbe};
+use crate::core::cycle::strength::OffRange;
+use crate::core::record::{
+    Basis, CalibrationDone, CalibrationPoint, Correction, Cycle, ProvenProbe, SignedProbe, TestCycle,
+};
 use crate::core::technician::words::correction as correction_of;
 use crate::report::pdf::words::Word;
 use crate::report::plot::{self, Size};
@@ -276,6 +279,14 @@ impl Words<'_> {
         vec![plain(probe), found, plain(&warmed.told(reader.language, reader.scale))]
     }
 
+    /// Verdict of the test cycle, when it was, and its sanitizer where that was outside its range.
+    fn result(&self, tested: TestCycle, cycle: &Cycle) -> String {
+        let judged = of_verdict(tested.verdict, &self.teller);
+        let (when, record) = (self.teller.stamp(cycle.rinse_started), self.say("record", "asiento"));
+        let off_range = OffRange::of(cycle).map(|off| format!("; {}", off.told(self.reader().language)));
+        format!("{judged}: {when}, {record} {}{}", tested.record, off_range.unwrap_or_default())
+    }
+
     /// The test cycle with its trace.
     pub(super) fn cycle(&self) -> Section {
         let reader = self.reader();
@@ -301,18 +312,11 @@ impl Words<'_> {
                         )
                     }
                 };
-                let result = format!(
-                    "{}: {}, {} {}",
-                    of_verdict(tested.verdict, &self.teller),
-                    self.teller.stamp(cycle.rinse_started),
-                    self.say("record", "asiento"),
-                    tested.record
-                );
                 let uncertainty = self.difference(cycle.uncertainty_c);
                 let minimum =
                     format!("{} ± {uncertainty}{basis}", against(tested.rinse_min_c, cycle.limit_c));
                 let mut rows = vec![
-                    self.row("Result", "Resultado", result),
+                    self.row("Result", "Resultado", self.result(tested, cycle)),
                     self.row("Settled final-rinse minimum", "Mínimo estable del enjuague", minimum),
                     self.row(
                         "Limit held for",

@@ -9,7 +9,7 @@ use super::*;
 use crate::core::alert::{AlertNumber, Condition};
 use crate::core::channel::Place;
 use crate::core::cycle::plate::{LimitSource, MachineKind, Sanitizing};
-use crate::core::cycle::verdict::{Finding, Verdict};
+use crate::core::cycle::verdict::{Finding, Reason, Verdict};
 use crate::core::effect::TraceReading;
 use crate::core::logbook;
 use crate::core::reader::Scale;
@@ -17,6 +17,7 @@ use crate::core::record::{
     Against, Basis, CalibrationPoint, Correction, DoseBasis, ProvenProbe, Rule, SignedPlate, SignedProbe,
     TestCycle, WindowFrom,
 };
+use crate::core::sanitizer::Refusal;
 use crate::core::signoff::OpenPoint;
 use crate::core::time::Timestamp;
 use crate::core::units::Celsius;
@@ -380,6 +381,24 @@ fn sheets_read_as_agreed() {
         let mut shown = Vec::new();
         text::write(&mut shown, &paper).expect("memory takes it");
         golden(&format!("sheet-{language}.txt"), &String::from_utf8(shown).expect("UTF-8"));
+    }
+}
+
+// Own promise: the sheet of a weak rack tells its sanitizer; the temperature may be fine.
+#[test]
+fn a_weak_rack_is_signed_with_its_sanitizer() {
+    let mut whole = whole();
+    whole.cycle.sanitizing = Sanitizing::Chlorine;
+    whole.cycle.reasons = vec![Reason::Concentration { refusal: Refusal::TooWeak, mg_per_l: 10.0 }];
+    for (language, said) in [
+        (Language::English, "; sanitizer 10 mg/L (limit 25 mg/L)"),
+        (Language::Spanish, "; desinfectante 10 mg/L (límite 25 mg/L)"),
+    ] {
+        let mut shown = Vec::new();
+        text::write(&mut shown, &whole.worded(&reader(language, Scale::Celsius))).expect("memory takes it");
+        let shown = String::from_utf8(shown).expect("UTF-8");
+        let shown = shown.split_whitespace().collect::<Vec<&str>>().join(" ");
+        assert!(shown.contains(said), "{shown}");
     }
 }
 
