@@ -346,7 +346,7 @@ const ABOUT_CHARS_MAX: usize = 80;
 fn what_and_where(teller: &Teller<'_>) -> String {
     let alert = teller.alert();
     let mut line = format!("{} – {}", teller.say(conditions::title(alert.condition)), teller.where_());
-    if let Some(detail) = teller.detail(ABOUT_CHARS_MAX) {
+    if let Some(detail) = teller.detail(&|text| text.chars().count() <= ABOUT_CHARS_MAX) {
         line.push_str(&format!(": {detail}"));
     }
     match before(teller) {

@@ -139,17 +139,20 @@ impl<'a> Teller<'a> {
         }
     }
 
-    /// What stands behind the machine in the first line: the figures, or what it is about, named one by one in so many
-    /// characters, else the first with how many more there are.
-    pub(super) fn detail(&self, chars_max: usize) -> Option<String> {
+    /// What stands behind the machine in the first line: the figures, or what it is about, named one by one where that
+    /// fits, else the first with how many more there are. A long name is shortened, never the count behind it.
+    pub(super) fn detail(&self, fits: &dyn Fn(&str) -> bool) -> Option<String> {
         let about = || {
             let all = self.each_about();
             let joined = all.join(", ");
             match all.as_slice() {
                 [] => None,
-                [first, more @ ..] if !more.is_empty() && joined.chars().count() > chars_max => {
+                [first, more @ ..] if !more.is_empty() && !fits(&joined) => {
                     let more = more.len().to_string();
-                    Some(self.with(Phrase::FirstAndMore, &[("first", first), ("more", &more)]))
+                    let told =
+                        |first: &str| self.with(Phrase::FirstAndMore, &[("first", first), ("more", &more)]);
+                    let mut shorter = (1..NAME_CHARS_MAX).rev().map(|chars| told(&one_line(first, chars)));
+                    Some(told(first)).filter(|whole| fits(whole)).or_else(|| shorter.find(|told| fits(told)))
                 }
                 [_, ..] => Some(joined),
             }

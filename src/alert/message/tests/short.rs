@@ -48,3 +48,19 @@ proptest! {
         prop_assert!(!message.subject.contains(['\r', '\n']));
     }
 }
+
+// Own promise: how many more there are is never cut off; the name before it is. «€» takes two septets.
+#[test]
+fn a_long_name_leaves_room_for_how_many_more_there_are() {
+    for (language, more) in [(Language::English, " and 2 more."), (Language::Spanish, " y 2 mas.")] {
+        for name in ["dm1/the-probe-at-the-far-end-of-the-final-rinse-manifold", &"€".repeat(60)] {
+            let mut notice = notice(Condition::ProbeSilent, Occasion::Raised, language, Scale::Celsius);
+            notice.alert.measured = None;
+            notice.alert.about = vec![name.to_owned(), "dm1/wash".to_owned(), "dm1/rinse".to_owned()];
+            let message = told(&notice);
+            let begin: String = name.chars().take(10).collect();
+            assert!(message.short.contains(&begin) && message.short.contains(more), "{}", message.short);
+            assert!(septets(&message.short) <= Some(SEPTETS_MAX), "{}", message.short);
+        }
+    }
+}
