@@ -57,33 +57,62 @@ pub fn table<'a>(
     alerts: impl Iterator<Item = (&'a Alert, Option<Timestamp>)>,
     reader: &Reader,
 ) -> io::Result<()> {
-    let mut count = 0;
+    let mut rows = vec![HEADS.map(str::to_owned)];
     for (alert, closed) in alerts {
-        if count == 0 {
+        if rows.len() == 1 {
             writeln!(out, "Times are those of {}.", zone_name(&reader.zone, alert.since))?;
-            writeln!(
-                out,
-                "{:>6}  {:<16}  {:<12}  {:<20}  {:<18}  {:>5}  STATE",
-                "NUMBER", "SINCE", "MACHINE", "CONDITION", "MEASURED", "RACKS"
-            )?;
         }
-        count += 1;
-        let state = match closed {
-            Some(_) => "closed".to_owned(),
-            None => standing(alert),
-        };
+        rows.push(row(alert, closed, reader));
+    }
+    if rows.len() == 1 {
+        return writeln!(out, "No alerts.");
+    }
+    let mut widths = WIDTHS_MIN;
+    for row in &rows {
+        for (width, cell) in widths.iter_mut().zip(row) {
+            *width = (*width).max(cell.chars().count());
+        }
+    }
+    let [number_wide, since_wide, machine_wide, condition_wide, measured_wide, racks_wide] = widths;
+    for [number, since, machine, condition, measured, racks, state] in &rows {
         writeln!(
             out,
-            "{:>6}  {:<16}  {:<12}  {:<20}  {:<18}  {:>5}  {state}",
-            alert.number,
-            minute(alert.since, &reader.zone),
-            alert.machine.as_deref().unwrap_or("site"),
-            alert.condition,
-            against(alert, reader),
-            alert.racks.count,
+            "{number:>number_wide$}  {since:<since_wide$}  {machine:<machine_wide$}  {condition:<condition_wide$}  \
+             {measured:<measured_wide$}  {racks:>racks_wide$}  {state}",
         )?;
     }
-    if count == 0 { writeln!(out, "No alerts.") } else { Ok(()) }
+    Ok(())
+}
+
+/// Heads of the table, and the least width of each column but the last: a usual list looks the same every time.
+const HEADS: [&str; 7] = ["NUMBER", "SINCE", "MACHINE", "CONDITION", "MEASURED", "RACKS", "STATE"];
+const WIDTHS_MIN: [usize; 6] = [6, 16, 12, 20, 18, 5];
+
+/// Most characters of a cell (own choice: figures with their limit, or two names); the story of an alert has the whole.
+const CELL_CHARS_MAX: usize = 40;
+
+fn row(alert: &Alert, closed: Option<Timestamp>, reader: &Reader) -> [String; 7] {
+    let state = closed.map_or_else(|| standing(alert), |_| "closed".to_owned());
+    let cells = [
+        alert.number.to_string(),
+        minute(alert.since, &reader.zone),
+        alert.machine.clone().unwrap_or_else(|| "site".to_owned()),
+        alert.condition.to_string(),
+        against(alert, reader),
+        alert.racks.count.to_string(),
+    ];
+    let [number, since, machine, condition, measured, racks] = cells.map(|text| cell(&text));
+    [number, since, machine, condition, measured, racks, state]
+}
+
+/// On one line, at most so long; what is cut ends with an ellipsis.
+fn cell(text: &str) -> String {
+    let line: String = text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
+    if line.chars().count() <= CELL_CHARS_MAX {
+        return line;
+    }
+    let kept: String = line.chars().take(CELL_CHARS_MAX - 1).collect();
+    format!("{}…", kept.trim_end())
 }
 
 /// Where an alert stands, in a few words.
@@ -342,6 +371,45 @@ mod tests {
 
     use super::*;
     use crate::core::reader::Scale;
+
+    // Regression: a text longer than its column pushed what followed out of its own. What is too long is cut.
+    #[test]
+    fn the_columns_of_the_list_stand_under_each_other() {
+        let since = "2026-11-28T12:08:00Z".parse::<Timestamp>().expect("an instant");
+        let about = |condition, about: &[&str]| Alert {
+            condition,
+            machine: None,
+            measured: None,
+            limit: None,
+            about: about.iter().map(|text| (*text).to_owned()).collect(),
+            ..Alert::trial(since)
+        };
+        let alerts = [
+            Alert::trial(since),
+            about(
+                Condition::SuppliesShort,
+                &["detergent,sanitizer: the can\nis empty and another is ordered"],
+            ),
+            about(Condition::ProbeSilent, &["dm1/rinse", "dm1/wash-tank"]),
+            Alert { machine: Some("the machine behind the bakery".to_owned()), ..Alert::trial(since) },
+            about(Condition::DiskFilling, &[]),
+        ];
+        let reader = Reader { language: Language::English, scale: Scale::Celsius, zone: TimeZone::UTC };
+        let mut out = Vec::new();
+        table(&mut out, alerts.iter().map(|alert| (alert, None)), &reader).expect("memory takes it");
+        let out = String::from_utf8(out).expect("text");
+        let lines: Vec<Vec<char>> = out.lines().skip(1).map(|line| line.chars().collect()).collect();
+        let head: String = lines[0].iter().collect();
+        assert_eq!(lines.len(), 1 + alerts.len(), "{out}");
+        for name in ["SINCE", "MACHINE", "CONDITION", "MEASURED", "STATE"] {
+            let at = head.find(name).expect("a column");
+            for line in &lines {
+                let apart = line[at - 2..at].iter().all(|c| *c == ' ');
+                assert!(apart && (line[at] != ' ' || name == "MEASURED"), "{name}: {out}");
+            }
+        }
+        assert!(out.contains('…'), "{out}");
+    }
 
     // Regression: that it had come back stood only among the lines of its story.
     #[test]
