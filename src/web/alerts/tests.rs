@@ -1,4 +1,5 @@
 mod deeds;
+mod racks;
 mod told;
 
 use axum::extract::Request;
@@ -10,8 +11,6 @@ use tower::ServiceExt;
 use crate::core::access::{Right, Role};
 use crate::core::alert::trial::{Fact, Told};
 use crate::core::alert::{AlertNumber, Condition, Foreseen, Occasion, Route};
-use crate::core::cycle::figures::Figures;
-use crate::core::cycle::verdict::Verdict;
 use crate::core::reader::{Language, Reader, Scale};
 use crate::core::record::{
     AlertChanged, AlertClosed, AlertRaised, Amendment, AmendmentChange, Body, Change, Check, CheckKind,
@@ -468,80 +467,4 @@ async fn heard(kitchen: &StillKitchen, path: &str) -> String {
         heard.push_str(std::str::from_utf8(&more).expect("text"));
     }
     heard
-}
-
-// Own rule: a rack that had passed is told as in doubt by the alert that put it so, and by no other; what an alert keeps
-// of it is when it ended, and it says so.
-#[test]
-fn a_rack_that_had_passed_is_told_as_in_doubt() {
-    for (condition, judged, english, spanish) in [
-        (Condition::Weak, Verdict::Pass, "PASS, in doubt", "CORRECTA, en duda"),
-        (Condition::ThermometerOff, Verdict::Narrow, "NARROW, in doubt", "JUSTA, en duda"),
-        (Condition::Weak, Verdict::Weak, "WEAK", "FUERA DE RANGO"),
-        (Condition::Narrow, Verdict::Narrow, "NARROW", "JUSTA"),
-    ] {
-        let affected = super::Affected {
-            record: 7,
-            ended: crate::web::fixture::NOW,
-            judged: Some(super::Judged {
-                verdict: judged,
-                figures: Figures { settled_c: Some(83.0), unjudged: None, limit_c: 82.2, off_range: None },
-            }),
-        };
-        for (language, word, ended) in
-            [(Language::English, english, "ended "), (Language::Spanish, spanish, "terminada ")]
-        {
-            let rack = super::racks::shown(
-                &affected,
-                condition,
-                &Reader { language, scale: Scale::Celsius, zone: TimeZone::UTC },
-            );
-            let seen = rack.judged.expect("it was judged");
-            assert_eq!((seen.word.as_str(), seen.doubted), (word, word.contains(',')));
-            assert!(rack.ended.starts_with(ended), "{}", rack.ended);
-        }
-    }
-}
-
-// Own promise: a minimum that was not judged is told with that, as elsewhere; where there is none, a dash.
-#[test]
-fn a_rack_of_an_alert_shows_a_minimum_that_was_not_judged() {
-    let mut cycle = crate::web::fixture::rack::cycle();
-    (cycle.rinse_min_raw_c, cycle.rinse_min_corrected_c, cycle.limit_c) = (Some(62.611), None, 82.2);
-    cycle.put_in_doubt(crate::core::cycle::verdict::Reason::WorkedOn);
-    for (raw, language, told) in [
-        (Some(62.611), Language::English, "62.6 °C, not judged (worked on) (limit 82.2 °C)"),
-        (Some(62.611), Language::Spanish, "62.6 °C, no evaluado (en trabajos) (límite 82.2 °C)"),
-        (None, Language::English, "– (limit 82.2 °C)"),
-    ] {
-        cycle.rinse_min_raw_c = raw;
-        let judged = Some(super::Judged::of(&cycle));
-        let affected = super::Affected { record: 7, ended: crate::web::fixture::NOW, judged };
-        let reader = Reader { language, scale: Scale::Celsius, zone: TimeZone::UTC };
-        let rack = super::racks::shown(&affected, Condition::Unproven, &reader);
-        assert_eq!(rack.judged.expect("it was judged").measured, told);
-    }
-}
-
-// Own promise: what decided is told first; the temperature of a weak rack may be fine. 25 mg/L: FDA Food Code
-// 4-501.114(A).
-#[test]
-fn a_weak_rack_of_an_alert_is_told_by_its_sanitizer() {
-    use crate::core::cycle::plate::Sanitizing;
-    use crate::core::cycle::verdict::Reason;
-    use crate::core::sanitizer::Refusal;
-    let mut cycle = crate::web::fixture::rack::cycle();
-    (cycle.rinse_min_c, cycle.limit_c, cycle.verdict) = (Some(58.6), 49.0, Verdict::Weak);
-    cycle.sanitizing = Sanitizing::Chlorine;
-    cycle.reasons = vec![Reason::Concentration { refusal: Refusal::TooWeak, mg_per_l: 10.0 }];
-    let judged = Some(super::Judged::of(&cycle));
-    let affected = super::Affected { record: 7, ended: crate::web::fixture::NOW, judged };
-    for (language, told) in [
-        (Language::English, "sanitizer 10 mg/L (limit 25 mg/L); 58.6 °C (limit 49.0 °C)"),
-        (Language::Spanish, "desinfectante 10 mg/L (límite 25 mg/L); 58.6 °C (límite 49.0 °C)"),
-    ] {
-        let reader = Reader { language, scale: Scale::Celsius, zone: TimeZone::UTC };
-        let rack = super::racks::shown(&affected, Condition::Weak, &reader);
-        assert_eq!(rack.judged.expect("it was judged").measured, told);
-    }
 }
