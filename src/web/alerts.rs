@@ -358,12 +358,7 @@ async fn answer<K: Kitchen>(
         returned: whole.alert.returns.told(whole.alert.came_back(), reader),
         standing: standing(&whole.alert, whole.closed, reader),
         missing: missing(&whole.alert, whole.closed, reader.language),
-        amended: head::rests_on(&whole.trail, &whole.alert.racks.named, reader)
-            .into_iter()
-            .chain(
-                whole.late.iter().map(|late| (others::late(*late, &whole.alert, reader, now), late.record)),
-            )
-            .collect(),
+        amended: amended(&whole, reader, now),
         others: others::told(&whole, reader.language),
         waiting: whole.closed.is_none() && whole.alert.acknowledged.is_none(),
         not_taking: who::instead(person, Right::Acknowledge, link.acknowledge),
@@ -383,13 +378,7 @@ async fn answer<K: Kitchen>(
         trail: told,
         later,
         reached: if whole.closed.is_none() { head::reached(&whole.trail, reader, now) } else { Vec::new() },
-        next: match whole.foreseen.as_ref().filter(|next| holds(next, &whole.alert)) {
-            Some(next) => Some(words::foreseen(next, reader, now)),
-            None if whole.closed.is_none() && lasts_unanswered(&whole.alert) => {
-                Some(words::nobody_else(reader.language).to_owned())
-            }
-            None => None,
-        },
+        next: next(&whole, reader, now),
         overdue: head::overdue(&whole.alert, &whole.trail, reader, now),
         entries: entries(&whole, person),
         note: typed.note,
@@ -413,6 +402,25 @@ fn folded_story(whole: &Whole, reader: &Reader) -> (Vec<Happened>, Vec<Happened>
     let first = if told.len() > STORY_SHOWN_MAX + 1 { STORY_SHOWN_MAX } else { told.len() };
     let later = told.split_off(first);
     (told, later)
+}
+
+/// What was withdrawn or corrected of the entries that it rests on, and good tests that came late.
+fn amended(whole: &Whole, reader: &Reader, now: Timestamp) -> Vec<(String, u64)> {
+    let mut amended = head::rests_on(&whole.trail, &whole.alert.racks.named, reader);
+    let late = |late: &Late| (others::late(*late, &whole.alert, reader, now), late.record);
+    amended.extend(whole.late.iter().map(late));
+    amended
+}
+
+/// Who is told next, or that nobody else is.
+fn next(whole: &Whole, reader: &Reader, now: Timestamp) -> Option<String> {
+    match whole.foreseen.as_ref().filter(|next| holds(next, &whole.alert)) {
+        Some(next) => Some(words::foreseen(next, reader, now)),
+        None if whole.closed.is_none() && lasts_unanswered(&whole.alert) => {
+            Some(words::nobody_else(reader.language).to_owned())
+        }
+        None => None,
+    }
 }
 
 /// Whether what is foreseen can come of an alert as it is: once somebody takes care, nobody is told for want of them.

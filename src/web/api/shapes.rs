@@ -327,14 +327,6 @@ fn sent() -> Value {
         "type": "string", "pattern": format!("^[^{CONTROL}]*[^{BLANK}{CONTROL}][^{CONTROL}]*$"),
         "maxLength": NAME_BYTES_MAX, "description": format!("One line of at most {NAME_BYTES_MAX} bytes (UTF-8)."),
     });
-    let at = json!({ "type": "string", "format": "date-time", "description": "When it was made; now where it is left out." });
-    let check = |kind: &str, properties: Value, required: Value| {
-        let mut shape = json!({ "type": "object", "properties": properties, "required": required, "additionalProperties": false });
-        shape["properties"]["check"] = json!({ "const": kind });
-        shape["properties"]["at"] = at.clone();
-        shape
-    };
-    let celsius = |about: &str| json!({ "type": "number", "description": format!("{about}, °C") });
     json!({
         "Acknowledging": {
             "type": "object",
@@ -360,24 +352,7 @@ fn sent() -> Value {
             "properties": {
                 "machine": { "type": ["string", "null"], "description": "null is the whole site." },
                 "late": { "type": "boolean", "description": "Whether one from long ago is meant." },
-                "check": { "oneOf": [
-                    check("sanitizer", json!({
-                        "mg_per_l": { "type": "number", "description": "mg/L" },
-                        "ph": { "type": ["number", "null"] },
-                        "solution_c": { "type": ["number", "null"], "description": "Solution, °C" },
-                        "method": { "type": ["string", "null"] },
-                    }), json!(["check", "mg_per_l"])),
-                    check("supply", json!({
-                        "enough": { "type": "boolean", "description": "Whether everything was there, or was filled up." },
-                        "short": { "type": "array", "items": { "enum": Supply::ALL.map(Supply::as_str) } },
-                        "note": { "type": ["string", "null"] },
-                    }), json!(["check", "enough"])),
-                    check("drain-and-clean", json!({ "note": { "type": ["string", "null"] } }), json!(["check"])),
-                    check("thermometer", json!({
-                        "what": name, "shown_c": celsius("Shown"), "reference_c": celsius("Reference"),
-                        "tolerance_c": celsius("Largest good difference"), "reference": name,
-                    }), json!(["check", "what", "shown_c", "reference_c", "tolerance_c", "reference"])),
-                ] },
+                "check": { "oneOf": entered(&name) },
             },
             "required": ["check"],
             "additionalProperties": false,
@@ -387,6 +362,48 @@ fn sent() -> Value {
             ],
         },
     })
+}
+
+/// What is entered of each kind of check.
+fn entered(name: &Value) -> Vec<Value> {
+    let at = json!({ "type": "string", "format": "date-time", "description": "When it was made; now where it is left out." });
+    let check = |kind: &str, properties: Value, required: Value| {
+        let mut shape = json!({ "type": "object", "properties": properties, "required": required, "additionalProperties": false });
+        shape["properties"]["check"] = json!({ "const": kind });
+        shape["properties"]["at"] = at.clone();
+        shape
+    };
+    let celsius = |about: &str| json!({ "type": "number", "description": format!("{about}, °C") });
+    vec![
+        check(
+            "sanitizer",
+            json!({
+                "mg_per_l": { "type": "number", "description": "mg/L" },
+                "ph": { "type": ["number", "null"] },
+                "solution_c": { "type": ["number", "null"], "description": "Solution, °C" },
+                "method": { "type": ["string", "null"] },
+            }),
+            json!(["check", "mg_per_l"]),
+        ),
+        check(
+            "supply",
+            json!({
+                "enough": { "type": "boolean", "description": "Whether everything was there, or was filled up." },
+                "short": { "type": "array", "items": { "enum": Supply::ALL.map(Supply::as_str) } },
+                "note": { "type": ["string", "null"] },
+            }),
+            json!(["check", "enough"]),
+        ),
+        check("drain-and-clean", json!({ "note": { "type": ["string", "null"] } }), json!(["check"])),
+        check(
+            "thermometer",
+            json!({
+                "what": name, "shown_c": celsius("Shown"), "reference_c": celsius("Reference"),
+                "tolerance_c": celsius("Largest good difference"), "reference": name,
+            }),
+            json!(["check", "what", "shown_c", "reference_c", "tolerance_c", "reference"]),
+        ),
+    ]
 }
 
 /// Answers that are no list.

@@ -127,11 +127,7 @@ impl Running {
         let (desk, reception) = alerts::Ground::new(&around, None);
         tokio::spawn(desk.run(stop.clone()));
         let composer = Arc::new(Composer::new(&loaded, &path, &clock, None).expect("a ledger"));
-        let (site, zone) = (configuration.site.clone(), configuration.alerts.zone.clone());
-        let options = Options { site, zone, tls: false, behind_proxy: false, public_url: None, port: 0 };
-        let now = clock.clone();
-        let access = Access::open(&directory.path().join("access"), options, move || now.now())
-            .expect("a store of accounts");
+        let access = accounts(&directory.path().join("access"), configuration, &clock);
         let ground = Ground {
             loaded: &loaded,
             clock: &clock,
@@ -151,13 +147,18 @@ impl Running {
         // The desk raises alerts of what comes after it has begun.
         reception.open().await.expect("a desk at work");
         let running = Self { house, ledger, reception, stop, _directory: directory };
-        let mut tide = running.ledger.tide();
-        running.wash(0..CYCLES).await;
-        while running.reception.open().await.expect("a desk at work").0.is_empty() {
-            tide.changed().await.expect("a ledger at work");
-        }
+        running.wash_until_told().await;
         seal.checkpoint(clock.now()).await.expect("a checkpoint");
         running
+    }
+
+    /// Puts cycles on record until an alert is open.
+    async fn wash_until_told(&self) {
+        let mut tide = self.ledger.tide();
+        self.wash(0..CYCLES).await;
+        while self.reception.open().await.expect("a desk at work").0.is_empty() {
+            tide.changed().await.expect("a ledger at work");
+        }
     }
 
     /// Puts cycles on record, each tenth of them cold.
@@ -196,6 +197,14 @@ impl Running {
     async fn page(&self, asked: Asked) -> Rows {
         self.house.rows(asked).await.expect("a page")
     }
+}
+
+/// A store of accounts that holds none.
+fn accounts(directory: &Path, configuration: &Configuration, clock: &Clock) -> Arc<Access> {
+    let (site, zone) = (configuration.site.clone(), configuration.alerts.zone.clone());
+    let options = Options { site, zone, tls: false, behind_proxy: false, public_url: None, port: 0 };
+    let now = clock.clone();
+    Access::open(directory, options, move || now.now()).expect("a store of accounts")
 }
 
 fn site_of(pages: Pages<House>) -> axum::Router {
