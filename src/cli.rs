@@ -27,7 +27,7 @@ pub use enter::{
     EntryArgs, NoteArgs, SanitizerArgs, SupplyArgs, ThermometerArgs,
 };
 pub use export::{ExportArgs, ExportForm, SpanArgs, SpanEnd};
-pub use history::{HistoryArgs, Show};
+pub use history::{HistoryArgs, Judged, Show};
 pub use keeping::{
     BackupArgs, HoldArgs, HoldChangeArgs, HoldCommand, HoldStatusArgs, ImportArgs, RestoreArgs,
 };

@@ -159,7 +159,7 @@ fn check(arguments: &HistoryArgs) -> Result<(), Failure> {
         ("--alert", arguments.alert.is_some(), matches!(show, Show::Cycles | Show::Alerts | Show::Records)),
         ("--check", arguments.check.is_some(), matches!(show, Show::Checks | Show::Records)),
         ("--kind", !arguments.kinds.is_empty(), show == Show::Records),
-        ("--verdict", !arguments.verdicts.is_empty(), show == Show::Cycles),
+        ("--verdict", !arguments.judged.is_empty(), show == Show::Cycles),
         ("--after", arguments.after.is_some(), in_pages),
         ("--limit", arguments.limit.is_some(), show != Show::Drift),
         ("--newest-first", arguments.newest_first, show != Show::Drift),

@@ -5,7 +5,8 @@ use std::path::PathBuf;
 use clap::{Args, ValueEnum};
 
 use super::{FormArgs, Moment};
-use crate::core::cycle::verdict::Verdict;
+use crate::core::cycle::verdict::{UnknownVerdict, Verdict};
+use crate::core::cycle::words::IN_DOUBT;
 use crate::core::reader::Scale;
 use crate::core::record::Body;
 use crate::core::record::CheckKind;
@@ -36,9 +37,10 @@ pub struct HistoryArgs {
     /// The moment that --show in-force asks about; now where not given.
     #[arg(long, value_name = "TIME")]
     pub at: Option<Moment>,
-    /// Of this verdict only: cold, brief, weak, unproven, narrow or pass; several with commas.
-    #[arg(long = "verdict", value_delimiter = ',', value_name = "VERDICT")]
-    pub verdicts: Vec<Verdict>,
+    /// Of this verdict only: cold, brief, weak, unproven, narrow or pass; several with commas. in-doubt: those that
+    /// passed and are in doubt by an alert.
+    #[arg(long = "verdict", value_delimiter = ',', value_name = "VERDICT", value_parser = judged)]
+    pub judged: Vec<Judged>,
     /// Only what concerns the alert of this number.
     #[arg(long, value_name = "NUMBER", value_parser = super::numbered)]
     pub alert: Option<u64>,
@@ -69,9 +71,40 @@ pub struct HistoryArgs {
     /// Whether a limit without a page before it means the oldest, not the newest; asked for by programs only.
     #[arg(skip)]
     pub oldest: bool,
-    /// Beside the verdicts, cycles that passed and are in doubt; asked for by programs only.
-    #[arg(skip)]
-    pub in_doubt: bool,
+}
+
+impl HistoryArgs {
+    /// The verdicts that are asked for.
+    #[must_use]
+    pub fn verdicts(&self) -> Vec<Verdict> {
+        let verdict = |judged: &Judged| match judged {
+            Judged::As(verdict) => Some(*verdict),
+            Judged::InDoubt => None,
+        };
+        self.judged.iter().filter_map(verdict).collect()
+    }
+
+    /// Whether cycles are asked for, beside those, that passed and are in doubt.
+    #[must_use]
+    pub fn in_doubt(&self) -> bool {
+        self.judged.contains(&Judged::InDoubt)
+    }
+}
+
+/// What is asked of a cycle.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Judged {
+    /// That it has this verdict.
+    As(Verdict),
+    /// That it passed and is in doubt.
+    InDoubt,
+}
+
+fn judged(text: &str) -> Result<Judged, ChoiceError> {
+    if text == IN_DOUBT {
+        return Ok(Judged::InDoubt);
+    }
+    text.parse().map(Judged::As).map_err(ChoiceError::Verdict)
 }
 
 /// What `history` shows.
@@ -119,10 +152,42 @@ pub(super) fn scale(text: &str) -> Result<Scale, ChoiceError> {
 /// A word that is none of those to choose from.
 #[derive(Debug, thiserror::Error)]
 pub(super) enum ChoiceError {
+    #[error("{0}, or {IN_DOUBT}")]
+    Verdict(UnknownVerdict),
     #[error("one of sanitizer, supply, drain-and-clean, thermometer")]
     Check,
     #[error("one of {known}")]
     Kind { known: String },
     #[error("c or f")]
     Scale,
+}
+
+#[cfg(test)]
+mod tests {
+    use clap::Parser;
+
+    use super::*;
+
+    #[derive(Parser)]
+    struct Line {
+        #[command(flatten)]
+        history: HistoryArgs,
+    }
+
+    // Own promise: the word of the pages and of the interface for programs stands among the verdicts.
+    #[test]
+    fn cycles_in_doubt_are_asked_for_among_the_verdicts() {
+        for (word, verdicts, in_doubt) in [
+            ("in-doubt", vec![], true),
+            ("cold,in-doubt", vec![Verdict::Cold], true),
+            ("cold,pass", vec![Verdict::Cold, Verdict::Pass], false),
+        ] {
+            let asked =
+                Line::try_parse_from(["history", "--verdict", word]).expect("it is understood").history;
+            assert_eq!((asked.verdicts(), asked.in_doubt()), (verdicts, in_doubt), "{word}");
+        }
+        let refused =
+            Line::try_parse_from(["history", "--verdict", "doubtful"]).err().expect("it is refused");
+        assert!(refused.to_string().contains("narrow, pass, or in-doubt"), "{refused}");
+    }
 }

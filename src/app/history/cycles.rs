@@ -6,7 +6,7 @@ use std::ops::ControlFlow;
 
 use super::{Ground, Printer, style};
 use crate::app::{Failure, Streams};
-use crate::cli::HistoryArgs;
+use crate::cli::{HistoryArgs, Judged};
 use crate::core::alert::doubts::{Doubts, is_within};
 use crate::core::cycle::verdict::Verdict;
 use crate::core::record::{Body, Record};
@@ -45,8 +45,8 @@ pub(super) fn show(
         },
     };
     let read = match arguments.alert {
-        Some(alert) => of_alert(ground, alert, arguments, &mut print),
-        None if arguments.in_doubt => in_doubt(ground, arguments, &doubts, &mut print),
+        Some(alert) => of_alert(ground, alert, arguments, &doubts, &mut print),
+        None if arguments.in_doubt() => in_doubt(ground, arguments, &doubts, &mut print),
         None => in_order(ground, arguments, &mut print),
     };
     written.map_err(Failure::output)?;
@@ -76,7 +76,7 @@ fn filter(ground: &Ground, arguments: &HistoryArgs) -> CycleFilter {
         machine: arguments.machine.clone(),
         from: ground.from,
         to: ground.to,
-        verdicts: arguments.verdicts.clone(),
+        verdicts: arguments.verdicts(),
         limit: arguments.limit,
         after_index: arguments.after,
     }
@@ -89,16 +89,13 @@ fn in_doubt(
     doubts: &Doubts,
     each: Each<'_>,
 ) -> Result<(), LedgerError> {
+    let verdicts = arguments.verdicts();
     let whole = CycleFilter { limit: None, ..filter(ground, arguments) };
     in_pages(arguments, each, |order, each| {
         let mut left = arguments.limit.unwrap_or(usize::MAX);
         let mut give = |index: u64, found: Found| {
             let fits = match &found {
-                Ok((_, Record { machine: Some(machine), body: Body::Cycle(cycle), .. })) => {
-                    arguments.verdicts.contains(&cycle.verdict)
-                        || !doubts.by(machine, index, cycle).is_empty()
-                }
-                Ok(_) => false,
+                Ok((_, record)) => is_wanted(arguments, index, record, doubts),
                 // What it says nobody knows.
                 Err(_) => true,
             };
@@ -112,13 +109,23 @@ fn in_doubt(
                 ControlFlow::Continue(())
             }
         };
-        if arguments.verdicts.is_empty() {
+        if verdicts.is_empty() {
             return passed_in_doubt(ground.reader, (order, &whole), doubts, &mut give);
         }
         let passed = Verdict::ALL.into_iter().filter(|verdict| verdict.is_good());
-        let verdicts: BTreeSet<Verdict> = passed.chain(arguments.verdicts.iter().copied()).collect();
-        let filter = CycleFilter { verdicts: verdicts.into_iter().collect(), ..whole.clone() };
+        let looked: BTreeSet<Verdict> = passed.chain(verdicts.iter().copied()).collect();
+        let filter = CycleFilter { verdicts: looked.into_iter().collect(), ..whole.clone() };
         ground.reader.cycles_found(order, &filter, give)
+    })
+}
+
+/// Whether it is a cycle of one of the verdicts that are asked for, or, where that is asked, passed and is in doubt.
+fn is_wanted(arguments: &HistoryArgs, index: u64, record: &Record, doubts: &Doubts) -> bool {
+    let Record { machine: Some(machine), body: Body::Cycle(cycle), .. } = record else { return false };
+    let in_doubt = || !doubts.by(machine, index, cycle).is_empty();
+    arguments.judged.iter().any(|judged| match judged {
+        Judged::As(verdict) => *verdict == cycle.verdict,
+        Judged::InDoubt => in_doubt(),
     })
 }
 
@@ -171,7 +178,13 @@ pub(super) fn in_pages(
 }
 
 /// The cycles that the records of an alert name.
-fn of_alert(ground: &Ground, alert: u64, arguments: &HistoryArgs, each: Each<'_>) -> Result<(), LedgerError> {
+fn of_alert(
+    ground: &Ground,
+    alert: u64,
+    arguments: &HistoryArgs,
+    doubts: &Doubts,
+    each: Each<'_>,
+) -> Result<(), LedgerError> {
     let mut named = BTreeSet::new();
     for index in ground.reader.about(Subject::Alert(alert))? {
         match ground.reader.record(index)? {
@@ -188,7 +201,12 @@ fn of_alert(ground: &Ground, alert: u64, arguments: &HistoryArgs, each: Each<'_>
     for index in named {
         rows.push((index, ground.reader.record(index)?));
     }
-    rows.retain(|(_, found)| found.as_ref().map_or(true, |(_, record)| fits(ground, arguments, record)));
+    rows.retain(|(index, found)| {
+        found.as_ref().map_or(true, |(_, record)| {
+            fits(ground, arguments, record)
+                && (arguments.judged.is_empty() || is_wanted(arguments, *index, record, doubts))
+        })
+    });
     page(rows, arguments, each);
     Ok(())
 }
@@ -216,9 +234,7 @@ pub(super) fn page(mut rows: Vec<(u64, Found)>, arguments: &HistoryArgs, each: E
 
 fn fits(ground: &Ground, arguments: &HistoryArgs, record: &Record) -> bool {
     let Body::Cycle(cycle) = &record.body else { return false };
-    let verdicts = &arguments.verdicts;
     (arguments.machine.is_none() || record.machine == arguments.machine)
-        && (verdicts.is_empty() || verdicts.contains(&cycle.verdict))
         && ground.from.is_none_or(|from| cycle.rinse_started >= from)
         && ground.to.is_none_or(|to| cycle.rinse_started < to)
 }

@@ -49,6 +49,9 @@ pub const fn in_doubt(language: Language) -> &'static str {
     }
 }
 
+/// Stands in the place of a verdict where racks are chosen: those that passed and are in doubt.
+pub const IN_DOUBT: &str = "in-doubt";
+
 /// The word of a rack: that of its verdict, and whether it is in doubt since it passed.
 #[must_use]
 pub fn rack(judged: Verdict, is_in_doubt: bool, language: Language) -> String {

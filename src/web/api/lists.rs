@@ -14,6 +14,7 @@ use super::call::{Call, json};
 use super::params::{self, AFTER, Given};
 use super::{Asked, LIMIT_MAX, Rows, State as Standing, Trouble, View, When};
 use crate::core::address::escaped;
+use crate::core::cycle::words::IN_DOUBT;
 use crate::core::record::CheckKind;
 use crate::web::kitchen::{Kitchen, Pages};
 
@@ -62,7 +63,7 @@ fn asked(view: View, call: &Call) -> Asked {
         from,
         to,
         verdicts: given.words(params::VERDICT).filter_map(|word| word.parse().ok()).collect(),
-        in_doubt: given.words(params::VERDICT).any(|word| word == params::IN_DOUBT),
+        in_doubt: given.words(params::VERDICT).any(|word| word == IN_DOUBT),
         check: given
             .text(params::CHECK)
             .and_then(|word| CheckKind::ALL.into_iter().find(|kind| kind.as_str() == word)),

@@ -8,6 +8,7 @@ use axum::http::Uri;
 use super::problem::Wrong;
 use super::{LIMIT, LIMIT_MAX, When};
 use crate::core::cycle::verdict::Verdict;
+use crate::core::cycle::words::IN_DOUBT;
 use crate::core::record::{Body, CheckKind};
 
 /// Longest text of a parameter, in characters.
@@ -57,8 +58,6 @@ pub(super) const VERDICT: Param = param(
     Takes::Words(verdicts),
     "Only with one of these verdicts, with commas between; in-doubt: those that passed and are in doubt by an alert.",
 );
-/// Stands among the verdicts: those that passed and are in doubt.
-pub(super) const IN_DOUBT: &str = "in-doubt";
 pub(super) const CHECK: Param = param("check", Takes::Word(checks), "Only this kind of check.");
 pub(super) const KIND: Param = param("kind", Takes::Words(kinds), "Only these kinds, with commas between.");
 pub(super) const STATE: Param = param("state", Takes::Word(states), "Only alerts that stand so.");

@@ -20,6 +20,7 @@ use jiff::civil::Date;
 use super::{Page, Question, View};
 use crate::core::address::escaped;
 use crate::core::cycle::verdict::Verdict;
+use crate::core::cycle::words::IN_DOUBT;
 use crate::core::reader::Language;
 use crate::core::record::Body;
 use crate::web::frame::said;
@@ -28,9 +29,6 @@ use crate::web::query::{self, Expected, Given};
 /// Every part of a question.
 const PARTS: [&str; 10] =
     ["show", "machine", "from", "to", "verdict", "alert", "kind", "until", "older", "newer"];
-
-/// Stands in the place of a verdict: those that passed and are in doubt.
-pub(super) const IN_DOUBT: &str = "in-doubt";
 
 /// What was asked.
 #[derive(Clone, PartialEq, Eq, Debug)]

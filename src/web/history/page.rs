@@ -8,7 +8,7 @@ use axum::http::{StatusCode, Uri};
 use axum::response::Response;
 use jiff::civil::Date;
 
-use super::asked::{Asked, IN_DOUBT, Quick, address, from_gap, quick};
+use super::asked::{Asked, Quick, address, from_gap, quick};
 use super::lines::{DayTold, GapTold, Told, day_told, gap_told, told};
 use super::missed::{self, MissedDay};
 use super::sums::{self, DriftTold, SummedTold};
@@ -19,7 +19,7 @@ use crate::core::address::escaped;
 use crate::core::counted::Noun;
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::Verdict;
-use crate::core::cycle::words::{in_doubt, verdict as verdict_word};
+use crate::core::cycle::words::{IN_DOUBT, in_doubt, verdict as verdict_word};
 use crate::core::reader::{Language, Reader};
 use crate::core::record::Body;
 use crate::core::time::Timestamp;

@@ -13,7 +13,7 @@ use super::{failed, refused, shown};
 use crate::app::alerts::story;
 use crate::app::enter;
 use crate::app::history::{self, Asked as Question, Kept};
-use crate::cli::{FormArgs, HistoryArgs, Show};
+use crate::cli::{FormArgs, HistoryArgs, Judged, Show};
 use crate::config::load::Loaded;
 use crate::config::resolve::Configuration;
 use crate::core::alert::AlertNumber;
@@ -251,11 +251,11 @@ fn index_of(row: &str) -> Result<u64, Trouble> {
 }
 
 fn arguments(show: Show, asked: &Asked) -> HistoryArgs {
+    let in_doubt = asked.in_doubt.then_some(Judged::InDoubt);
     HistoryArgs {
         show,
         machine: asked.machine.clone(),
-        verdicts: asked.verdicts.clone(),
-        in_doubt: asked.in_doubt,
+        judged: asked.verdicts.iter().copied().map(Judged::As).chain(in_doubt).collect(),
         check: asked.check,
         kinds: asked.kinds.clone(),
         newest_first: !asked.oldest_first,

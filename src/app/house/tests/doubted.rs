@@ -13,13 +13,15 @@ use super::{doubting, doubts, of};
 use crate::app::amended::Amended;
 use crate::app::fixture::{CONFIGURATION, at, ledger, opening};
 use crate::app::history::{self, Asked, Kept};
-use crate::cli::{FormArgs, HistoryArgs, Show};
+use crate::cli::{FormArgs, HistoryArgs, Judged, Show};
 use crate::config::recorded::Recorded;
 use crate::core::alert::hours::Stretch;
 use crate::core::alert::{Alert, AlertNumber, ByProbe, Condition, Earlier, Rack, Racks};
 use crate::core::channel::Place;
 use crate::core::cycle::verdict::Verdict;
-use crate::core::record::{AlertChanged, AlertCleared, AlertClosed, AlertRaised, Body, Change, Clearing};
+use crate::core::record::{
+    AlertChanged, AlertCleared, AlertClosed, AlertRaised, Body, Change, Clearing, Record,
+};
 use crate::core::time::Timestamp;
 use crate::core::wall_clock::local_date;
 use crate::ledger::{NewRecord, ReadOn, Reader};
@@ -131,6 +133,10 @@ fn programs_are_told_of_racks_in_doubt() {
     let mut records = opening(CONFIGURATION);
     let (first, last) = passed(&mut records, 40);
     records.push(weak(1, first, last, 400));
+    if let Some(NewRecord { record: Record { body: Body::AlertRaised(raised), .. }, .. }) = records.last_mut()
+    {
+        raised.cause = Some(first);
+    }
     let (cold, _) = passed(&mut records, 1);
     let mut bad = cycle(cold * 60, Verdict::Cold, 70.0, Vec::new());
     bad.rinse_min_c = Some(70.0);
@@ -139,6 +145,9 @@ fn programs_are_told_of_racks_in_doubt() {
     with(records.clone(), |reader| {
         let counted = |of| sums(reader, of).iter().filter_map(Value::as_u64).sum::<u64>();
         assert_eq!((counted(Show::Days), counted(Show::Summary)), (40, 40));
+        let of_alert =
+            |judged| rows(reader, HistoryArgs { alert: Some(1), judged, ..show(Show::Cycles) }).len();
+        assert_eq!([vec![], vec![Judged::InDoubt], vec![Judged::As(Verdict::Cold)]].map(of_alert), [1, 1, 0]);
         for (verdicts, expected) in [
             (vec![], (first..=last).collect::<Vec<u64>>()),
             (vec![Verdict::Cold], (first..=last).chain([cold]).collect()),
@@ -147,8 +156,7 @@ fn programs_are_told_of_racks_in_doubt() {
                 let (mut given, mut after) = (Vec::new(), None);
                 loop {
                     let asked = HistoryArgs {
-                        verdicts: verdicts.clone(),
-                        in_doubt: true,
+                        judged: verdicts.iter().copied().map(Judged::As).chain([Judged::InDoubt]).collect(),
                         newest_first,
                         oldest: !newest_first,
                         limit: Some(7),
