@@ -48,7 +48,7 @@ words! {
     tokens_hint: "A token lets a program in, with the rights of a role and until a day.", "Una ficha deja entrar a un programa, con los permisos de una función y hasta un día.";
     no_tokens: "There is none.", "No hay ninguna.";
     token: "Name of the token", "Nombre de la ficha";
-    until: "counts until", "vale hasta el";
+    until: "valid until", "vale hasta el";
     ended: "ended", "terminada";
     revoke: "Revoke", "Revocar";
     revoke_now: "Yes, revoke", "Sí, revocar";

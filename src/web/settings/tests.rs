@@ -38,7 +38,7 @@ async fn settings_say_who_may_log_in() {
             "· gone · operator · disabled<br>",
             "clock: never",
             "<h3>Tokens</h3>",
-            "<b>export</b> · auditor<br><span class=\"hint\">counts until Fri 27 Nov 2026, 12:00 UTC",
+            "<b>export</b> · auditor<br><span class=\"hint\">valid until Fri 27 Nov 2026, 12:00 UTC",
             "<b>old</b> · auditor · ended<br>",
         ] {
             assert!(page.replace("&#39;", "'").contains(said), "{role}: {said}: {page}");
