@@ -206,15 +206,17 @@ impl Composer {
         written: Timestamp,
     ) -> Option<CloudEvent> {
         let (digest, _) = self.counted(span)?;
-        let contact = self.contact(contact)?;
-        let eye = self.reading(contact.language, contact.units);
+        // It leaves also where its contact was taken out of the configuration since.
+        let (language, units) =
+            self.contact(contact).map(|contact| (contact.language, contact.units)).unwrap_or_default();
+        let eye = self.reading(language, units);
         let facts = Facts { site: self.site(), reader: eye, link: self.public_url.as_deref() };
         let envelope = Envelope { key, source: &self.source, at: written };
         let word = match digest.span {
             Span::Day => "digest.day",
             Span::Week => "digest.week",
         };
-        let (language, summary) = (contact.language, headline(&digest, &facts));
+        let summary = headline(&digest, &facts);
         let data = serde_json::to_value(DigestData { digest: &digest, language, summary }).ok()?;
         Some(CloudEvent::new(&envelope, word, None, data))
     }
@@ -375,6 +377,24 @@ mod tests {
         let mut letters: Vec<_> = letters.collect();
         letters.sort_by(|one, other| (one.1, &one.0).cmp(&(other.1, &other.0)));
         letters
+    }
+
+    // Own promise: a digest that waits for a program leaves also where its contact is gone meanwhile.
+    #[test]
+    fn a_digest_leaves_without_its_contact() {
+        let directory = tempfile::tempdir().expect("a temporary directory");
+        let file = directory.path().join("gateway.toml");
+        let machine = "[[machine]]\nname = \"dm1\"\nkind = \"stationary-rack-dual-temperature\"\nprobes = [\"rinse\"]\n";
+        std::fs::write(&file, machine).expect("a temporary file");
+        let loaded = Configuration::load(&[file], []).expect("a sound configuration");
+        let start: Timestamp = "2026-03-02T06:00:00Z".parse().expect("an instant");
+        let path = directory.path().join("ledger.sqlite");
+        let (ledger, _) = ledger::open_alone(&loaded, &path, start).expect("a ledger");
+        let composer = Composer::new(&loaded, &path, &Clock::at_rate(start, 1.0), None).expect("a ledger");
+        let event = composer.digest_event("key", (Span::Day, "2026-03-01"), "gone", start);
+        let event = serde_json::to_value(event.expect("an event")).expect("JSON");
+        assert_eq!(event["data"]["language"], "en");
+        ledger.close().expect("an orderly end");
     }
 
     // 2026-03-02 is a Monday; 07:00 in Berlin is 06:00 UTC in winter. Own promise: each digest once,
