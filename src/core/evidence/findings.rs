@@ -143,7 +143,7 @@ pub enum Flaw {
     },
     /// It is signed by a key that is on record, and the one given is not by then: it came later, or is of another ledger.
     #[error(
-        "the checkpoint is sealed by «{key}», in force from record {from} on, and the key given was not on record by then: it is a later key of the ledger, which does not vouch for earlier ones, or of another ledger; give the key of then with --key"
+        "the checkpoint is sealed by «{key}», in force from record {from} on, and the key given was not on record by then: it is a later key of the ledger, which does not vouch for earlier ones, or of another ledger; give the key of then with --key if you got it by other means, never from this file"
     )]
     Earlier {
         /// The key that signed.
