@@ -225,6 +225,15 @@ fn times_lie_between_a_month_ago_and_now() {
     assert_eq!(lateness(NOW.plus(minutes(1)), NOW), None);
 }
 
+// Own rule: the record calls late what came more than an hour after it was made (`core::late`), and nothing else.
+#[test]
+fn it_is_said_to_be_shown_as_late_where_it_is() {
+    for (language, said) in [(Language::English, "shows it as late"), (Language::Spanish, "como tardío")] {
+        assert!(!super::words::late(3_600.0, language).contains(said));
+        assert!(super::words::late(3_601.0, language).contains(said));
+    }
+}
+
 #[test]
 fn texts_are_written_by_hand() {
     for (text_, good) in [("Ana", true), ("", false), (" \n", false), ("a\u{1b}[2Jb", false)] {

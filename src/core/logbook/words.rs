@@ -5,6 +5,7 @@
 use super::method::{Method, known_method};
 use super::{Finding, Judgement, Lacking};
 use crate::core::alert::supplies::looked;
+use crate::core::late::LATE_AFTER;
 use crate::core::reader::{Language, Reader, filled};
 use crate::core::record::{CheckKind, Supply};
 
@@ -71,11 +72,17 @@ pub fn tell(judgement: &Judgement, kind: CheckKind, lacking: Lacking<'_>, reader
 pub fn late(late_s: f64, language: Language) -> String {
     let minutes = (late_s / 60.0).round();
     let span = if minutes < 120.0 { format!("{minutes} min") } else { format!("{:.1} h", minutes / 60.0) };
-    match language {
-        Language::English => format!("Entered {span} after it was made: the record shows it as late."),
-        Language::Spanish => {
+    // History and exports call late what came later than this.
+    let shown = late_s > LATE_AFTER.as_secs_f64();
+    match (language, shown) {
+        (Language::English, true) => {
+            format!("Entered {span} after it was made: the record shows it as late.")
+        }
+        (Language::English, false) => format!("Entered {span} after it was made."),
+        (Language::Spanish, true) => {
             format!("Anotado {span} después de hacerlo: el registro lo muestra como tardío.")
         }
+        (Language::Spanish, false) => format!("Anotado {span} después de hacerlo."),
     }
 }
 
