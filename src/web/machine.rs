@@ -157,7 +157,7 @@ pub(super) async fn trace_part<K: Machines>(
         say("Probe", "Sonda"),
         say("Place", "Lugar"),
         say("Newest value", "Último valor"),
-        say("In ten minutes", "En diez minutos"),
+        say("Lowest – highest", "Mínimo – máximo"),
     ];
     let caption = say("What each probe shows", "Lo que muestra cada sonda");
     let rows = probes.iter().map(|probe| probe_row(probe, reader)).collect();

@@ -384,7 +384,8 @@ fn sheets_read_as_agreed() {
     }
 }
 
-// Own promise: the sheet of a weak rack tells its sanitizer; the temperature may be fine.
+// Own promise: the sheet of a weak rack tells its sanitizer; the temperature may be fine. 25 mg/L: FDA Food Code
+// 4-501.114(A).
 #[test]
 fn a_weak_rack_is_signed_with_its_sanitizer() {
     let mut whole = whole();
