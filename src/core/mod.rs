@@ -34,6 +34,7 @@ pub mod merkle;
 pub mod monitored;
 pub mod note;
 pub mod on_file;
+pub mod one_line;
 pub mod presence;
 pub mod reader;
 pub mod reading;

@@ -4,7 +4,7 @@ use askama::Template;
 
 use super::{Digest, DigestMessage, Facts, FailedCheck, MachineDigest, Span};
 use crate::alert::message::phrases::Phrase;
-use crate::alert::message::tell::{check, duration, one_line};
+use crate::alert::message::tell::{check, duration};
 use crate::alert::message::{Illustration, condition_title};
 use crate::core::alert::words::who;
 use crate::core::alert::{Alert, Condition};
@@ -13,6 +13,7 @@ use crate::core::cycle::counts::Counts;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::verdict;
 use crate::core::logbook::{Judgement, Lacking, words};
+use crate::core::one_line::one_line;
 use crate::core::record::{Check, CheckKind};
 
 /// Most machines told one by one; those with bad racks come first (own choice: one screen).

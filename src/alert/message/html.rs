@@ -8,9 +8,10 @@
 use askama::Template;
 
 use super::phrases::Phrase;
-use super::tell::{Teller, one_line};
+use super::tell::Teller;
 use super::{Content, Illustration, is_active};
 use crate::core::alert::{Occasion, Severity};
+use crate::core::one_line::one_line;
 
 #[derive(Template)]
 #[template(path = "alert/message/mail.html", config = ".askama.toml")]

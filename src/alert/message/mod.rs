@@ -28,11 +28,12 @@ use jiff::tz::TimeZone;
 use crate::core::alert::{Alert, Condition, Notice, Occasion};
 use crate::core::counted::Noun;
 use crate::core::cycle::words::ended;
+use crate::core::one_line::one_line;
 use crate::core::reader::Language;
 use crate::core::sanitizer::shown as concentration;
 use crate::core::time::Timestamp;
 use phrases::Phrase;
-use tell::{NOTE_CHARS_MAX, Teller, is_below, one_line, pair, quantity};
+use tell::{NOTE_CHARS_MAX, Teller, is_below, pair, quantity};
 
 /// What a message needs to know beside its notice.
 #[derive(Clone, Debug)]

@@ -9,6 +9,7 @@ use super::conditions;
 use super::phrases::Phrase;
 use super::tell::Teller;
 use crate::core::alert::Occasion;
+use crate::core::one_line::one_line;
 
 /// Septets of one message.
 pub const SEPTETS_MAX: usize = 160;
@@ -112,7 +113,7 @@ pub(super) fn compose(teller: &Teller<'_>) -> String {
                 (Some(format!(". {}", say(super::order(teller)).trim_end_matches('.'))), None),
                 (Some(format!(". {}", folded(&since))), in_short.clone()),
                 (Some(format!(". {number}")), None),
-                (teller.facts.link.map(|link| format!(" {}", super::tell::one_line(link, 2000))), None),
+                (teller.facts.link.map(|link| format!(" {}", one_line(link, 2000))), None),
             ],
         )
     };

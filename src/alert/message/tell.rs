@@ -8,6 +8,7 @@ use crate::core::channel::Place;
 use crate::core::counted::Noun;
 use crate::core::cycle::words::ended;
 use crate::core::logbook::words::found_short;
+use crate::core::one_line::one_line;
 use crate::core::reader::{Language, Reader, Scale};
 use crate::core::record::CheckKind;
 use crate::core::sanitizer::shown as concentration;
@@ -17,25 +18,6 @@ use crate::core::time::Timestamp;
 const NAME_CHARS_MAX: usize = 60;
 /// Longest text of a person in a message, in characters; the whole stands on record.
 pub(super) const NOTE_CHARS_MAX: usize = 600;
-
-/// Text of others made harmless: one line, without control characters and without the marks
-/// that turn the direction of writing, cut at `max` characters.
-pub(crate) fn one_line(text: &str, max: usize) -> String {
-    let turns =
-        |c: char| matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
-    let breaks = |c: char| c.is_control() || matches!(c, '\u{2028}' | '\u{2029}');
-    let plain: String =
-        text.chars().filter(|c| !turns(*c)).map(|c| if breaks(c) { ' ' } else { c }).collect();
-    let words: Vec<&str> = plain.split_whitespace().collect();
-    let line = words.join(" ");
-    if line.chars().count() <= max {
-        return line;
-    }
-    let mut cut: String = line.chars().take(max - 1).collect();
-    cut.truncate(cut.trim_end().len());
-    cut.push('…');
-    cut
-}
 
 /// Whoever puts one notice into words.
 pub(super) struct Teller<'a> {
