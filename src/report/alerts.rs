@@ -9,6 +9,7 @@ use crate::core::alert::words::condition;
 use crate::core::alert::{Action, Alert, Condition, Earlier, Occasion, Pattern, Quantity};
 use crate::core::counted::Noun;
 use crate::core::logbook::words::short_of_look;
+use crate::core::one_line::one_line;
 use crate::core::reader::{Language, Reader};
 use crate::core::record::{
     AlertChanged, AlertRaised, Body, Change, Clearing, MissedDue, Notification, OfAlert, Outcome, Record,
@@ -101,18 +102,9 @@ fn row(alert: &Alert, closed: Option<Timestamp>, reader: &Reader) -> [String; 7]
         against(alert, reader),
         alert.racks.count.to_string(),
     ];
-    let [number, since, machine, condition, measured, racks] = cells.map(|text| cell(&text));
+    let [number, since, machine, condition, measured, racks] =
+        cells.map(|text| one_line(&text, CELL_CHARS_MAX));
     [number, since, machine, condition, measured, racks, state]
-}
-
-/// On one line, at most so long; what is cut ends with an ellipsis.
-fn cell(text: &str) -> String {
-    let line: String = text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
-    if line.chars().count() <= CELL_CHARS_MAX {
-        return line;
-    }
-    let kept: String = line.chars().take(CELL_CHARS_MAX - 1).collect();
-    format!("{}…", kept.trim_end())
 }
 
 /// Where an alert stands, in a few words.
