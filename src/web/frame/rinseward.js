@@ -7,6 +7,8 @@
   // which the clock below takes up to one.
   const SILENT_MS = 14000;
   const AGAIN_MS = 30000;
+  // The answer to what somebody pressed is waited for so long.
+  const PRESSED_MS = 30000;
   const notice = document.querySelector(".unconnected");
   // A page on which somebody may be typing is never loaded anew by itself.
   const keeps = "keep" in place.dataset;
@@ -14,12 +16,19 @@
   const spoken = document.querySelector("[data-spoken]");
   let heard = Date.now();
   let left = false;
+  let pressed = -Infinity;
   let source;
   let again;
   const say = (why) => {
     const text = notice.dataset[why] + " " + notice.dataset.heard;
     if (notice.textContent !== text) notice.textContent = text;
     notice.hidden = false;
+  };
+  // A page loaded anew would take the place of the page that somebody has just asked for.
+  const anew = () => {
+    const wait = pressed + PRESSED_MS - Date.now();
+    if (wait > 0) setTimeout(anew, wait);
+    else location.reload();
   };
   const alive = () => {
     heard = Date.now();
@@ -40,7 +49,7 @@
     if (!old && keeps) return;
     if (!old) {
       // Another machine than the page was made with.
-      location.reload();
+      anew();
       return;
     }
     const focused = old.contains(document.activeElement) && document.activeElement.getAttribute("href");
@@ -60,7 +69,7 @@
     let wait = AGAIN_MS;
     try {
       const { status, headers } = await fetch(place.dataset.live, { method: "HEAD" });
-      if (status === 401 && !keeps) location.reload();
+      if (status === 401 && !keeps) anew();
       if (status === 429 || status === 503) {
         heard = Infinity;
         say("full");
@@ -89,13 +98,19 @@
     source.addEventListener("part", part);
     // Logged out, or the account ended: the page asks again and is sent to the login.
     source.addEventListener("end", () => {
-      if (!keeps) location.reload();
+      if (!keeps) anew();
     });
     source.addEventListener("error", () => {
       if (source.readyState === EventSource.CLOSED && !left) refused();
     });
   };
   open();
+  addEventListener("submit", () => {
+    pressed = Date.now();
+  });
+  addEventListener("click", (event) => {
+    if (event.target.closest("a[href]")) pressed = Date.now();
+  });
   // A page that is left is kept for the way back, its stream too, and a browser has few connections for one site.
   addEventListener("pagehide", () => {
     left = true;

@@ -121,6 +121,14 @@ impl Chromium {
         self.chrome("Emulation.setEmulatedMedia", json!({ "features": features })).await;
     }
 
+    /// Over a connection on which each answer takes this much longer, ms.
+    pub(crate) async fn delay(&self, latency: u32) {
+        self.chrome("Network.enable", json!({})).await;
+        let line =
+            json!({ "offline": false, "latency": latency, "downloadThroughput": -1, "uploadThroughput": -1 });
+        self.chrome("Network.emulateNetworkConditions", line).await;
+    }
+
     /// A command of the DevTools protocol.
     pub(crate) async fn chrome(&self, command: &'static str, parameters: Value) -> Value {
         let told = self.client.issue_cmd(DevTools { command, parameters }).await;
