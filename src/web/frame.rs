@@ -10,6 +10,7 @@ use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
 
 use super::explained::Bare;
+use super::live;
 use super::person::Person;
 use crate::core::access::Right;
 use crate::core::reader::Language;
@@ -118,6 +119,11 @@ impl<'a> Frame<'a> {
 
     pub(super) fn is(&self, tab: Tab) -> bool {
         self.tab == tab
+    }
+
+    /// For whom the page was made, see [`crate::web::live::reads`].
+    pub(super) fn reader(&self) -> String {
+        live::reads(&self.person.reader)
     }
 
     pub(super) fn language(&self) -> &'static str {

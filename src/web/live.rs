@@ -238,6 +238,12 @@ fn later(full: Full) -> Response {
     (status, again).into_response()
 }
 
+/// In which words and on which scale somebody reads. Where a stream says another than the page does, the account has
+/// been changed since, and the page is asked for anew.
+pub(super) fn reads(reader: &Reader) -> String {
+    format!("{} {}", reader.language, reader.scale.as_str())
+}
+
 /// An event that says all by its name. It has data nevertheless: a browser gives none without any to the page
 /// (HTML standard, «Interpreting an event stream»).
 fn sign(name: &str) -> Event {
@@ -284,12 +290,15 @@ impl<K: Kitchen> Told<K> {
                 Err(_) => {}
             }
         }
+        let mut events = Vec::new();
+        if !self.begun {
+            events.push(Event::default().event("reader").data(reads(&self.reader)));
+        }
         self.begun = true;
         self.beat.borrow_and_update();
         // When it was, by the clock of the site: that of a phone may stand anywhere.
         let when = self.reader.moment(self.pages.kitchen.time());
         let alive = Event::default().event("alive").data(when);
-        let mut events = Vec::new();
         match self.parts().await {
             Ok(Some((parts, open))) => {
                 events.push(alive);

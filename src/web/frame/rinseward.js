@@ -94,6 +94,10 @@
       if ("whole" in place.dataset) made.textContent = event.data;
       alive();
     });
+    // Made for somebody who reads in another language, or on another scale, by now.
+    source.addEventListener("reader", (event) => {
+      if (!keeps && event.data !== document.documentElement.dataset.reader) anew();
+    });
     source.addEventListener("count", count);
     source.addEventListener("part", part);
     // Logged out, or the account ended: the page asks again and is sent to the login.

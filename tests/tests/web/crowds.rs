@@ -175,8 +175,29 @@ async fn a_page_that_lost_the_gateway_shows_nothing_as_new() {
         let after = screen.ask(looks).await;
         assert!(after[0] == false && after[1] == "grayscale(1)", "{page}: {after}");
         let shown = screen.text().await;
-        assert!(!shown.contains(" ago") && !shown.contains("just now"), "{page}: {shown}");
+        for now in [" ago", "just now", "steady", "rising", "falling"] {
+            assert!(!shown.contains(now), "{page}, {now}: {shown}");
+        }
     }
+}
+
+// Own promise: what changes by itself is never in another language or on another scale than what stands beside it.
+#[tokio::test(flavor = "multi_thread")]
+async fn an_open_page_follows_its_account() {
+    let kitchen = Kitchen::idle();
+    let mut browser = member(&kitchen.site, &kitchen.gateway, "ana", "manager").await;
+    let screen = Chromium::open(kitchen.site.port, Wish::default()).await;
+    screen.enter_as(&browser).await;
+    screen.go("/").await;
+    screen.until_shown("You are ana").await;
+    let wish = [("deed", "reader"), ("language", "es"), ("scale", "fahrenheit")];
+    assert_eq!(browser.post("/account", &wish).await.status, 303);
+    let limit = Instant::now() + ANSWER_MAX + STREAM_MAX;
+    while !screen.text().await.contains("Usted es ana") {
+        assert!(Instant::now() < limit, "{}", screen.text().await);
+        tokio::time::sleep(Duration::from_millis(200)).await;
+    }
+    kitchen.gateway.stop();
 }
 
 // Slowloris (from memory): requests that never end hold a place for half a minute, and others are served beside
