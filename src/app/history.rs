@@ -10,7 +10,7 @@ pub(super) mod drift;
 pub(super) mod events;
 pub(super) mod gaps;
 pub(super) mod one;
-mod watched;
+pub(super) mod watched;
 
 use std::io;
 use std::path::{Path, PathBuf};

@@ -57,6 +57,8 @@ pub struct Monitored {
     pub monitored_s: f64,
     /// Part of what was missing whose readings came after all, s.
     pub filled_s: f64,
+    /// Stretches of that time in which something was missing, joined where they overlap or touch.
+    pub gaps: u64,
 }
 
 impl Monitored {
@@ -86,10 +88,12 @@ pub fn monitored<'a>(
             }
         }
     }
-    let (missing_s, all_s) = (common_s(&operating, &union(missing)), common_s(&operating, &union(all)));
+    let all = union(all);
+    let (missing_s, all_s) = (common_s(&operating, &union(missing)), common_s(&operating, &all));
+    let gaps = all.iter().filter(|gap| common_s(&operating, std::slice::from_ref(*gap)) > 0.0).count() as u64;
     // From 0: the sum of nothing would be -0, and be printed so.
     let operating_s = operating.iter().map(length_s).fold(0.0, |sum, length_s| sum + length_s);
-    Monitored { operating_s, monitored_s: operating_s - all_s, filled_s: all_s - missing_s }
+    Monitored { operating_s, monitored_s: operating_s - all_s, filled_s: all_s - missing_s, gaps }
 }
 
 /// When the site's machines should be watched, inside `span`, by the hours of the configuration.

@@ -10,6 +10,7 @@ use rinseward::alert::digest::{self, Span, Tally};
 use rinseward::alert::message::{Facts, Illustration, compose};
 use rinseward::core::alert::{Alert, AlertNumber, Condition, Notice, Occasion, Quantity, Rack, Racks};
 use rinseward::core::cycle::verdict::Verdict;
+use rinseward::core::monitored::Monitored;
 use rinseward::core::reader::{Language, Reader, Scale};
 use rinseward::core::record::{Body, SignedOff};
 use rinseward::core::time::Timestamp;
@@ -140,7 +141,7 @@ fn a_digest_is_well_formed_and_fetches_nothing() {
     let note = Some(HOSTILE.to_owned());
     let checkpoint =
         digest::Checkpoint { origin: HOSTILE.to_owned(), records: 1, root: HOSTILE.to_owned(), note };
-    let digest = tally.finish(open, Some(checkpoint));
+    let digest = tally.finish((open, 2), |_| Monitored::default(), Some(checkpoint));
     let documents = Language::ALL.map(|language| {
         let reader = Reader { language, scale: Scale::Fahrenheit, zone: zone() };
         let facts = digest::Facts { site: HOSTILE, reader, link: Some("https://kitchen.example.org/") };

@@ -6,6 +6,7 @@ use std::process::Command;
 use jiff::tz::TimeZone;
 use rinseward::alert::digest::{Facts, Span, Tally, compose};
 use rinseward::core::cycle::verdict::Verdict;
+use rinseward::core::monitored::Monitored;
 use rinseward::core::reader::{Language, Reader, Scale};
 use rinseward::core::record::Record;
 use rinseward::ledger::{Commit, NewRecord};
@@ -140,5 +141,10 @@ fn digest(language: Language) -> String {
         tally.take(index, &record);
     }
     let reader = Reader { language, scale: Scale::Celsius, zone };
-    compose(&tally.finish(Vec::new(), None), &Facts { site: "kitchen", reader, link: None }, None).text
+    compose(
+        &tally.finish((Vec::new(), 0), |_| Monitored::default(), None),
+        &Facts { site: "kitchen", reader, link: None },
+        None,
+    )
+    .text
 }

@@ -56,6 +56,8 @@ pub struct Digest {
     pub closed: u64,
     /// Alerts that are open, overdue checks among them.
     pub open: Vec<Alert>,
+    /// Checks that were due in the span and not made in time, also where they were made late.
+    pub missed_checks: u64,
     /// Checks that failed, by machine and time; those that were withdrawn are left out.
     pub failed_checks: Vec<FailedCheck>,
     /// Records since the start of the span that cannot be read: they are in none of the numbers.
@@ -72,14 +74,16 @@ pub struct MachineDigest {
     pub machine: String,
     /// Its racks by verdict.
     pub counts: Counts,
+    /// Those of the racks that passed which are in doubt since by an alert.
+    pub in_doubt: u64,
     /// The coldest settled minimum.
     pub coldest: Option<Coldest>,
-    /// Stretches in which a probe or the service gave nothing.
+    /// Stretches of the operating hours in which a probe or the service gave nothing, see [`crate::core::monitored`].
     pub gaps: u64,
     /// Their length together, s.
     pub gap_s: f64,
-    /// Share of the time that was monitored, 0 to 1: all but the gaps.
-    pub monitored: f64,
+    /// Share of the operating hours that was monitored, 0 to 1: all but the gaps. Absent where there were no hours.
+    pub monitored: Option<f64>,
 }
 
 /// The coldest rack.
@@ -100,6 +104,8 @@ pub struct DayDigest {
     pub date: String,
     /// Racks of all machines by verdict.
     pub counts: Counts,
+    /// Those that passed and are in doubt since.
+    pub in_doubt: u64,
 }
 
 /// Size and root hash of the ledger's Merkle tree: the three lines of a C2SP tlog-checkpoint, and
@@ -156,6 +162,12 @@ impl Digest {
     #[must_use]
     pub fn total(&self) -> Counts {
         self.machines.iter().fold(Counts::default(), |sum, machine| sum.plus(machine.counts))
+    }
+
+    /// Racks of all machines that passed and are in doubt since.
+    #[must_use]
+    pub fn in_doubt(&self) -> u64 {
+        self.machines.iter().map(|machine| machine.in_doubt).sum()
     }
 
     /// The machine whose picture is worth sending: most bad racks, then most unproven ones, then

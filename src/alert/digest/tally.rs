@@ -6,17 +6,19 @@ use jiff::tz::TimeZone;
 
 use super::checks::Checks;
 use super::{Checkpoint, Coldest, DayDigest, Digest, MachineDigest, Span};
-use crate::core::alert::{Alert, Condition};
+use crate::core::alert::Alert;
+use crate::core::alert::doubts::Doubts;
 use crate::core::cycle::counts::Counts;
 use crate::core::cycle::plate::Profile;
-use crate::core::record::{Body, Cycle, Gap, Record};
+use crate::core::monitored::Monitored;
+use crate::core::record::{Body, Cycle, Record};
 use crate::core::time::Timestamp;
 
 /// Adds up records. Cycles count by the start of their final rinse, everything else by the
 /// instant at which it was recorded; what lies outside the span is passed over.
 ///
 /// It wants every record from the start of the span to the newest one: a cycle may be recorded
-/// later than it was, and a gap is known by the record of its end.
+/// later than it was.
 #[derive(Debug)]
 pub struct Tally {
     span: Span,
@@ -24,23 +26,28 @@ pub struct Tally {
     to: Timestamp,
     zone: TimeZone,
     machines: BTreeMap<String, Machine>,
-    days: BTreeMap<jiff::civil::Date, Counts>,
-    /// Stretches without the service itself.
-    down: Vec<(Timestamp, Timestamp)>,
+    days: BTreeMap<jiff::civil::Date, OfDay>,
     raised: u64,
     closed: u64,
     checks: Checks,
     unreadable: u64,
     /// What checks are judged by.
     profiles: Vec<Profile>,
+    /// What puts racks in doubt that passed.
+    doubts: Doubts,
 }
 
 #[derive(Debug, Default)]
 struct Machine {
     counts: Counts,
     coldest: Option<Coldest>,
-    /// End of each gap, by probe and start; `None` while it lasts.
-    gaps: BTreeMap<(String, Timestamp), Option<Timestamp>>,
+    in_doubt: u64,
+}
+
+#[derive(Debug, Default)]
+struct OfDay {
+    counts: Counts,
+    in_doubt: u64,
 }
 
 impl Tally {
@@ -56,9 +63,9 @@ impl Tally {
     ) -> Self {
         let machines = machines.into_iter().map(|name| (name, Machine::default())).collect();
         let days = BTreeMap::new();
-        let (down, checks, profiles) = (Vec::new(), Checks::default(), Vec::new());
+        let (checks, profiles, doubts) = (Checks::default(), Vec::new(), Doubts::default());
         let (raised, closed, unreadable) = (0, 0, 0);
-        Self { span, from, to, zone, machines, days, down, raised, closed, checks, unreadable, profiles }
+        Self { span, from, to, zone, machines, days, raised, closed, checks, unreadable, profiles, doubts }
     }
 
     /// Judges checks by the products of these machines; without one its concentrations are not judged.
@@ -67,21 +74,25 @@ impl Tally {
         Self { profiles, ..self }
     }
 
+    /// Counts those in doubt among the racks that passed, by what is known of the alerts; without it none is.
+    #[must_use]
+    pub fn doubting(self, doubts: Doubts) -> Self {
+        Self { doubts, ..self }
+    }
+
     /// Takes one record with its index, in order of the ledger.
     pub fn take(&mut self, index: u64, record: &Record) {
         let inside = self.from <= record.recorded && record.recorded < self.to;
         let machine = record.machine.as_deref().unwrap_or_default();
         match &record.body {
-            Body::Cycle(cycle) => self.cycle(machine, cycle),
-            Body::Gap(gap) => self.gap(machine, gap),
-            Body::ServiceStart(start) => {
-                self.down.extend(start.last_record.map(|last| (last, record.recorded)));
-            }
+            Body::Cycle(cycle) => self.cycle(machine, index, cycle),
             Body::AlertRaised(_) => self.raised += u64::from(inside),
             Body::AlertClosed(_) => self.closed += u64::from(inside),
             Body::Check(check) => self.checks.check(index, record.machine.as_ref(), check, inside),
             Body::Amendment(amendment) => self.checks.amendment(record.machine.as_ref(), amendment, inside),
-            Body::ServiceStop(_)
+            Body::Gap(_)
+            | Body::ServiceStart(_)
+            | Body::ServiceStop(_)
             | Body::ClockStep(_)
             | Body::ConfigurationChange(_)
             | Body::MachineFailure(_)
@@ -110,13 +121,15 @@ impl Tally {
         self.unreadable += 1;
     }
 
-    fn cycle(&mut self, machine: &str, cycle: &Cycle) {
+    fn cycle(&mut self, machine: &str, index: u64, cycle: &Cycle) {
         let at = cycle.rinse_started;
         if at < self.from || at >= self.to {
             return;
         }
+        let in_doubt = u64::from(!self.doubts.by(machine, index, cycle).is_empty());
         let tally = self.machines.entry(machine.to_owned()).or_default();
         tally.counts.take(cycle);
+        tally.in_doubt += in_doubt;
         if let Some(celsius) = cycle.rinse_min_c
             && tally.coldest.is_none_or(|coldest| celsius < coldest.celsius)
         {
@@ -125,52 +138,32 @@ impl Tally {
         if self.span == Span::Week
             && let Ok(instant) = jiff::Timestamp::from_microsecond(at.micros())
         {
-            self.days.entry(self.zone.to_datetime(instant).date()).or_default().take(cycle);
+            let day = self.days.entry(self.zone.to_datetime(instant).date()).or_default();
+            day.counts.take(cycle);
+            day.in_doubt += in_doubt;
         }
     }
 
-    fn gap(&mut self, machine: &str, gap: &Gap) {
-        let gaps = &mut self.machines.entry(machine.to_owned()).or_default().gaps;
-        let key = (gap.probe.clone(), gap.from);
-        if gap.filled {
-            gaps.remove(&key);
-        } else {
-            gaps.insert(key, gap.to);
-        }
-    }
-
-    /// The digest. `open` are the alerts that are open now; a probe that has been at fault since
-    /// before the first record counts through its alert.
+    /// The digest. `open` are the alerts that are open now, `missed` counts the checks that were due in the span and
+    /// not made in time, and `watched` says how much of the span each machine was watched.
     #[must_use]
-    pub fn finish(mut self, open: Vec<Alert>, checkpoint: Option<Checkpoint>) -> Digest {
-        let probes = [Condition::ProbeFault, Condition::ProbeSilent];
-        for alert in open.iter().filter(|alert| probes.contains(&alert.condition) && alert.cleared.is_none())
-        {
-            if let Some(tally) = alert.machine.as_ref().and_then(|name| self.machines.get_mut(name)) {
-                for probe in &alert.about {
-                    tally.gaps.entry((probe.clone(), alert.since)).or_insert(None);
-                }
-            }
-        }
+    pub fn finish(
+        self,
+        (open, missed): (Vec<Alert>, u64),
+        watched: impl Fn(&str) -> Monitored,
+        checkpoint: Option<Checkpoint>,
+    ) -> Digest {
         let (from, to) = (self.from, self.to);
-        let length = to.seconds_since(from).max(1.0);
-        let inside = |(start, end): (Timestamp, Timestamp)| {
-            let (start, end) = (start.max(from), end.min(to));
-            (start < end).then_some((start, end))
-        };
-        let down: Vec<(Timestamp, Timestamp)> = self.down.into_iter().filter_map(inside).collect();
         let machine = |(name, tally): (String, Machine)| {
-            let gaps =
-                tally.gaps.into_iter().filter_map(|((_, start), end)| inside((start, end.unwrap_or(to))));
-            let all = union(gaps.chain(down.iter().copied()).collect());
-            let gap_s: f64 = all.iter().map(|(start, end)| end.seconds_since(*start)).sum();
+            let watched = watched(&name);
             MachineDigest {
                 machine: name,
                 counts: tally.counts,
+                in_doubt: tally.in_doubt,
                 coldest: tally.coldest,
-                gaps: all.len() as u64,
-                gap_s,
-                monitored: (1.0 - gap_s / length).clamp(0.0, 1.0),
+                gaps: watched.gaps,
+                gap_s: watched.operating_s - watched.monitored_s,
+                monitored: watched.share(),
             }
         };
         Digest {
@@ -181,27 +174,19 @@ impl Tally {
             days: self
                 .days
                 .into_iter()
-                .map(|(date, counts)| DayDigest { date: date.to_string(), counts })
+                .map(|(date, OfDay { counts, in_doubt })| DayDigest {
+                    date: date.to_string(),
+                    counts,
+                    in_doubt,
+                })
                 .collect(),
             raised: self.raised,
             closed: self.closed,
             open,
+            missed_checks: missed,
             failed_checks: self.checks.failed(&self.profiles),
             unreadable: self.unreadable,
             checkpoint,
         }
     }
-}
-
-/// Stretches joined where they overlap or touch.
-fn union(mut stretches: Vec<(Timestamp, Timestamp)>) -> Vec<(Timestamp, Timestamp)> {
-    stretches.sort_unstable();
-    let mut joined: Vec<(Timestamp, Timestamp)> = Vec::new();
-    for (start, end) in stretches {
-        match joined.last_mut() {
-            Some(last) if start <= last.1 => last.1 = last.1.max(end),
-            Some(_) | None => joined.push((start, end)),
-        }
-    }
-    joined
 }

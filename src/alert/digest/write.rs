@@ -125,12 +125,16 @@ impl Writer<'_> {
 
     fn summary(&self) -> String {
         let total = self.digest.total();
-        let missing = self.digest.open.iter().filter(|alert| is_check(alert)).count();
-        let open = match self.digest.open.len() - missing {
+        let open = match self.digest.open.len() {
             0 => self.say(Phrase::DigestNothingOpen),
             count => self.with(Phrase::DigestOpen, &[("count", &count.to_string())]),
         };
-        let checks = match missing {
+        let missed = match self.digest.missed_checks {
+            0 => String::new(),
+            count => format!("; {}", self.with(Phrase::DigestMissed, &[("count", &count.to_string())])),
+        };
+        let missing = self.digest.open.iter().filter(|alert| is_check(alert));
+        let checks = match missing.map(|alert| alert.about.len()).sum::<usize>() {
             0 => String::new(),
             count => format!("; {}", self.with(Phrase::DigestMissing, &[("count", &count.to_string())])),
         };
@@ -142,7 +146,7 @@ impl Writer<'_> {
             0 => String::new(),
             count => format!("; {}", self.with(Phrase::DigestUnread, &[("count", &count.to_string())])),
         };
-        format!("{}; {open}{checks}{failed}{unread}", self.judged(total))
+        format!("{}; {open}{missed}{checks}{failed}{unread}", self.judged(total, self.digest.in_doubt()))
     }
 
     fn subject(&self) -> String {
@@ -163,13 +167,13 @@ impl Writer<'_> {
         Noun::Racks.of(count, self.facts.reader.language)
     }
 
-    /// «412 racks – cold: 6, brief: 1, pass: 405», or that all passed.
-    fn judged(&self, counts: Counts) -> String {
+    /// «412 racks – cold: 6, brief: 1, pass: 405», or that all passed, where none of them is in doubt.
+    fn judged(&self, counts: Counts, in_doubt: u64) -> String {
         let racks = self.racks(counts.total());
         if counts.total() == 0 {
             return self.say(Phrase::DigestNoRack);
         }
-        if counts.pass == counts.total() {
+        if counts.pass == counts.total() && in_doubt == 0 {
             return self.with(Phrase::DigestAllGood, &[("racks", &racks)]);
         }
         let language = self.facts.reader.language;
@@ -177,12 +181,16 @@ impl Writer<'_> {
         let told: Vec<String> = told
             .map(|judged| {
                 let told = format!("{}: {}", verdict(judged, language), counts.of(judged));
-                match (judged, counts.worked_on) {
-                    (Verdict::Unproven, count @ 1..) => {
-                        let of_them = self.with(Phrase::DigestWorkedOn, &[("count", &count.to_string())]);
-                        format!("{told} ({of_them})")
+                let of_them = match (judged, counts.worked_on, in_doubt) {
+                    (Verdict::Unproven, count @ 1.., _) => Some((Phrase::DigestWorkedOn, count)),
+                    (Verdict::Pass, _, count @ 1..) => Some((Phrase::DigestInDoubt, count)),
+                    (_, _, _) => None,
+                };
+                match of_them {
+                    Some((phrase, count)) => {
+                        format!("{told} ({})", self.with(phrase, &[("count", &count.to_string())]))
                     }
-                    (_, _) => told,
+                    None => told,
                 }
             })
             .collect();
@@ -199,7 +207,7 @@ impl Writer<'_> {
             .filter(|alert| is_check(alert))
             .map(|alert| (self.missing(alert), Vec::new()));
         let days = self.digest.days.iter().map(|day| {
-            let racks = self.judged(day.counts);
+            let racks = self.judged(day.counts, day.in_doubt);
             (self.with(Phrase::DayLine, &[("day", &day.date), ("racks", &racks)]), Vec::new())
         });
         let damage = (self.digest.unreadable > 0).then(|| {
@@ -238,7 +246,7 @@ impl Writer<'_> {
     fn machine(&self, machine: &MachineDigest) -> (String, Vec<String>) {
         let reader = &self.facts.reader;
         let name = one_line(&machine.machine, NAME_CHARS_MAX);
-        let first = format!("{name}: {}", self.judged(machine.counts));
+        let first = format!("{name}: {}", self.judged(machine.counts, machine.in_doubt));
         let coldest = machine.coldest.map(|coldest| {
             let (measured, limit) = reader.pair(coldest.celsius, coldest.limit_c);
             let symbol = reader.scale.symbol();
@@ -249,12 +257,15 @@ impl Writer<'_> {
             let (measured, limit) = (format!("{measured} {symbol}"), format!("{limit} {symbol}"));
             self.with(Phrase::Coldest, &[("measured", &measured), ("limit", &limit), ("at", &at)])
         });
-        let share = percent(machine.monitored);
-        let monitored = if machine.gaps == 0 {
-            self.with(Phrase::Monitored, &[("share", &share)])
-        } else {
-            let (count, time) = (machine.gaps.to_string(), duration(machine.gap_s));
-            self.with(Phrase::MonitoredGaps, &[("share", &share), ("count", &count), ("time", &time)])
+        let monitored = match (machine.monitored, machine.gaps) {
+            (None, _) => self.say(Phrase::NotOperating),
+            (Some(share), 0) => self.with(Phrase::Monitored, &[("share", &percent(share))]),
+            (Some(share), count) => {
+                let (count, time) = (count.to_string(), duration(machine.gap_s));
+                let values = [("share", percent(share)), ("count", count), ("time", time)];
+                let values = values.each_ref().map(|(name, value)| (*name, value.as_str()));
+                self.with(Phrase::MonitoredGaps, &values)
+            }
         };
         (first, coldest.into_iter().chain([monitored]).collect())
     }

@@ -273,7 +273,9 @@ phrases! {
     DigestAllGood: "{racks}, all passed", "{racks}, todas correctas";
     DigestWorkedOn: "{count} of them while somebody worked on the machine", "{count} de ellas mientras alguien trabajaba en la máquina";
     DigestNothingOpen: "no alert open", "ninguna alerta abierta";
-    DigestMissing: "checks missing: {count}", "controles que faltan: {count}";
+    DigestInDoubt: "{count} of them in doubt", "{count} de ellas en duda";
+    DigestMissed: "checks not made in time: {count}", "controles no hechos a tiempo: {count}";
+    DigestMissing: "checks missing now: {count}", "controles que faltan ahora: {count}";
     DigestFailed: "checks failed: {count}", "controles que no cumplen: {count}";
     DigestUnread: "records that cannot be read: {count}", "asientos que no se pueden leer: {count}";
     Damage: "Damaged records", "Asientos dañados";
@@ -282,6 +284,7 @@ phrases! {
     DigestPages: "See the pages", "Ver las páginas";
     DigestOpen: "alerts open: {count}", "alertas abiertas: {count}";
     Coldest: "Coldest: {measured} (limit {limit}), {at}", "Más fría: {measured} (límite {limit}), {at}";
+    NotOperating: "No operating hours", "Sin horas de servicio";
     Monitored: "Monitored: {share}", "Vigilado: {share}";
     MonitoredGaps: "Monitored: {share}; gaps: {count}, together {time}", "Vigilado: {share}; huecos: {count}, en total {time}";
     MoreMachines: "{count} more without a bad rack", "{count} más sin ninguna canasta mala";

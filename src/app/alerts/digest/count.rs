@@ -1,0 +1,137 @@
+//! The numbers of a digest, out of the ledger.
+
+use std::collections::BTreeSet;
+use std::ops::ControlFlow;
+use std::time::Duration;
+
+use base64::Engine;
+use base64::engine::general_purpose::STANDARD;
+
+use super::super::past::Raised;
+use super::super::{doubts, story};
+use crate::alert::digest::tally::Tally;
+use crate::alert::digest::{Checkpoint, Digest, Span};
+use crate::app::history::watched::Watch;
+use crate::core::alert::hours::Stretch;
+use crate::core::alert::{Condition, Settings};
+use crate::core::checkpoint::Checkpoint as Signed;
+use crate::core::cycle::plate::Profile;
+use crate::core::note::Note;
+use crate::core::record::{Body, Cycle, Record};
+use crate::core::time::Timestamp;
+use crate::ledger::{Found, Known, LedgerError, Order, Reader, RecordFilter, Subject};
+use crate::report::account::missed::Missed;
+
+/// What is counted, and when.
+#[derive(Clone, Copy)]
+pub(super) struct Asked {
+    pub(super) span: Span,
+    pub(super) from: Timestamp,
+    pub(super) to: Timestamp,
+    pub(super) now: Timestamp,
+}
+
+/// Counts the records of a span; also its cycles by machine, for a picture.
+pub(super) fn tell(
+    reader: &Reader,
+    Asked { span, from, to, now }: Asked,
+    settings: &Settings,
+    profiles: &[Profile],
+    source: &str,
+) -> Result<(Digest, Vec<(String, Cycle)>), LedgerError> {
+    let machines = profiles.iter().map(|profile| profile.name.clone());
+    let tally = Tally::new(span, from, to, settings.zone.clone(), machines).judging(profiles.to_vec());
+    let mut tally = tally.doubting(doubts::read(reader, reader.size()?)?);
+    let mut cycles = Vec::new();
+    for index in first_since(reader, from)?..reader.size()? {
+        let Ok((_, record)) = reader.record(index)? else {
+            tally.take_unreadable();
+            continue;
+        };
+        tally.take(index, &record);
+        if let (Body::Cycle(cycle), Some(machine)) = (record.body, record.machine)
+            && from <= cycle.rinse_started
+            && cycle.rinse_started < to
+        {
+            cycles.push((machine, *cycle));
+        }
+    }
+    cycles.sort_by_key(|(_, cycle)| cycle.rinse_started);
+    let open = story::all(reader)?.0.into_values().filter(|story| story.closed.is_none());
+    let mut raised = Raised::of(reader);
+    let open = open.map(|mut told| story::fill(&mut raised, &mut told).map(|()| told.alert));
+    let open = open.collect::<Result<_, _>>()?;
+    let stretch = Stretch { from, to };
+    // Records that cannot be read are counted above.
+    let (watch, _) = Watch::read(reader, (&Known::default(), Some(settings)), stretch, now)?;
+    let checkpoint = Some(checkpoint(reader, source)?);
+    let told = (open, missed(reader, stretch)?);
+    Ok((tally.finish(told, |machine| watch.of(machine, stretch), checkpoint), cycles))
+}
+
+/// How many checks were due in a span and not made in time, by the reckoning of the history.
+fn missed(reader: &Reader, span: Stretch) -> Result<u64, LedgerError> {
+    let mut alerts = BTreeSet::new();
+    let mut take = |found: Found| {
+        if let Ok((_, Record { body: Body::AlertRaised(raised), .. })) = found
+            && raised.condition == Condition::CheckOverdue
+        {
+            alerts.insert(raised.alert);
+        }
+    };
+    let raised = RecordFilter {
+        kinds: vec!["alert-raised".to_owned()],
+        from: Some(span.from),
+        ..RecordFilter::default()
+    };
+    reader.events(Order::OldestFirst, &raised, |_, found| {
+        take(found);
+        ControlFlow::Continue(())
+    })?;
+    // One that stood open by then may have found more missing since.
+    for index in reader.open_at(span.from, None)? {
+        take(reader.record(index)?);
+    }
+    let mut missed = Missed::default();
+    for alert in alerts {
+        for (index, found) in reader.records_about(Subject::Alert(alert.0))? {
+            if let Ok((_, record)) = found {
+                missed.take(index, &record);
+            }
+        }
+    }
+    let is_due = |due: Timestamp| span.from <= due && due < span.to;
+    Ok(missed.reckoned().iter().filter(|one| is_due(one.check.since)).count() as u64)
+}
+
+/// The newest signed checkpoint; where there is none, the ledger as it is, without a signature.
+fn checkpoint(reader: &Reader, source: &str) -> Result<Checkpoint, LedgerError> {
+    let (head, note) = (reader.head()?, reader.newest_checkpoint()?.map(|newest| newest.note));
+    let signed = note.as_deref().and_then(|note| Note::parse(note).ok());
+    let said = signed.and_then(|note| Signed::parse(note.unverified_text()).ok());
+    let (origin, head) = match said {
+        Some(said) => (said.origin, said.head),
+        None => (source.trim_start_matches('/').to_owned(), head),
+    };
+    Ok(Checkpoint { origin, records: head.size, root: STANDARD.encode(head.root.0), note })
+}
+
+/// Index of the first record since an instant, found by halves: records are in order of time but
+/// for clocks that were set, so that an hour before it is taken too.
+fn first_since(reader: &Reader, from: Timestamp) -> Result<u64, LedgerError> {
+    let from = from.minus(Duration::from_secs(3_600));
+    let (mut low, mut high) = (0, reader.size()?);
+    while low < high {
+        let middle = low + (high - low) / 2;
+        // Of those that are damaged nobody knows the time: the next one tells.
+        let mut recorded = None;
+        for index in middle..high {
+            if let Ok((_, record)) = reader.record(index)? {
+                recorded = Some(record.recorded);
+                break;
+            }
+        }
+        if recorded.is_some_and(|recorded| recorded < from) { low = middle + 1 } else { high = middle }
+    }
+    Ok(low)
+}
