@@ -27,6 +27,7 @@
 //! corrected at the dispenser, by the product's label, with the tank rinsed
 //! between deliming and refilling.
 
+pub mod bound;
 #[cfg(test)]
 mod tests;
 
@@ -35,6 +36,7 @@ use std::time::Duration;
 
 use serde::{Deserialize, Serialize};
 
+use self::bound::Bound;
 use super::cycle::plate::Sanitizing;
 use super::food_code::{Printed, Rounding};
 use super::units::Celsius;
@@ -103,6 +105,20 @@ impl Rules {
             Sanitizing::Chlorine => Some(CHLORINE_MIN_MG_PER_L..=self.chlorine_max_mg_per_l),
             Sanitizing::Iodine => Some(self.iodine_mg_per_l.clone()),
             Sanitizing::Quat => Some(self.quat_mg_per_l.clone()),
+        }
+    }
+
+    /// The limit beyond which a solution lies that was refused; `None` where it has none: no measurement, hot water.
+    #[must_use]
+    pub fn crossed(&self, sanitizing: Sanitizing, refusal: Refusal) -> Option<Bound> {
+        let permitted = self.permitted(sanitizing)?;
+        match (refusal, sanitizing) {
+            (Refusal::TooWeak, _) => Some(Bound::AtLeast(*permitted.start())),
+            (Refusal::TooStrong, _) => Some(Bound::AtMost(*permitted.end())),
+            (Refusal::PhTooHigh, Sanitizing::Chlorine) => Some(Bound::PhAtMost(CHLORINE_PH_MAX)),
+            (Refusal::PhTooHigh, Sanitizing::Iodine) => Some(Bound::PhAtMost(self.iodine_ph_max)),
+            (Refusal::PhTooHigh, Sanitizing::Quat | Sanitizing::HotWater)
+            | (Refusal::NotAMeasurement | Refusal::NotChemical, _) => None,
         }
     }
 }

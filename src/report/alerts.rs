@@ -14,6 +14,7 @@ use crate::core::reader::{Language, Reader};
 use crate::core::record::{
     AlertChanged, AlertRaised, Body, Change, Clearing, MissedDue, Notification, OfAlert, Outcome, Record,
 };
+use crate::core::sanitizer::bound::Bound;
 use crate::core::time::Timestamp;
 
 /// One alert as JSON on a line: all its fields, and `closed` where it is over.
@@ -249,7 +250,12 @@ pub(super) fn said(body: &Body, reader: &Reader) -> Option<String> {
 
 fn of_raised(raised: &AlertRaised, reader: &Reader) -> String {
     let limit = raised.limit.map(|limit| format!(", limit {}", shown(limit, reader))).unwrap_or_default();
-    let measured = raised.measured.map(|measured| format!(", {}{limit}", shown(measured, reader)));
+    let measured = match (raised.measured, raised.limit) {
+        (Some(Quantity::MgPerL(measured)), Some(Quantity::MgPerL(limit))) => {
+            Some(format!(", {}", beyond(measured, limit)))
+        }
+        (measured, _) => measured.map(|measured| format!(", {}{limit}", shown(measured, reader))),
+    };
     let (about, pattern) = (in_words(raised.condition, &raised.about), raised.pattern.map_or("", in_pattern));
     let what = condition(raised.condition, reader.language);
     let earlier = doubted(raised.earlier.as_ref());
@@ -324,10 +330,16 @@ fn racks(count: u64) -> String {
 
 fn against(alert: &Alert, reader: &Reader) -> String {
     match (alert.measured, alert.limit) {
+        (Some(Quantity::MgPerL(measured)), Some(Quantity::MgPerL(limit))) => beyond(measured, limit),
         (Some(measured), Some(limit)) => format!("{} / {}", shown(measured, reader), shown(limit, reader)),
         (Some(measured), None) => shown(measured, reader),
         (None, _) => listed(alert.condition, &alert.about),
     }
+}
+
+/// A strength of the sanitizer and the limit beyond which it lies.
+fn beyond(mg_per_l: f64, limit: f64) -> String {
+    format!("{mg_per_l} mg/L ({})", Bound::beside(mg_per_l, limit).told(Language::English))
 }
 
 fn shown(quantity: Quantity, reader: &Reader) -> String {

@@ -4,6 +4,7 @@ use serde::Serialize;
 
 use super::{said, words};
 use crate::core::alert::AlertNumber;
+use crate::core::cycle::figures::Overtaken;
 use crate::core::cycle::minimum::Unjudged;
 use crate::core::cycle::plate::{LimitSource, MachineKind, Sanitizing};
 use crate::core::cycle::verdict::Verdict;
@@ -98,6 +99,9 @@ pub struct CycleRow {
     /// Numbers of the alerts that put it in doubt, where it passed; absent where nobody looked for any.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub in_doubt_by: Option<Vec<u64>>,
+    /// What it passed by, and what the test found by which it is in doubt; for people only.
+    #[serde(skip)]
+    pub overtaken: Option<Overtaken>,
     /// What the amendments say, one sentence each; for people only.
     #[serde(skip)]
     pub remarks: Vec<String>,
@@ -148,6 +152,7 @@ impl CycleRow {
             late: false,
             amendments: None,
             in_doubt_by: None,
+            overtaken: None,
             remarks: Vec::new(),
         }
     }

@@ -4,6 +4,7 @@ use super::alerts;
 use super::sheet::duration;
 use super::words;
 use crate::core::counted::Noun;
+use crate::core::cycle::words::verdict;
 use crate::core::logbook::words as logbook;
 use crate::core::reader::{Language, Reader, Scale};
 use crate::core::reading::Fault;
@@ -17,7 +18,7 @@ use crate::core::technician::work::who;
 #[must_use]
 pub fn said(body: &Body) -> String {
     let text = match body {
-        Body::Cycle(cycle) => format!("cycle: {}", cycle.verdict),
+        Body::Cycle(cycle) => format!("cycle: {}", verdict(cycle.verdict, Language::English)),
         Body::Gap(gap) => of_gap(gap),
         Body::Check(check) => format!("{} by {}", of_check(check), check.by()),
         Body::ServiceStart(start) if start.is_first() => {

@@ -12,7 +12,8 @@ use super::row::CycleRow;
 use super::words;
 use crate::core::counted::Noun;
 use crate::core::cycle::verdict::Verdict;
-use crate::core::reader::{Language, Scale};
+use crate::core::cycle::words::verdict as judged;
+use crate::core::reader::{Language, Reader, Scale};
 use crate::core::record::Basis;
 use crate::core::time::Timestamp;
 
@@ -20,6 +21,8 @@ use crate::core::time::Timestamp;
 pub const WIDTH: usize = 100;
 /// Columns of a machine's name; longer ones are cut with an ellipsis.
 const MACHINE_WIDTH: usize = 12;
+/// Width of a verdict with its mark.
+const VERDICT_WIDTH: usize = 11;
 
 /// How to print.
 #[derive(Clone, Debug)]
@@ -71,7 +74,7 @@ impl Table {
             self.counts[place] += 1;
         }
         let index = row.ledger_index.map_or_else(|| "-".to_owned(), |index| index.to_string());
-        let verdict = self.paint(row.verdict, &format!("{:<10}", verdict_word(row.verdict)));
+        let verdict = self.paint(row.verdict, &format!("{:<VERDICT_WIDTH$}", verdict_word(row.verdict)));
         let star = match (row.unjudged, row.basis) {
             (Some(_), _) => {
                 self.unjudged = true;
@@ -86,7 +89,7 @@ impl Table {
         let minimum = row.rinse_min_c.or(row.unjudged.map(|unjudged| unjudged.celsius));
         writeln!(
             out,
-            "{index:>7}  {:<MACHINE_WIDTH$}  {time}  {verdict}  {}{star}  {}  {}  {:>4}",
+            "{index:>7}  {:<MACHINE_WIDTH$}  {time}  {verdict} {}{star}  {}  {}  {:>4}",
             cut(&row.machine, MACHINE_WIDTH),
             self.temperatures(minimum, row.limit_c),
             pair(Some(row.dwell_s), row.dwell_required_s, "s"),
@@ -105,7 +108,7 @@ impl Table {
             let at = super::local::minute_and_zone(at, &self.style.zone);
             format!("Late: recorded at {at}, more than an hour after it.")
         });
-        let doubt = in_doubt(row.in_doubt_by.as_deref().unwrap_or_default());
+        let doubt = self.in_doubt(row);
         self.in_doubt += u64::from(doubt.is_some());
         let beside = late.iter().chain(&row.remarks).map(|sentence| ("+", sentence.as_str()));
         let doubt = doubt.iter().map(|sentence| ("?", sentence.as_str()));
@@ -160,7 +163,7 @@ impl Table {
         writeln!(out, "{day}")?;
         writeln!(
             out,
-            "{:>7}  {:<MACHINE_WIDTH$}  {:<8}  {:<10}  {:>15}   {:>14}  {:>15}  {:>4}",
+            "{:>7}  {:<MACHINE_WIDTH$}  {:<8}  {:<VERDICT_WIDTH$} {:>15}   {:>14}  {:>15}  {:>4}",
             "record",
             "machine",
             "rinse at",
@@ -170,6 +173,20 @@ impl Table {
             "wash min/limit",
             format!("± {}", self.style.scale.symbol())
         )
+    }
+
+    /// That a rack which passed is in doubt, by which alerts, what it passed by and what was found.
+    fn in_doubt(&self, row: &CycleRow) -> Option<String> {
+        let by = row.in_doubt_by.as_deref().filter(|by| !by.is_empty())?;
+        let numbers: Vec<String> = by.iter().map(u64::to_string).collect();
+        let alerts = if by.len() == 1 { "alert" } else { "alerts" };
+        let Style { zone, scale, .. } = &self.style;
+        let reader = Reader { language: Language::English, scale: *scale, zone: zone.clone() };
+        let found = match &row.overtaken {
+            Some(overtaken) => overtaken.told(&reader),
+            None => "what it passed by was found wrong".to_owned(),
+        };
+        Some(format!("In doubt ({alerts} {}): {found}.", numbers.join(", ")))
     }
 
     /// `measured / limit` on the reader's scale.
@@ -196,15 +213,7 @@ impl Table {
 /// Mark and word of a verdict.
 #[must_use]
 pub fn verdict_word(verdict: Verdict) -> String {
-    format!("{} {verdict}", words::mark(verdict))
-}
-
-/// That a rack which passed is in doubt, and by which alerts.
-fn in_doubt(by: &[u64]) -> Option<String> {
-    let numbers: Vec<String> = by.iter().map(u64::to_string).collect();
-    let alerts = if by.len() == 1 { "alert" } else { "alerts" };
-    (!by.is_empty())
-        .then(|| format!("In doubt ({alerts} {}): what it passed by was found wrong.", numbers.join(", ")))
+    format!("{} {}", words::mark(verdict), judged(verdict, Language::English))
 }
 
 /// The local day with its offset, and the time of day.

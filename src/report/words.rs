@@ -1,7 +1,9 @@
 //! Verdicts, reasons and findings in plain words.
 
 use crate::core::cycle::verdict::{Finding, Reason, Verdict};
+use crate::core::reader::Language;
 use crate::core::reading::Fault;
+use crate::core::sanitizer::bound::Bound;
 use crate::core::sanitizer::{Refusal, shown};
 use crate::core::units::Celsius;
 
@@ -76,8 +78,10 @@ pub fn reason(reason: &Reason) -> String {
         Reason::RinseAborted { rinse_s } => {
             format!("The final rinse ended after {rinse_s:.1} s, before the line could settle.")
         }
-        Reason::Concentration { refusal, mg_per_l } => {
-            format!("The sanitizer on file, {} mg/L, is {}.", shown(*mg_per_l), refusal_words(*refusal))
+        Reason::Concentration { refusal, mg_per_l, limit } => {
+            let bound = limit.and_then(|limit| Bound::beyond(*refusal, limit));
+            let bound = bound.map(|bound| format!(" ({})", bound.told(Language::English))).unwrap_or_default();
+            format!("The sanitizer on file, {} mg/L, is {}{bound}.", shown(*mg_per_l), refusal_words(*refusal))
         }
         Reason::NoConcentrationCheck => "No sanitizer check is on file for this shift.".to_owned(),
         Reason::RinseProbe { fault } => {
@@ -192,7 +196,7 @@ mod tests {
             Reason::Faint { change_c: 1.0 },
             Reason::TankUnseen,
             Reason::WorkedOn,
-            Reason::Concentration { refusal: Refusal::TooWeak, mg_per_l: 10.0 },
+            Reason::Concentration { refusal: Refusal::TooWeak, mg_per_l: 10.0, limit: Some(25.0) },
             Reason::NoConcentrationCheck,
             Reason::RinseProbe { fault: Fault::Stuck },
             Reason::GapInRinse { gap_s: 2.0 },

@@ -33,7 +33,7 @@ use super::who;
 use crate::core::access::Right;
 use crate::core::address::escaped;
 use crate::core::alert::{Alert, Foreseen, Occasion};
-use crate::core::cycle::figures::Figures;
+use crate::core::cycle::figures::{Figures, Overtaken};
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::ended;
@@ -107,15 +107,20 @@ pub struct Affected {
 pub struct Judged {
     /// Its verdict.
     pub verdict: Verdict,
+    /// When its final rinse began, by which lists tell it.
+    pub rinsed: Timestamp,
     /// What was measured.
     pub figures: Figures,
+    /// What it passed by, and what the test found by which it is in doubt.
+    pub overtaken: Option<Overtaken>,
 }
 
 impl Judged {
     /// As its record says.
     #[must_use]
     pub fn of(cycle: &Cycle) -> Self {
-        Self { verdict: cycle.verdict, figures: Figures::of(cycle) }
+        let (verdict, rinsed) = (cycle.verdict, cycle.rinse_started);
+        Self { verdict, rinsed, figures: Figures::of(cycle), overtaken: None }
     }
 }
 

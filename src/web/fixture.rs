@@ -110,6 +110,7 @@ fn cold() -> Glance {
         limit_c: 82.2,
         uncertainty_c: 1.1,
         mg_per_l: None,
+        off_range: None,
     };
     let alert = GlanceAlert {
         number: 3,
@@ -139,6 +140,7 @@ fn cold() -> Glance {
         work_until: None,
         of_site: false,
         strength: None,
+        asked: None,
         kept_by: None,
         worked: Vec::new(),
     }
@@ -160,6 +162,7 @@ fn fresh() -> Glance {
         work_until: None,
         of_site: false,
         strength: None,
+        asked: None,
         kept_by: None,
         worked: Vec::new(),
     }
@@ -256,6 +259,7 @@ pub(in crate::web) fn solutions() -> Vec<SolutionSeen> {
         arrived: None,
         silent: false,
         off: false,
+        asked: None,
         holds: std::time::Duration::from_secs(8 * 3600),
         down: Vec::new(),
     };

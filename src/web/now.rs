@@ -27,9 +27,11 @@ use super::person::Person;
 use super::probes::solution::Tested;
 use crate::core::alert::{Condition, Severity};
 use crate::core::cycle::minimum::Unjudged;
+use crate::core::cycle::strength::OffRange;
 use crate::core::cycle::verdict::{Finding, Verdict};
 use crate::core::reader::{Language, Reader};
 use crate::core::record::Worked;
+use crate::core::sanitizer::bound::Asked;
 use crate::core::technician::work;
 use crate::core::time::Timestamp;
 
@@ -50,6 +52,8 @@ pub struct Glance {
     pub watches_tank: bool,
     /// The sanitizer on file: its newest test that counts, and how old that is.
     pub strength: Option<(Tested, Duration)>,
+    /// What is asked of it.
+    pub asked: Option<Asked>,
     /// The wash tank, where that probe tells of now.
     pub tank: Option<Tank>,
     /// Racks of today, in the order of [`Verdict::ALL`].
@@ -89,6 +93,8 @@ pub struct LastRack {
     pub uncertainty_c: f64,
     /// Sanitizer on file, mg/L.
     pub mg_per_l: Option<f64>,
+    /// The strength of the sanitizer, where it was outside its range.
+    pub off_range: Option<OffRange>,
 }
 
 /// The wash tank of a machine.

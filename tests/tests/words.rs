@@ -19,7 +19,7 @@ use crate::ledger::fixture::{at, commit, cycle, open, place, plain};
 const WORDS: [(Verdict, &str, &str); 6] = [
     (Verdict::Cold, "cold", "fría"),
     (Verdict::Brief, "brief", "corta"),
-    (Verdict::Weak, "weak", "fuera de rango"),
+    (Verdict::Weak, "off-range", "fuera de rango"),
     (Verdict::Unproven, "unproven", "sin comprobar"),
     (Verdict::Narrow, "narrow", "justa"),
     (Verdict::Pass, "pass", "correcta"),
@@ -58,11 +58,13 @@ fn a_verdict_has_one_word_everywhere() {
     let account = std::fs::read(&account).expect("an account");
     let account: Account = serde_json::from_slice(&account).expect("an account");
     for (verdict, english, spanish) in WORDS {
-        assert_eq!(verdict.as_str(), english);
+        // Programs read the word of the record; people another one where that does not hold for all that it stands for.
+        let code = verdict.as_str();
+        assert!(code == english || verdict == Verdict::Weak, "{code}");
         assert!(table.contains(&format!(" {english} ")), "{english}: {table}");
-        assert!(json.contains(&format!("\"verdict\":\"{english}\"")), "{english}: {json}");
-        assert!(csv.contains(&format!(",{english},")), "{english}: {csv}");
-        assert!(days.lines().next().is_some_and(|head| head.contains(english)), "{english}: {days}");
+        assert!(json.contains(&format!("\"verdict\":\"{code}\"")), "{code}: {json}");
+        assert!(csv.contains(&format!(",{code},")), "{code}: {csv}");
+        assert!(days.lines().next().is_some_and(|head| head.contains(code)), "{code}: {days}");
         for (language, word) in [(Language::English, english), (Language::Spanish, spanish)] {
             let options = Options { paper: Paper::A4, scale: Scale::Celsius, language };
             let sheet = pdf::sheet(&account, options, &[]).expect("the zone is known");

@@ -1,6 +1,7 @@
 //! What is said of each condition: its name, how bad it is, what to do.
 
 use super::phrases::Phrase;
+use super::tell::is_below;
 use crate::core::alert::{Alert, Condition, Pattern, supplies};
 use crate::core::record::Supply;
 
@@ -99,7 +100,11 @@ pub(super) fn why(alert: &Alert, chemical: bool) -> Vec<Phrase> {
             std::iter::once(Phrase::WhyCold).chain(cause).collect()
         }
         Condition::Brief => vec![Phrase::WhyBrief],
-        Condition::Weak => vec![Phrase::WhyWeak],
+        Condition::Weak => vec![match (alert.measured, alert.limit) {
+            (Some(measured), Some(limit)) if is_below(measured, limit) => Phrase::WhyTooWeak,
+            (Some(_), Some(_)) => Phrase::WhyTooStrong,
+            (None, _) | (_, None) => Phrase::WhyWeak,
+        }],
         Condition::Unproven => vec![Phrase::WhyUnproven],
         Condition::WashLow => vec![Phrase::WhyWashLow],
         Condition::RinseHot => vec![Phrase::WhyRinseHot],

@@ -347,7 +347,7 @@ const ABOUT_CHARS_MAX: usize = 80;
 fn what_and_where(teller: &Teller<'_>) -> String {
     let alert = teller.alert();
     let mut line = format!("{} – {}", teller.say(conditions::title(alert.condition)), teller.where_());
-    if let Some(detail) = teller.detail(&|text| text.chars().count() <= ABOUT_CHARS_MAX) {
+    if let Some(detail) = teller.detail(false, &|text| text.chars().count() <= ABOUT_CHARS_MAX) {
         line.push_str(&format!(": {detail}"));
     }
     match before(teller) {
@@ -443,7 +443,8 @@ fn rows(teller: &Teller<'_>) -> Vec<(Phrase, String)> {
         Some(measured) => pair(measured, limit, reader).1,
         None => quantity(limit, reader),
     });
-    row(limit_name(alert), limit.or(range));
+    // Both ends of a range say more than the one that was crossed.
+    row(limit_name(alert), range.or(limit));
     row(Phrase::RowSince, Some(reader.moment(alert.since)));
     row(Phrase::RowReturned, alert.returns.when(reader, None));
     row(Phrase::RowRacks, racks(teller));

@@ -105,6 +105,8 @@ phrases! {
     WhyColdChemical: "The water is too cold for the sanitizer on file: it works only above its lowest temperature.", "El agua está demasiado fría para el desinfectante registrado: solo actúa por encima de su temperatura mínima.";
     WhyBrief: "The heat was there, but not for long enough to sanitize.", "Hubo calor, pero no el tiempo necesario para desinfectar.";
     WhyWeak: "At this concentration the sanitizer does not sanitize, or is too strong for food contact.", "Con esta concentración el desinfectante no desinfecta, o es demasiado fuerte para el contacto con alimentos.";
+    WhyTooWeak: "At this concentration the sanitizer is too weak: it does not sanitize.", "Con esta concentración el desinfectante es demasiado débil: no desinfecta.";
+    WhyTooStrong: "At this concentration the sanitizer is too strong for food contact.", "Con esta concentración el desinfectante es demasiado fuerte para el contacto con alimentos.";
     WhyUnproven: "These racks may be good, but nothing proves it: a check is missing, or readings are.", "Estas canastas pueden estar bien, pero nada lo comprueba: falta un control, o faltan lecturas.";
     WhyWashLow: "A cold wash leaves soil, and a hot rinse does not make up for it.", "Un lavado frío deja suciedad, y un enjuague caliente no lo compensa.";
     WhyRinseHot: "Above the maximum the spray turns to vapour, and less heat reaches the ware.", "Por encima del máximo el agua se vuelve vapor, y llega menos calor a la vajilla.";
@@ -244,6 +246,8 @@ phrases! {
     LinkNote: "Opening the link changes nothing; only the button on the page does.", "Abrir el enlace no cambia nada; solo lo hace el botón de la página.";
 
     // Pieces of sentences that are always used whole.
+    AtLeast: "{measured} (at least {limit})", "{measured} (al menos {limit})";
+    AtMost: "{measured} (at most {limit})", "{measured} (como máximo {limit})";
     Against: "{measured} (limit {limit})", "{measured} (límite {limit})";
     Above: "{measured} (maximum {limit})", "{measured} (máximo {limit})";
     BelowUsual: "{measured} (below its usual range, which begins at {limit})", "{measured} (bajo lo habitual, que empieza en {limit})";
@@ -306,6 +310,8 @@ phrases! {
     // The short form.
     ShortCold: "COLD RINSE", "ENJUAGUE FRÍO";
     ShortBrief: "RINSE TOO SHORT", "ENJUAGUE CORTO";
+    ShortAtLeast: "{measured} (at least {limit})", "{measured} (mín. {limit})";
+    ShortAtMost: "{measured} (at most {limit})", "{measured} (máx. {limit})";
     ShortWeak: "SANITIZER OUT OF RANGE", "DESINFECTANTE FUERA DE RANGO";
     ShortUnproven: "RACKS UNPROVEN", "CANASTAS SIN COMPROBAR";
     ShortWashLow: "COLD WASH", "LAVADO FRÍO";

@@ -97,7 +97,7 @@ pub(super) fn compose(teller: &Teller<'_>) -> String {
     let text = format!("{}{} {place}", prefix.unwrap_or_default(), say(conditions::short(alert.condition)));
     let shortened = |text: &str| folded(&text.replace(" °", ""));
     let fits = |text: &str| septets(&shortened(text)).is_some_and(|count| count <= DETAIL_SEPTETS_MAX);
-    let detail = teller.detail(&fits).map(|detail| shortened(&detail));
+    let detail = teller.detail(true, &fits).map(|detail| shortened(&detail));
     let number = teller.with(Phrase::ShortAlert, &[("number", &alert.number.to_string())]);
     let in_short = teller.since_in_short().map(|racks| format!(". {}", folded(&racks)));
     // In order of weight, each with what stands for it where it does not fit; what does not fit is left out, and what

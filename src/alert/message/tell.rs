@@ -82,7 +82,8 @@ impl<'a> Teller<'a> {
 
     /// «71.3 °C (limit 82.2 °C)», or what there is of it; counts are told with the racks.
     /// After recovery there are none: a bad value beside «recovered» would confuse.
-    pub(super) fn figures(&self) -> Option<String> {
+    /// `brief` where 160 characters must do.
+    pub(super) fn figures(&self, brief: bool) -> Option<String> {
         let alert = self.alert();
         if alert.cleared.is_some() {
             return None;
@@ -96,9 +97,12 @@ impl<'a> Teller<'a> {
                     Condition::RinseHot => Phrase::Above,
                     Condition::Drifting if is_below => Phrase::BelowUsual,
                     Condition::Drifting => Phrase::AboveUsual,
+                    Condition::Weak if is_below && brief => Phrase::ShortAtLeast,
+                    Condition::Weak if is_below => Phrase::AtLeast,
+                    Condition::Weak if brief => Phrase::ShortAtMost,
+                    Condition::Weak => Phrase::AtMost,
                     Condition::Cold
                     | Condition::Brief
-                    | Condition::Weak
                     | Condition::Unproven
                     | Condition::WashLow
                     | Condition::Narrow
@@ -123,7 +127,7 @@ impl<'a> Teller<'a> {
 
     /// What stands behind the machine in the first line: the figures, or what it is about, named one by one where that
     /// fits, else the first with how many more there are. A long name is shortened, never the count behind it.
-    pub(super) fn detail(&self, fits: &dyn Fn(&str) -> bool) -> Option<String> {
+    pub(super) fn detail(&self, brief: bool, fits: &dyn Fn(&str) -> bool) -> Option<String> {
         let about = || {
             let all = self.each_about();
             let joined = all.join(", ");
@@ -139,7 +143,7 @@ impl<'a> Teller<'a> {
                 [_, ..] => Some(joined),
             }
         };
-        self.figures().or_else(about)
+        self.figures(brief).or_else(about)
     }
 
     pub(super) fn racks(&self) -> String {

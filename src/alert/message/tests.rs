@@ -356,6 +356,28 @@ fn a_concentration_stands_beside_its_range() {
     }
 }
 
+// Own promise: the first line says on which side of its range the sanitizer lies, and so does the advice; 25 mg/L: FDA Food
+// Code 4-501.114(A), 200 mg/L: 40 CFR 180.940.
+#[test]
+fn an_alert_of_the_sanitizer_says_on_which_side_it_lies() {
+    for (measured, limit, language, headline, advice) in [
+        (10.0, 25.0, Language::English, "10 mg/L (at least 25 mg/L)", "is too weak: it does not sanitize."),
+        (10.0, 25.0, Language::Spanish, "10 mg/L (al menos 25 mg/L)", "es demasiado débil: no desinfecta."),
+        (300.0, 200.0, Language::English, "300 mg/L (at most 200 mg/L)", "the sanitizer is too strong for"),
+        (300.0, 200.0, Language::Spanish, "300 mg/L (como máximo 200 mg/L)", "es demasiado fuerte para"),
+    ] {
+        let mut notice = notice(Condition::Weak, Occasion::Raised, language, Scale::Celsius);
+        (notice.alert.measured, notice.alert.limit) =
+            (Some(Quantity::MgPerL(measured)), Some(Quantity::MgPerL(limit)));
+        let message = told(&notice);
+        assert!(message.content.headline.contains(headline), "{}", message.content.headline);
+        assert!(message.text.contains(advice), "{}", message.text);
+        let brief = headline.replace("al menos", "min.").replace("como máximo", "max.");
+        assert!(message.short.contains(&brief), "{}", message.short);
+        assert!(septets(&message.short).is_some_and(|count| count <= SEPTETS_MAX), "{}", message.short);
+    }
+}
+
 // Own promise: what somebody has not done says nothing of a rack where none is affected.
 #[test]
 fn an_overdue_check_names_a_rack_only_where_one_is_affected() {

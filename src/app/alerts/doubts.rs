@@ -9,9 +9,10 @@
 use std::collections::BTreeSet;
 use std::ops::ControlFlow;
 
-use crate::core::alert::AlertNumber;
-use crate::core::alert::doubts::{Doubts, can_doubt, is_within};
-use crate::core::record::{Body, Record};
+use crate::core::alert::doubts::{Doubts, FoundBy, can_doubt, is_within};
+use crate::core::alert::{AlertNumber, Quantity};
+use crate::core::cycle::figures::Overtaken;
+use crate::core::record::{AmendmentChange, Body, Check, Cycle, Record};
 use crate::core::time::Timestamp;
 use crate::ledger::{CycleFilter, LedgerError, Order, ReadOn, Reader, Subject};
 
@@ -23,6 +24,37 @@ pub(in crate::app) fn read(ledger: &Reader, size: u64) -> Result<Doubts, LedgerE
     let mut doubts = Doubts::default();
     doubts.read_on(ledger, size)?;
     Ok(doubts)
+}
+
+/// What a rack of a machine passed by that is in doubt, and what the test of the sanitizer found by which it is; `None`
+/// where none speaks against it, or where the test cannot be read.
+///
+/// # Errors
+/// The ledger's, but for damage of single records.
+pub(in crate::app) fn overtaken(
+    ledger: &Reader,
+    doubts: &Doubts,
+    (machine, index): (&str, u64),
+    cycle: &Cycle,
+) -> Result<Option<Overtaken>, LedgerError> {
+    let Some(FoundBy { cause: Some(cause), limit }) = doubts.found_by(machine, index, cycle) else {
+        return Ok(None);
+    };
+    let check = match ledger.record(cause)? {
+        Ok((_, Record { body: Body::Check(check), .. })) => check,
+        Ok((_, Record { body: Body::Amendment(said), .. })) => match said.change {
+            AmendmentChange::Corrected(check) => check,
+            AmendmentChange::Comment | AmendmentChange::Withdrawn => return Ok(None),
+        },
+        Ok(_) | Err(_) => return Ok(None),
+    };
+    let Check::Sanitizer { at, mg_per_l, ph, .. } = check else { return Ok(None) };
+    let limit = match limit {
+        Some(Quantity::MgPerL(limit)) => Some(limit),
+        Some(Quantity::Celsius(_) | Quantity::Seconds(_) | Quantity::Fraction(_) | Quantity::Count(_))
+        | None => None,
+    };
+    Ok(Overtaken::new(cycle, at, (mg_per_l, ph), limit))
 }
 
 /// How many racks are still looked at, and passed over, while those in doubt are counted.

@@ -2,15 +2,14 @@
 
 use std::sync::{Arc, Mutex, PoisonError};
 
-use super::Reception;
 use super::compose::Composer;
-use super::story;
+use super::{Reception, doubts, story};
 use crate::alert::message;
 use crate::alert::message::phrases::Phrase;
 use crate::app::order::Order;
-use crate::core::alert::doubts::can_doubt;
+use crate::core::alert::doubts::{Doubts, can_doubt};
 use crate::core::alert::words::{by_link_of, who};
-use crate::core::alert::{Alert, AlertNumber, Notice, Occasion, Rack};
+use crate::core::alert::{Alert, AlertNumber, Condition, Notice, Occasion, Rack};
 use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::{ended, rack};
 use crate::core::reader::{Language, Scale};
@@ -198,6 +197,29 @@ pub(in crate::app) fn affected(cycles: &[NamedRack<'_>]) -> Vec<Affected> {
         judged: cycle.as_deref().map(Judged::of),
     };
     cycles.iter().map(affected).collect()
+}
+
+/// The racks of an alert of the sanitizer, those in doubt with what they passed by and what was found.
+///
+/// # Errors
+/// The ledger's, but for damage of single records.
+pub(in crate::app) fn overtaken(
+    reader: &Reader,
+    known: &Doubts,
+    alert: &Alert,
+    cycles: &[NamedRack<'_>],
+) -> Result<Vec<Affected>, LedgerError> {
+    let mut all = affected(cycles);
+    if alert.condition != Condition::Weak {
+        return Ok(all);
+    }
+    let machine = alert.machine.as_deref().unwrap_or_default();
+    for (affected, (rack, cycle)) in all.iter_mut().zip(cycles) {
+        if let (Some(judged), Some(cycle)) = (&mut affected.judged, cycle) {
+            judged.overtaken = doubts::overtaken(reader, known, (machine, rack.index), cycle)?;
+        }
+    }
+    Ok(all)
 }
 
 /// An alert as a page tells of it: what it says now, or said when it closed, to nobody in particular.

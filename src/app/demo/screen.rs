@@ -15,7 +15,7 @@ use ratatui::widgets::{Axis, Block, BorderType, Chart, Dataset, GraphType, Paddi
 use super::scene::{MachineScene, ProbeScene, Scene, TRACE_SPAN};
 use crate::core::cycle::plate::Sanitizing;
 use crate::core::cycle::verdict::Verdict;
-use crate::core::cycle::words::meaning;
+use crate::core::cycle::words::{meaning, verdict as judged};
 use crate::core::reader::Language;
 use crate::core::time::Timestamp;
 use crate::report::row::CycleRow;
@@ -112,7 +112,10 @@ fn draw_banner(frame: &mut Frame<'_>, area: Rect, scene: &Scene, setting: &Setti
 fn around_lines(scene: &Scene, setting: &Setting, width: usize) -> Vec<Line<'static>> {
     let mut counts: Vec<Span<'static>> = vec![Span::raw(" racks: ")];
     for (verdict, count) in Verdict::ALL.into_iter().zip(scene.counts).filter(|(_, count)| *count > 0) {
-        counts.push(Span::styled(format!("{} {count} {verdict}  ", words::mark(verdict)), style_of(verdict)));
+        counts.push(Span::styled(
+            format!("{} {count} {}  ", words::mark(verdict), judged(verdict, Language::English)),
+            style_of(verdict),
+        ));
     }
     let mut lines = vec![Line::from(counts)];
     lines.extend(scene.notice.iter().flat_map(|notice| notice_lines(notice, width)));
@@ -221,7 +224,7 @@ fn last_line(last: Option<&CycleRow>) -> Line<'static> {
     Line::from(vec![
         Span::raw("last: "),
         Span::styled(
-            format!(" {} {} ", words::mark(row.verdict), row.verdict.as_str().to_uppercase()),
+            format!(" {} ", table::verdict_word(row.verdict).to_uppercase()),
             style_of(row.verdict).add_modifier(Modifier::REVERSED),
         ),
         Span::raw(format!(" {measured} / {:.1} °C", row.limit_c)),
@@ -375,7 +378,7 @@ fn rack_head(row: &CycleRow, zone: &TimeZone) -> Line<'static> {
     let meaning = if row.verdict == Verdict::Pass { "" } else { meaning(row.verdict, Language::English) };
     Line::from(vec![
         Span::raw(format!(" {}  {:<8} ", table::time_of_day(row.rinse_started, zone), row.machine)),
-        Span::styled(format!("{:<10} ", table::verdict_word(row.verdict)), style_of(row.verdict)),
+        Span::styled(format!("{:<11} ", table::verdict_word(row.verdict)), style_of(row.verdict)),
         Span::raw(format!("{measured} /{:5.1} °C  {meaning}", row.limit_c)),
     ])
 }

@@ -5,6 +5,7 @@ use std::io;
 use std::ops::ControlFlow;
 
 use super::{Ground, Printer, style};
+use crate::app::alerts::doubts::overtaken;
 use crate::app::{Failure, Streams};
 use crate::cli::{HistoryArgs, Judged};
 use crate::core::alert::doubts::{Doubts, is_within};
@@ -66,7 +67,8 @@ pub(super) fn row(
     let machine = record.machine.as_deref().unwrap_or("-");
     let amendments = reader.amendments(index)?;
     let row = CycleRow::new(machine, cycle, Some(index)).recorded(record).amended(&amendments);
-    Ok(Some(row.in_doubt(&doubts.by(machine, index, cycle))))
+    let overtaken = overtaken(reader, doubts, (machine, index), cycle)?;
+    Ok(Some(CycleRow { overtaken, ..row.in_doubt(&doubts.by(machine, index, cycle)) }))
 }
 
 type Each<'a> = &'a mut dyn FnMut(u64, Found) -> ControlFlow<()>;

@@ -260,8 +260,14 @@ impl AlertBook for House {
             let late = late_tests(ledger, machines, &asked, &trail)?;
             let trail = with_tests(ledger, machines, (&asked, closed), trail)?;
             let racks = pages::cycles(ledger, &asked)?;
-            let others = Others::read(ledger, &*doubts.fresh(ledger)?, &asked, &racks)?;
-            Ok((pages::affected(&racks), with_amendments(ledger, trail)?, late, others))
+            let doubts = doubts.fresh(ledger)?;
+            let others = Others::read(ledger, &doubts, &asked, &racks)?;
+            Ok((
+                pages::overtaken(ledger, &doubts, &asked, &racks)?,
+                with_amendments(ledger, trail)?,
+                late,
+                others,
+            ))
         });
         let (racks, trail, late, others) = told.await?;
         // The desk knows of none that an earlier version put on record.

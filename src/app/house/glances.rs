@@ -23,6 +23,7 @@ use crate::core::alert::words::who;
 use crate::core::channel::{Channel, Place, Role};
 use crate::core::cycle::minimum::Unjudged;
 use crate::core::cycle::plate::Profile;
+use crate::core::cycle::strength::OffRange;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::id::ChannelId;
 use crate::core::monitored;
@@ -212,6 +213,7 @@ fn rack(record: u64, cycle: &Cycle) -> LastRack {
         limit_c: cycle.limit_c,
         uncertainty_c: cycle.uncertainty_c,
         mg_per_l: cycle.concentration_mg_per_l,
+        off_range: OffRange::of(cycle),
     }
 }
 
@@ -325,6 +327,9 @@ impl Glances for House {
                 chemical: machine.sanitizing.is_chemical(),
                 last: rack,
                 data,
+                asked: strength
+                    .as_ref()
+                    .and_then(|tested| machine.sanitizer.asked(machine.sanitizing, tested.value)),
                 strength: strength.map(|tested| (tested.clone(), now.since(tested.at))),
                 watches_tank: channels.iter().any(|channel| {
                     let in_tank =

@@ -11,6 +11,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 pub(super) use self::counted::{leads, set_off};
 use super::House;
 use super::machines::plots;
+use crate::app::alerts::doubts::overtaken;
 use crate::app::export::seal;
 use crate::app::work::then;
 use crate::config::recorded::Recorded;
@@ -92,6 +93,8 @@ pub(super) fn read(
         Ok::<Option<u64>, LedgerError>(beside)
     };
     let leads = leads(ledger, index, &record, doubts)?;
+    let machine = record.machine.as_deref().unwrap_or_default();
+    let overtaken = overtaken(ledger, doubts, (machine, index), cycle)?;
     let numbers = |own: &BTreeSet<AlertNumber>| own.iter().map(|number| number.0).collect::<Vec<u64>>();
     let alerts = numbers(&leads.alerts);
     let (before, after) = (beside(Order::NewestFirst)?, beside(Order::OldestFirst)?);
@@ -102,7 +105,7 @@ pub(super) fn read(
         strip: strip::strip(ledger, index, record.machine.as_deref(), cycle)?,
         work: work(ledger, record.machine.as_deref().unwrap_or_default(), cycle)?,
         actions: actions(ledger, &alerts)?,
-        doubts: doubted::in_doubt(ledger, index, cycle, &leads.doubts)?,
+        doubts: doubted::in_doubt(ledger, index, cycle, &leads.doubts, overtaken)?,
         alerts,
         before,
         after,

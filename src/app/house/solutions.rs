@@ -135,6 +135,12 @@ impl House {
                 off: tested
                     .as_ref()
                     .is_some_and(|tested| is_off(machine, solution, tested.value, own.strength.as_ref())),
+                asked: match solution {
+                    Solution::Strength => tested
+                        .as_ref()
+                        .and_then(|tested| machine.sanitizer.asked(machine.sanitizing, tested.value)),
+                    Solution::Ph => machine.sanitizer.asked_of_ph(machine.sanitizing),
+                },
                 age: tested.as_ref().map(|tested| now.since(tested.at)),
                 arrived: line.map(|newest| newest.arrived),
                 tested,

@@ -27,6 +27,7 @@ use crate::config::load::Loaded;
 use crate::config::resolve::Configuration;
 use crate::core::counted::Noun;
 use crate::core::cycle::verdict::Verdict;
+use crate::core::cycle::words;
 use crate::core::id::MachineId;
 use crate::core::merkle::Hash;
 use crate::core::reader::Language;
@@ -322,7 +323,11 @@ fn lines(told: &Told, zone: &TimeZone) -> Vec<String> {
         lines.push(format!("{} could not be used.", Noun::Pieces.of(*refused, Language::English)));
     }
     let racks: u64 = judged.values().sum();
-    let each: Vec<String> = judged.iter().map(|(verdict, racks)| format!("{racks} {verdict}")).collect();
+    let word = |code: &String| {
+        let verdict = code.parse().ok();
+        verdict.map_or(code.clone(), |verdict| words::verdict(verdict, Language::English).to_owned())
+    };
+    let each: Vec<String> = judged.iter().map(|(code, racks)| format!("{racks} {}", word(code))).collect();
     lines.push(match racks {
         0 => "No rack was judged.".to_owned(),
         _ => format!("{} judged, as late: {}.", Noun::Racks.of(racks, Language::English), each.join(", ")),

@@ -7,6 +7,7 @@ use super::pages::Pages;
 use super::parts::Parts;
 use super::table::Beyond;
 use crate::core::counted::Noun;
+use crate::core::cycle::words::verdict;
 use crate::core::evidence::Header;
 use crate::core::evidence::examine::{Examined, Kept, SealedBy};
 use crate::core::reader::Language;
@@ -17,8 +18,11 @@ fn of_shorter(name: &str, rows: usize, beyond: &Beyond) -> String {
     let of_them = match beyond.not_plain.values().sum::<u64>() {
         0 => "all of which plainly passed".to_owned(),
         count => {
-            let each: Vec<String> =
-                beyond.not_plain.iter().map(|(verdict, racks)| format!("{racks} {verdict}")).collect();
+            let each: Vec<String> = beyond
+                .not_plain
+                .iter()
+                .map(|(judged, racks)| format!("{racks} {}", verdict(*judged, Language::English)))
+                .collect();
             format!("{count} of which did not plainly pass: {}", each.join(", "))
         }
     };

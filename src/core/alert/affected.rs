@@ -2,9 +2,11 @@
 
 use super::condition::Condition;
 use super::open::Quantity;
+use crate::core::cycle::strength::OffRange;
 use crate::core::cycle::verdict::{Finding, Reason, Verdict};
 use crate::core::reading::Fault;
 use crate::core::record::Cycle;
+use crate::core::sanitizer::bound::Bound;
 
 /// Conditions of a probe that gives no values, in the order in which they explain a rack.
 pub const OF_PROBES: [Condition; 2] = [Condition::ProbeSilent, Condition::ProbeFault];
@@ -150,9 +152,11 @@ pub(super) fn brief(cycle: &Cycle) -> Measured {
     Measured { value: Some(Quantity::Seconds(cycle.dwell_s)), limit }
 }
 
-/// The concentration on file; its range stands with the verdict.
+/// The concentration on file against the limit beyond which it lies; none where it is the pH that lies outside.
 pub(super) fn weak(cycle: &Cycle) -> Measured {
-    Measured { value: cycle.concentration_mg_per_l.map(Quantity::MgPerL), limit: None }
+    let limit = OffRange::of(cycle).and_then(OffRange::bound).and_then(Bound::mg_per_l);
+    let value = cycle.concentration_mg_per_l.map(Quantity::MgPerL);
+    Measured { value, limit: limit.map(Quantity::MgPerL) }
 }
 
 /// The finding of a wash below its limit.

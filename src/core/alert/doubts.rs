@@ -9,7 +9,7 @@ use std::ops::RangeInclusive;
 
 use super::condition::Condition;
 use super::earlier::Earlier;
-use super::open::AlertNumber;
+use super::open::{AlertNumber, Quantity};
 use super::past::Past;
 use crate::core::record::{AlertChanged, Body, Change, Clearing, Cycle, OfAlert, Record};
 
@@ -32,11 +32,35 @@ struct Open {
     of_thermometer: bool,
 }
 
+/// What found wrong what a rack had passed by.
+#[derive(Clone, Copy, PartialEq, Debug, Default)]
+pub struct FoundBy {
+    /// The record that did: an entry, or an amendment of one; `None` where it is not on record.
+    pub cause: Option<u64>,
+    /// The limit that was crossed, where it is on record.
+    pub limit: Option<Quantity>,
+}
+
+impl FoundBy {
+    const fn of(told: OfAlert<'_>) -> Self {
+        let limit = match told {
+            OfAlert::Raised(raised) => raised.limit,
+            OfAlert::Changed(changed) => changed.limit,
+            OfAlert::Acknowledged(_)
+            | OfAlert::Cleared(_)
+            | OfAlert::Closed(_)
+            | OfAlert::Action(_)
+            | OfAlert::Notification(_) => None,
+        };
+        Self { cause: told.cause(), limit }
+    }
+}
+
 /// The same of one machine.
 #[derive(Clone, PartialEq, Debug, Default)]
 struct OfMachine {
-    /// Racks of before something was found wrong.
-    told: Vec<(AlertNumber, Earlier)>,
+    /// Racks of before something was found wrong, and by which entry.
+    told: Vec<(AlertNumber, Earlier, FoundBy)>,
     /// The open alerts whose entry is right as it was corrected: what they told speaks against no rack, as long as that
     /// counts.
     right: Vec<AlertNumber>,
@@ -45,16 +69,16 @@ struct OfMachine {
 }
 
 impl OfMachine {
-    fn told(&mut self, alert: AlertNumber, earlier: &Earlier) {
+    fn told(&mut self, alert: AlertNumber, earlier: &Earlier, by: FoundBy) {
         if self.told.len() == TOLD_MAX {
             self.told.drain(..TOLD_MAX / 2);
         }
-        self.told.push((alert, earlier.clone()));
+        self.told.push((alert, earlier.clone(), by));
     }
 
     /// What an alert told speaks against no rack any more.
     fn take_back(&mut self, alert: AlertNumber) {
-        self.told.retain(|(known, _)| *known != alert);
+        self.told.retain(|(known, ..)| *known != alert);
     }
 
     /// Right as corrected, what was tested speaks against no rack; withdrawn or wrong once more, it does again.
@@ -79,13 +103,13 @@ impl OfMachine {
     }
 
     /// What speaks against racks.
-    fn speaking(&self) -> impl Iterator<Item = &(AlertNumber, Earlier)> {
-        self.told.iter().filter(|(number, _)| !self.right.contains(number))
+    fn speaking(&self) -> impl Iterator<Item = &(AlertNumber, Earlier, FoundBy)> {
+        self.told.iter().filter(|(number, ..)| !self.right.contains(number))
     }
 
     /// The alerts that told of such racks.
     fn telling(&self, holds: impl Fn(&Earlier) -> bool) -> impl Iterator<Item = AlertNumber> {
-        self.speaking().filter(move |(_, earlier)| holds(earlier)).map(|(number, _)| *number)
+        self.speaking().filter(move |(_, earlier, _)| holds(earlier)).map(|(number, ..)| *number)
     }
 }
 
@@ -144,7 +168,7 @@ impl Doubts {
             own.changed(changed);
         }
         if let Some(earlier) = told.earlier() {
-            own.told(alert, earlier);
+            own.told(alert, earlier, FoundBy::of(told));
         }
         match told {
             OfAlert::Cleared(cleared) if cleared.clearing == Clearing::Withdrawn => {
@@ -177,6 +201,15 @@ impl Doubts {
             .collect()
     }
 
+    /// The test of the sanitizer that found wrong what a rack of a machine passed by, the first that speaks against it;
+    /// none of one that did not pass, or that a thermometer speaks against.
+    #[must_use]
+    pub fn found_by(&self, machine: &str, index: u64, cycle: &Cycle) -> Option<FoundBy> {
+        let own = self.machines.get(machine).filter(|_| cycle.verdict.is_good())?;
+        let by_strip = |earlier: &Earlier| earlier.by_probe.is_none() && earlier.holds(index, cycle);
+        own.speaking().find(|(_, earlier, _)| by_strip(earlier)).map(|(.., by)| *by)
+    }
+
     /// The alerts that hold a rack of a machine which did not pass with those that did, in order.
     #[must_use]
     pub fn beside(&self, machine: &str, index: u64, cycle: &Cycle) -> Vec<AlertNumber> {
@@ -198,7 +231,7 @@ impl Doubts {
         let mut found: Vec<(u64, u64)> = Vec::new();
         for (_, own) in own {
             let wanted = |number: AlertNumber| alert.is_none_or(|alert| alert == number);
-            let racks = |(number, earlier): &(AlertNumber, Earlier)| {
+            let racks = |(number, earlier, _): &(AlertNumber, Earlier, FoundBy)| {
                 let (first, last) = (earlier.racks.first()?, earlier.racks.last()?);
                 wanted(*number).then_some((first.index, last.index))
             };

@@ -310,6 +310,7 @@ impl Turn<'_> {
             racks: alert.racks.count,
             pattern: alert.pattern,
             measured: alert.measured,
+            limit: alert.measured.and(alert.limit),
             about: alert.about.clone(),
             cause: self.cause,
             last_good: came_back.then_some(alert.last_good).flatten().map(|rack| rack.index),

@@ -232,6 +232,9 @@ pub(super) struct Tested {
     pub(super) at: Timestamp,
     /// What it showed, mg/L.
     pub(super) mg_per_l: f64,
+    /// The limit beyond which it lies, mg/L; absent where it does not, or where it is the pH that lies outside.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub(super) limit_mg_per_l: Option<f64>,
     /// Whether it can sanitize.
     pub(super) good: bool,
     /// Whether it counts no more; a later amendment may still correct it.

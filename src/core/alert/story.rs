@@ -246,7 +246,11 @@ impl Story {
         alert.racks.count = changed.racks;
         alert.amended = changed.amended.as_deref().cloned().or(alert.amended.take());
         alert.pattern = changed.pattern.or(alert.pattern);
-        alert.measured = changed.measured.or(alert.measured);
+        if changed.measured.is_some() {
+            // Of a sanitizer the side may be another one, or it is the pH that lies outside.
+            let before = alert.limit.filter(|_| alert.condition != Condition::Weak);
+            (alert.measured, alert.limit) = (changed.measured, changed.limit.or(before));
+        }
         alert.worst = worse(alert.condition, alert.worst, changed.measured);
         if changed.worst.is_some() {
             (alert.worst, self.measured_anew) = (changed.worst, Some(at));

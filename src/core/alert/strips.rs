@@ -3,6 +3,7 @@
 //! A test that finds it so raises the alert at once, before the next rack does: what passed since the last good test
 //! is in doubt by then. The latest test that counts decides, also where an amendment makes an earlier one the latest.
 
+use super::affected::Measured;
 use super::condition::Condition;
 use super::notice::Occasion;
 use super::open::{Amended, Quantity};
@@ -10,6 +11,7 @@ use super::raise::{Report, Told, Turn, worse};
 use super::state::{Memory, STANDS_BY_MAX, Tested};
 use crate::core::channel::Place;
 use crate::core::record::{Amendment, AmendmentChange, Change, Check};
+use crate::core::sanitizer::bound::Bound;
 use crate::core::sanitizer::{Refusal, requirement};
 
 /// Most tests of a machine that are remembered, for amendments (own choice: two weeks of three shifts, and some).
@@ -19,6 +21,12 @@ impl Tested {
     /// What it showed as it was entered first, mg/L.
     fn entered(self) -> f64 {
         self.first_mg_per_l.unwrap_or(self.mg_per_l)
+    }
+
+    /// What it showed against the limit beyond which it lies.
+    fn measured(self) -> Measured {
+        let limit = self.limit_mg_per_l.map(Quantity::MgPerL);
+        Measured { value: Some(Quantity::MgPerL(self.mg_per_l)), limit }
     }
 }
 
@@ -54,13 +62,13 @@ impl Memory {
         withdrawn.or(all().next()).filter(|_| self.weak_by.is_empty())
     }
 
-    /// What the entries show by which the alert stands, as they count: the latest, and the worst.
-    fn weak_values(&self) -> Option<(Quantity, Quantity)> {
+    /// What the entries show by which the alert stands, as they count: the latest with its limit, and the worst.
+    fn weak_values(&self) -> Option<(Measured, Quantity)> {
         let own = || self.tested.iter().filter(|one| !one.withdrawn && self.weak_by.has(one.index));
         let latest = own().max_by_key(|one| (one.at, one.index))?;
         let shown = own().map(|one| Some(Quantity::MgPerL(one.mg_per_l)));
         let worst = shown.reduce(|one, other| worse(Condition::Weak, one, other))??;
-        Some((Quantity::MgPerL(latest.mg_per_l), worst))
+        Some((latest.measured(), worst))
     }
 }
 
@@ -157,11 +165,11 @@ impl Turn<'_> {
     fn measured_anew(&mut self, machine: &str) {
         let Some((latest, worst)) = self.state.memory(machine).weak_values() else { return };
         let Some(open) = self.state.open_mut(machine, Condition::Weak) else { return };
-        let anew = (Some(latest), Some(worst));
-        if (open.alert.measured, open.alert.worst) == anew {
+        let anew = (latest.value, latest.limit, Some(worst));
+        if (open.alert.measured, open.alert.limit, open.alert.worst) == anew {
             return;
         }
-        (open.alert.measured, open.alert.worst) = anew;
+        (open.alert.measured, open.alert.limit, open.alert.worst) = anew;
         let told = Told { worst: Some(worst), ..Told::default() };
         self.changed_by(machine, Condition::Weak, Change::Eased, told);
     }
@@ -173,7 +181,8 @@ impl Turn<'_> {
         self.state.memory(machine).weak_by.add(tested.index);
         self.report(Report {
             place: Some(Place::FinalRinse),
-            measured: Some(Quantity::MgPerL(tested.mg_per_l)),
+            measured: tested.measured().value,
+            limit: tested.measured().limit,
             earlier,
             amended: amended.cloned(),
             ..Report::new(Condition::Weak, machine, tested.at)
@@ -188,13 +197,25 @@ impl Turn<'_> {
     fn test_of(&self, machine: &str, index: u64, check: &Check) -> Option<Tested> {
         let Check::Sanitizer { at, mg_per_l, ph, .. } = check else { return None };
         let (sanitizing, rules) = self.settings.machines.get(machine)?.sanitizer.as_ref()?;
-        let good = match requirement(*sanitizing, *mg_per_l, *ph, rules) {
-            Ok(_) => true,
+        let refused = match requirement(*sanitizing, *mg_per_l, *ph, rules) {
+            Ok(_) => None,
             Err(Refusal::NotChemical) => return None,
-            Err(Refusal::TooWeak | Refusal::TooStrong | Refusal::PhTooHigh | Refusal::NotAMeasurement) => {
-                false
-            }
+            Err(
+                refusal @ (Refusal::TooWeak
+                | Refusal::TooStrong
+                | Refusal::PhTooHigh
+                | Refusal::NotAMeasurement),
+            ) => Some(refusal),
         };
-        Some(Tested { index, at: *at, mg_per_l: *mg_per_l, good, withdrawn: false, first_mg_per_l: None })
+        let bound = refused.and_then(|refusal| rules.crossed(*sanitizing, refusal));
+        Some(Tested {
+            index,
+            at: *at,
+            mg_per_l: *mg_per_l,
+            limit_mg_per_l: bound.and_then(Bound::mg_per_l),
+            good: refused.is_none(),
+            withdrawn: false,
+            first_mg_per_l: None,
+        })
     }
 }

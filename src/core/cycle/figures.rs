@@ -3,9 +3,13 @@
 //! Pages tell it in one form, so that a weak rack is never told by its temperature alone, which may be fine.
 
 use super::minimum::{Unjudged, against};
+use super::plate::Sanitizing;
 use super::strength::OffRange;
-use crate::core::reader::{Language, Reader};
+use crate::core::reader::{Language, Reader, filled};
 use crate::core::record::Cycle;
+use crate::core::sanitizer::bound::Bound;
+use crate::core::sanitizer::{CHLORINE_MIN_MG_PER_L, shown};
+use crate::core::time::Timestamp;
 
 /// The figures of a rack.
 #[derive(Clone, Copy, PartialEq, Debug)]
@@ -35,6 +39,14 @@ impl Figures {
     /// The sanitizer first where it is outside its range, then the minimum against its limit; «–» where none is on record.
     #[must_use]
     pub fn told(&self, reader: &Reader) -> String {
+        let off_range =
+            self.off_range.map(|off| format!("{}; ", off.told(reader.language))).unwrap_or_default();
+        format!("{off_range}{}", self.rinse(reader))
+    }
+
+    /// The minimum against its limit alone.
+    #[must_use]
+    pub fn rinse(&self, reader: &Reader) -> String {
         let (settled, limit, beside) = against(self.settled_c, self.unjudged, self.limit_c, reader);
         let symbol = reader.scale.symbol();
         let unit = match self.settled_c.or(self.unjudged.map(|unjudged| unjudged.celsius)) {
@@ -42,12 +54,66 @@ impl Figures {
             None => String::new(),
         };
         let beside = beside.map(|word| format!(", {word}")).unwrap_or_default();
-        let off_range =
-            self.off_range.map(|off| format!("{}; ", off.told(reader.language))).unwrap_or_default();
         let bound = match reader.language {
             Language::English => "limit",
             Language::Spanish => "límite",
         };
-        format!("{off_range}{settled}{unit}{beside} ({bound} {limit} {symbol})")
+        format!("{settled}{unit}{beside} ({bound} {limit} {symbol})")
+    }
+}
+
+/// What a rack passed by that is in doubt, and what the test found by which it is.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Overtaken {
+    passed_by: f64,
+    washed: Timestamp,
+    at: Timestamp,
+    mg_per_l: f64,
+    ph: Option<f64>,
+    bound: Option<Bound>,
+}
+
+impl Overtaken {
+    /// A rack, and a test that was made after the one it was judged by, with the limit in mg/L that this crossed where
+    /// that is on record; `None` where the rack names no concentration.
+    #[must_use]
+    pub fn new(
+        cycle: &Cycle,
+        at: Timestamp,
+        (mg_per_l, ph): (f64, Option<f64>),
+        limit: Option<f64>,
+    ) -> Option<Self> {
+        // Earlier records hold no limit; that of weak chlorine is the same everywhere.
+        let everywhere = (cycle.sanitizing == Sanitizing::Chlorine && mg_per_l < CHLORINE_MIN_MG_PER_L)
+            .then_some(CHLORINE_MIN_MG_PER_L);
+        let bound = limit.or(everywhere).map(|limit| Bound::beside(mg_per_l, limit));
+        Some(Self {
+            passed_by: cycle.concentration_mg_per_l?,
+            washed: cycle.rinse_started,
+            at,
+            mg_per_l,
+            ph,
+            bound,
+        })
+    }
+
+    /// «judged by 100 mg/L; next test 10 mg/L at 13:37 UTC, at least 25 mg/L».
+    #[must_use]
+    pub fn told(&self, reader: &Reader) -> String {
+        let phrase = match reader.language {
+            Language::English => "judged by {passed} mg/L; next test {test} at {at}{bound}",
+            Language::Spanish => "juzgada por {passed} mg/L; prueba siguiente {test}, {at}{bound}",
+        };
+        let bound = self.bound.map(|bound| format!(", {}", bound.told(reader.language)));
+        // Where the strength crossed no limit, it is the pH that did.
+        let ph = self.ph.filter(|_| self.bound.is_none()).map(|ph| format!(", pH {ph}"));
+        let test = format!("{} mg/L{}", shown(self.mg_per_l), ph.unwrap_or_default());
+        let values = [
+            ("passed", shown(self.passed_by)),
+            ("test", test),
+            ("at", reader.near(self.at, self.washed)),
+            ("bound", bound.unwrap_or_default()),
+        ];
+        filled(phrase, &values.each_ref().map(|(name, value)| (*name, value.as_str())))
     }
 }

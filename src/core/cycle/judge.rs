@@ -20,6 +20,7 @@ use crate::core::dose::Dose;
 use crate::core::effect::{Trace, TraceReading};
 use crate::core::reading::Fault;
 use crate::core::record::{Basis, Check, Cycle, DoseBasis, Rule, WindowFrom};
+use crate::core::sanitizer::bound::Bound;
 use crate::core::sanitizer::{self, Refusal};
 use crate::core::time::Timestamp;
 use crate::core::uncertainty::{self, COVERAGE, Uncertainty};
@@ -215,7 +216,8 @@ fn chemistry(evidence: &Evidence<'_>) -> Chemistry {
             Chemistry { limit, dwell: profile.dwell_min.max(needed.contact), doubt: None }
         }
         Err(refusal) => {
-            let reason = Reason::Concentration { refusal, mg_per_l: check.mg_per_l };
+            let limit = profile.sanitizer.crossed(profile.sanitizing, refusal).map(Bound::number);
+            let reason = Reason::Concentration { refusal, mg_per_l: check.mg_per_l, limit };
             plain(Some((verdict_of(refusal), reason)))
         }
     }

@@ -1,13 +1,15 @@
 //! The strength of the sanitizer that a rack was judged by, where it was outside its range: what it was, and its limit.
 //!
-//! Whoever shows a rack shows it beside the temperature, which may be fine. A record holds the strength and on which
-//! side of its range it lies. The limit is named where it is the same at every site; where a label or a site sets it,
-//! its side is named alone: what is configured today need not be what the rack was judged by.
+//! Whoever shows a rack shows it beside the temperature, which may be fine. A record holds the strength, on which side of
+//! its range it lies, and the limit that was in force. Where an earlier record holds none, the limit is named where it
+//! is the same at every site; where a label or a site sets it, its side is named alone: what is configured today need
+//! not be what the rack was judged by.
 
 use super::plate::Sanitizing;
 use super::verdict::Reason;
 use crate::core::reader::Language;
 use crate::core::record::Cycle;
+use crate::core::sanitizer::bound::Bound;
 use crate::core::sanitizer::{CHLORINE_MIN_MG_PER_L, CHLORINE_PH_MAX, Refusal, shown};
 
 /// A strength outside its range.
@@ -16,7 +18,7 @@ pub struct OffRange {
     mg_per_l: f64,
     ph: Option<f64>,
     refusal: Refusal,
-    sanitizing: Sanitizing,
+    bound: Option<Bound>,
 }
 
 impl OffRange {
@@ -28,100 +30,129 @@ impl OffRange {
 
     fn among(reasons: &[Reason], sanitizing: Sanitizing, ph: Option<f64>) -> Option<Self> {
         reasons.iter().find_map(|reason| {
-            let Reason::Concentration { refusal, mg_per_l } = *reason else { return None };
-            let is_outside = match refusal {
-                Refusal::TooWeak | Refusal::TooStrong | Refusal::PhTooHigh => true,
-                Refusal::NotAMeasurement | Refusal::NotChemical => false,
+            let Reason::Concentration { refusal, mg_per_l, limit } = *reason else { return None };
+            let everywhere = match (refusal, sanitizing) {
+                (Refusal::TooWeak, Sanitizing::Chlorine) => Some(CHLORINE_MIN_MG_PER_L),
+                (Refusal::PhTooHigh, Sanitizing::Chlorine) => Some(CHLORINE_PH_MAX),
+                (Refusal::TooWeak | Refusal::TooStrong | Refusal::PhTooHigh, _) => None,
+                (Refusal::NotAMeasurement | Refusal::NotChemical, _) => return None,
             };
-            is_outside.then_some(Self { mg_per_l, ph, refusal, sanitizing })
+            let bound = limit.or(everywhere).and_then(|limit| Bound::beyond(refusal, limit));
+            Some(Self { mg_per_l, ph, refusal, bound })
         })
+    }
+
+    /// The limit beyond which it lies; absent where none is known.
+    #[must_use]
+    pub const fn bound(self) -> Option<Bound> {
+        self.bound
+    }
+
+    /// «10 mg/L», with its pH where that is what is too high.
+    #[must_use]
+    pub fn measured(self) -> String {
+        let ph = self.ph.filter(|_| self.refusal == Refusal::PhTooHigh);
+        let ph = ph.map(|ph| format!(", pH {ph}")).unwrap_or_default();
+        format!("{} mg/L{ph}", shown(self.mg_per_l))
+    }
+
+    /// Its limit, or on which side of its range it lies where that is not known.
+    #[must_use]
+    pub fn against(self, language: Language) -> String {
+        let (english, spanish) = match (self.bound, self.refusal) {
+            (Some(bound), _) => return bound.told(language),
+            (None, Refusal::TooWeak) => ("too weak", "demasiado débil"),
+            (None, Refusal::PhTooHigh) => ("pH too high", "pH demasiado alto"),
+            (None, Refusal::TooStrong | Refusal::NotAMeasurement | Refusal::NotChemical) => {
+                ("too strong", "demasiado fuerte")
+            }
+        };
+        match language {
+            Language::English => english.to_owned(),
+            Language::Spanish => spanish.to_owned(),
+        }
     }
 
     /// The sanitizer, its strength, and its limit or on which side of it that lies.
     #[must_use]
     pub fn told(self, language: Language) -> String {
-        let say = |english, spanish| match language {
-            Language::English => english,
-            Language::Spanish => spanish,
+        let name = match language {
+            Language::English => "sanitizer",
+            Language::Spanish => "desinfectante",
         };
-        let name = say("sanitizer", "desinfectante");
-        let strength = format!("{name} {} mg/L", shown(self.mg_per_l));
-        let chlorine = self.sanitizing == Sanitizing::Chlorine;
-        match self.refusal {
-            Refusal::TooWeak if chlorine => {
-                let limit = say("limit", "límite");
-                format!("{strength} ({limit} {} mg/L)", shown(CHLORINE_MIN_MG_PER_L))
-            }
-            Refusal::TooWeak => format!("{strength} ({})", say("too weak", "demasiado débil")),
-            Refusal::PhTooHigh => {
-                let ph = self.ph.map(|ph| format!(", pH {ph}")).unwrap_or_default();
-                let limit = if chlorine {
-                    format!("{} {CHLORINE_PH_MAX}", say("pH limit", "límite de pH"))
-                } else {
-                    say("pH too high", "pH demasiado alto").to_owned()
-                };
-                format!("{strength}{ph} ({limit})")
-            }
-            Refusal::TooStrong | Refusal::NotAMeasurement | Refusal::NotChemical => {
-                format!("{strength} ({})", say("too strong", "demasiado fuerte"))
-            }
-        }
+        format!("{name} {} ({})", self.measured(), self.against(language))
     }
+}
+
+/// What the strength on file of a rack stands against: the limit beyond which it lies, or of chlorine that lies beyond none
+/// its lowest, which is the same everywhere; `None` where the record says neither.
+#[must_use]
+pub fn on_file_against(cycle: &Cycle, language: Language) -> Option<String> {
+    if let Some(off) = OffRange::of(cycle) {
+        return Some(off.against(language));
+    }
+    let is_good = cycle.concentration_mg_per_l.is_some_and(|mg_per_l| mg_per_l >= CHLORINE_MIN_MG_PER_L);
+    (cycle.sanitizing == Sanitizing::Chlorine && is_good)
+        .then(|| Bound::AtLeast(CHLORINE_MIN_MG_PER_L).told(language))
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
-    // 25 mg/L and pH 10: FDA Food Code 4-501.114(A). The ranges of the others are those of a label or of the site.
+    // 25 mg/L and pH 10: FDA Food Code 4-501.114(A); 200 mg/L of chlorine: 40 CFR 180.940. The ranges of the others are
+    // those of a label or of the site. Earlier records hold no limit.
     #[test]
     fn what_lies_outside_is_told_with_its_limit() {
+        use Refusal::{PhTooHigh, TooStrong, TooWeak};
         use Sanitizing::{Chlorine, Quat};
-        for (refusal, mg_per_l, sanitizing, english, spanish) in [
+        for (refusal, mg_per_l, limit, sanitizing, english, spanish) in [
+            (TooWeak, 10.0, None, Chlorine, "10 mg/L (at least 25 mg/L)", "10 mg/L (al menos 25 mg/L)"),
+            (TooWeak, 10.0, Some(25.0), Chlorine, "10 mg/L (at least 25 mg/L)", "10 mg/L (al menos 25 mg/L)"),
             (
-                Refusal::TooWeak,
-                10.0,
-                Chlorine,
-                "sanitizer 10 mg/L (limit 25 mg/L)",
-                "desinfectante 10 mg/L (límite 25 mg/L)",
-            ),
-            (
-                Refusal::TooWeak,
+                TooWeak,
                 24.96,
+                None,
                 Chlorine,
-                "sanitizer 24.96 mg/L (limit 25 mg/L)",
-                "desinfectante 24.96 mg/L (límite 25 mg/L)",
+                "24.96 mg/L (at least 25 mg/L)",
+                "24.96 mg/L (al menos 25 mg/L)",
             ),
+            (TooStrong, 300.0, None, Chlorine, "300 mg/L (too strong)", "300 mg/L (demasiado fuerte)"),
             (
-                Refusal::TooStrong,
+                TooStrong,
                 300.0,
+                Some(200.0),
                 Chlorine,
-                "sanitizer 300 mg/L (too strong)",
-                "desinfectante 300 mg/L (demasiado fuerte)",
+                "300 mg/L (at most 200 mg/L)",
+                "300 mg/L (como máximo 200 mg/L)",
             ),
             (
-                Refusal::PhTooHigh,
+                PhTooHigh,
                 100.0,
+                None,
                 Chlorine,
-                "sanitizer 100 mg/L, pH 10.5 (pH limit 10)",
-                "desinfectante 100 mg/L, pH 10.5 (límite de pH 10)",
+                "100 mg/L, pH 10.5 (pH at most 10)",
+                "100 mg/L, pH 10.5 (pH como máximo 10)",
             ),
+            (TooWeak, 150.0, None, Quat, "150 mg/L (too weak)", "150 mg/L (demasiado débil)"),
             (
-                Refusal::TooWeak,
+                TooWeak,
                 150.0,
+                Some(200.0),
                 Quat,
-                "sanitizer 150 mg/L (too weak)",
-                "desinfectante 150 mg/L (demasiado débil)",
+                "150 mg/L (at least 200 mg/L)",
+                "150 mg/L (al menos 200 mg/L)",
             ),
         ] {
             let among = |reasons: &[Reason]| OffRange::among(reasons, sanitizing, Some(10.5));
             // It is found behind what decided as well.
             let cold = Reason::RinseBelowLimit { measured_c: 40.0, limit_c: 49.0 };
-            let off = among(&[cold, Reason::Concentration { refusal, mg_per_l }]).expect("it is outside");
+            let off =
+                among(&[cold, Reason::Concentration { refusal, mg_per_l, limit }]).expect("it is outside");
             let told = (off.told(Language::English), off.told(Language::Spanish));
-            assert_eq!(told, (english.to_owned(), spanish.to_owned()));
+            assert_eq!(told, (format!("sanitizer {english}"), format!("desinfectante {spanish}")));
             for refusal in [Refusal::NotAMeasurement, Refusal::NotChemical] {
-                let other = Reason::Concentration { refusal, mg_per_l };
+                let other = Reason::Concentration { refusal, mg_per_l, limit };
                 assert_eq!(among(&[Reason::NoConcentrationCheck, other]), None, "{refusal:?}");
             }
         }

@@ -108,6 +108,9 @@ pub enum Reason {
         refusal: crate::core::sanitizer::Refusal,
         /// Concentration on file, mg/L.
         mg_per_l: f64,
+        /// The limit beyond which it lies, mg/L, or pH where that is too high; absent where none is known.
+        #[serde(skip_serializing_if = "Option::is_none", default)]
+        limit: Option<f64>,
     },
     /// No concentration check is on file for this shift.
     NoConcentrationCheck,

@@ -1,7 +1,7 @@
 //! The words for what came of racks, in both languages: one list for everything that tells of them.
 //!
-//! Terminal, files, paper, pictures and mail take them from here; the English ones are those of
-//! the record.
+//! Terminal, paper, pictures and mail take them from here. The English ones are those of the record, but that a sanitizer
+//! which is `weak` by the record, and for programs, may also be too strong or at too high a pH: people read `off-range`.
 
 use super::verdict::Verdict;
 use crate::core::reader::Language;
@@ -12,15 +12,18 @@ pub const fn verdict(verdict: Verdict, language: Language) -> &'static str {
     let spanish = match verdict {
         Verdict::Cold => "fría",
         Verdict::Brief => "corta",
-        // What is weak by the record may also be too strong.
         Verdict::Weak => "fuera de rango",
         Verdict::Unproven => "sin comprobar",
         Verdict::Narrow => "justa",
         Verdict::Pass => "correcta",
     };
-    match language {
-        Language::English => verdict.as_str(),
-        Language::Spanish => spanish,
+    match (language, verdict) {
+        (Language::English, Verdict::Weak) => "off-range",
+        (
+            Language::English,
+            Verdict::Cold | Verdict::Brief | Verdict::Unproven | Verdict::Narrow | Verdict::Pass,
+        ) => verdict.as_str(),
+        (Language::Spanish, _) => spanish,
     }
 }
 
@@ -104,6 +107,7 @@ mod tests {
         for (judged, count, english, spanish) in [
             (Verdict::Cold, 33, "cold", "frías"),
             (Verdict::Pass, 259, "pass", "correctas"),
+            (Verdict::Weak, 3, "off-range", "fuera de rango"),
             (Verdict::Pass, 1, "pass", "correcta"),
             (Verdict::Narrow, 0, "narrow", "justas"),
             (Verdict::Unproven, 2, "unproven", "sin comprobar"),

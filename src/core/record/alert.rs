@@ -115,6 +115,9 @@ pub struct AlertChanged {
     /// What was measured last.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub measured: Option<Quantity>,
+    /// What that is measured against; earlier records do not hold it.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub limit: Option<Quantity>,
     /// Probes, checks or routes it is about.
     #[serde(skip_serializing_if = "Vec::is_empty", default)]
     pub about: Vec<String>,
@@ -152,6 +155,7 @@ impl AlertChanged {
             racks: 0,
             pattern: None,
             measured: None,
+            limit: None,
             about: Vec::new(),
             cause: None,
             last_good: None,

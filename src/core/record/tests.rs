@@ -72,6 +72,7 @@ fn records_of_alerts_keep_their_form() {
             racks: 3,
             pattern: None,
             measured: None,
+            limit: None,
             about: vec!["dm1/rinse".to_owned()],
             cause: None,
             last_good: None,

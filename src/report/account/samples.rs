@@ -256,7 +256,8 @@ fn fate(kind: &Kind, day: usize, rack: u32) -> (Verdict, Option<f64>, Vec<Reason
         ),
         (8, 6) => (Verdict::Brief, None, vec![Reason::RinseAborted { rinse_s: 2.5 }]),
         (5, 10..=13) if chemical => {
-            let refusal = Reason::Concentration { refusal: Refusal::TooWeak, mg_per_l: 20.0 };
+            let refusal =
+                Reason::Concentration { refusal: Refusal::TooWeak, mg_per_l: 20.0, limit: Some(50.0) };
             (Verdict::Weak, Some(usual), vec![refusal])
         }
         (2, 12..=13) if !chemical => {

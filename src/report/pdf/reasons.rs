@@ -4,6 +4,7 @@ use super::tell::Teller;
 use super::words::Word;
 use crate::core::cycle::verdict::{Finding, Reason};
 use crate::core::sanitizer::Refusal;
+use crate::core::sanitizer::bound::Bound;
 
 impl Teller {
     /// Every reason as a sentence, the decisive one first.
@@ -28,9 +29,12 @@ impl Teller {
             Reason::RinseAborted { rinse_s } => {
                 self.with(Word::Aborted, &[("time", &format!("{rinse_s:.1}"))])
             }
-            Reason::Concentration { refusal, mg_per_l } => {
+            Reason::Concentration { refusal, mg_per_l, limit } => {
+                let bound = limit.and_then(|limit| Bound::beyond(refusal, limit));
+                let bound = bound.map(|bound| format!(" ({})", bound.told(self.reader.language)));
                 // As it was entered: rounded it might look like the permitted value it missed.
-                self.with(refused(refusal), &[("value", &mg_per_l.to_string())])
+                let value = mg_per_l.to_string();
+                self.with(refused(refusal), &[("value", &value), ("bound", &bound.unwrap_or_default())])
             }
             Reason::NoConcentrationCheck => self.say(Word::NoCheck).to_owned(),
             Reason::RinseProbe { fault } => self.with(Word::ProbeFailed, &[("fault", self.fault(fault))]),
@@ -113,8 +117,8 @@ mod tests {
                 "The limit was held for 4.98 s; 5.00 s are required.",
             ),
             (
-                Reason::Concentration { refusal: Refusal::TooWeak, mg_per_l: 49.6 },
-                "The sanitizer on file, 49.6 mg/L, is too weak.",
+                Reason::Concentration { refusal: Refusal::TooWeak, mg_per_l: 49.6, limit: Some(50.0) },
+                "The sanitizer on file, 49.6 mg/L, is too weak (at least 50 mg/L).",
             ),
             // 83.8 against 82.2 °C, as they are shown.
             (

@@ -8,6 +8,7 @@ use crate::core::cycle::words::verdict as verdict_word;
 use crate::core::reader::{Language, Reader};
 use crate::core::reading::Fault;
 use crate::core::record::CheckKind;
+use crate::core::sanitizer::bound::Bound;
 use crate::core::sanitizer::shown as concentration;
 use crate::core::time::Timestamp;
 use crate::report::words::mark;
@@ -128,7 +129,8 @@ impl Teller {
                 format!("{shown} s ({against} s)")
             }
             (Some(Quantity::MgPerL(measured)), Some(Quantity::MgPerL(limit))) => {
-                format!("{} mg/L ({} mg/L)", concentration(measured), concentration(limit))
+                let bound = Bound::beside(measured, limit).told(self.reader.language);
+                format!("{} mg/L ({bound})", concentration(measured))
             }
             (Some(Quantity::Fraction(measured)), Some(Quantity::Fraction(limit))) => {
                 let (shown, against) = Self::apart(measured * 100.0, limit * 100.0, 0);

@@ -142,9 +142,9 @@ words! {
     BelowLimit: "The final rinse settled at {measured}, below its limit of {limit}.", "El enjuague final se estabilizó en {measured}, por debajo de su límite de {limit}.";
     DwellShort: "The limit was held for {held} s; {required} s are required.", "El límite se sostuvo {held} s; se exigen {required} s.";
     Aborted: "The final rinse ended after {time} s, before the line could settle.", "El enjuague final terminó a los {time} s, antes de estabilizarse.";
-    TooWeak: "The sanitizer on file, {value} mg/L, is too weak.", "El desinfectante registrado, {value} mg/L, es demasiado débil.";
-    TooStrong: "The sanitizer on file, {value} mg/L, is too strong.", "El desinfectante registrado, {value} mg/L, es demasiado fuerte.";
-    PhTooHigh: "The sanitizer on file, {value} mg/L, is at a pH above what the Food Code's table covers.", "El desinfectante registrado, {value} mg/L, tiene un pH mayor que el de la tabla del Código de Alimentos.";
+    TooWeak: "The sanitizer on file, {value} mg/L, is too weak{bound}.", "El desinfectante registrado, {value} mg/L, es demasiado débil{bound}.";
+    TooStrong: "The sanitizer on file, {value} mg/L, is too strong{bound}.", "El desinfectante registrado, {value} mg/L, es demasiado fuerte{bound}.";
+    PhTooHigh: "The sanitizer on file, {value} mg/L, is at a pH above what the Food Code's table covers{bound}.", "El desinfectante registrado, {value} mg/L, tiene un pH mayor que el de la tabla del Código de Alimentos{bound}.";
     NotAMeasurement: "The sanitizer on file, {value} mg/L, is no possible measurement.", "El desinfectante registrado, {value} mg/L, no es una medida posible.";
     NotChemical: "A sanitizer on file, {value} mg/L, does not count on a hot-water machine.", "Un desinfectante registrado, {value} mg/L, no cuenta en una máquina de agua caliente.";
     NoCheck: "No sanitizer check is on file for this shift.", "No consta ningún control del desinfectante en este turno.";

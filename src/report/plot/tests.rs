@@ -394,22 +394,22 @@ fn every_mark_has_a_dark_colour_that_is_seen() {
 fn a_weak_rack_is_headed_by_its_sanitizer() {
     use crate::core::cycle::plate::Sanitizing;
     use crate::core::sanitizer::Refusal;
-    let weak = Reason::Concentration { refusal: Refusal::TooWeak, mg_per_l: 10.0 };
+    let weak = Reason::Concentration { refusal: Refusal::TooWeak, mg_per_l: 10.0, limit: Some(25.0) };
     let cold = Reason::RinseBelowLimit { measured_c: 71.3, limit_c: 82.2 };
     for (verdict, reasons, language, title, spoken) in [
         (
             Verdict::Weak,
             vec![weak.clone()],
             Language::English,
-            "weak: sanitizer 10 mg/L (limit 25 mg/L)",
-            "weak. Sanitizer 10 mg/L (limit 25 mg/L). Settled minimum: 71.3 °C against 82.2 °C.",
+            "off-range: sanitizer 10 mg/L (at least 25 mg/L)",
+            "off-range. Sanitizer 10 mg/L (at least 25 mg/L). Settled minimum: 71.3 °C against 82.2 °C.",
         ),
         (
             Verdict::Cold,
             vec![cold, weak],
             Language::Spanish,
-            "fría: 71.3 °C frente a 82.2 °C; desinfectante 10 mg/L (límite 25 mg/L)",
-            "fría. Desinfectante 10 mg/L (límite 25 mg/L). Mínimo estable: 71.3 °C frente a 82.2 °C.",
+            "fría: 71.3 °C frente a 82.2 °C; desinfectante 10 mg/L (al menos 25 mg/L)",
+            "fría. Desinfectante 10 mg/L (al menos 25 mg/L). Mínimo estable: 71.3 °C frente a 82.2 °C.",
         ),
     ] {
         let mut cycle = samples::cycle(0, verdict, 71.3, reasons);

@@ -390,10 +390,11 @@ fn sheets_read_as_agreed() {
 fn a_weak_rack_is_signed_with_its_sanitizer() {
     let mut whole = whole();
     whole.cycle.sanitizing = Sanitizing::Chlorine;
-    whole.cycle.reasons = vec![Reason::Concentration { refusal: Refusal::TooWeak, mg_per_l: 10.0 }];
+    whole.cycle.reasons =
+        vec![Reason::Concentration { refusal: Refusal::TooWeak, mg_per_l: 10.0, limit: Some(25.0) }];
     for (language, said) in [
-        (Language::English, "; sanitizer 10 mg/L (limit 25 mg/L)"),
-        (Language::Spanish, "; desinfectante 10 mg/L (límite 25 mg/L)"),
+        (Language::English, "; sanitizer 10 mg/L (at least 25 mg/L)"),
+        (Language::Spanish, "; desinfectante 10 mg/L (al menos 25 mg/L)"),
     ] {
         let mut shown = Vec::new();
         text::write(&mut shown, &whole.worded(&reader(language, Scale::Celsius))).expect("memory takes it");

@@ -37,7 +37,7 @@ fn fits_its_width_and_colours_only_when_asked() {
         assert!(!line.contains('\u{1b}'), "{line:?}");
     }
     let coloured = print(true, &samples::rows());
-    assert!(coloured.contains("\u{1b}[1;31m✗ cold    \u{1b}[0m"), "{coloured}");
+    assert!(coloured.contains("\u{1b}[1;31m✗ cold     \u{1b}[0m"), "{coloured}");
 }
 
 #[test]

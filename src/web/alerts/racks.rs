@@ -10,7 +10,8 @@ use crate::core::reader::Reader;
 /// A rack as it is shown.
 pub(super) struct Rack {
     pub(super) record: u64,
-    pub(super) ended: String,
+    /// When its final rinse began, as lists tell it; where its record cannot be read, when it ended.
+    pub(super) when: String,
     pub(super) judged: Option<Seen>,
     /// Whether others before it are left out.
     pub(super) after_gap: bool,
@@ -39,12 +40,17 @@ pub(super) fn listed(whole: &Whole, reader: &Reader) -> (Vec<Rack>, u64) {
 }
 
 pub(super) fn shown(rack: &Affected, condition: Condition, reader: &Reader) -> Rack {
-    let judged = rack.judged.map(|Judged { verdict: judged, figures }| {
+    let judged = rack.judged.map(|Judged { verdict: judged, figures, overtaken, .. }| {
         let doubted = can_doubt(condition) && judged.is_good();
         let (word, more) = (verdict(judged, reader.language).to_uppercase(), in_doubt(reader.language));
         let word = if doubted { format!("{word}, {more}") } else { word };
-        Seen { verdict: judged, doubted, word, measured: figures.told(reader) }
+        let overtaken = overtaken.filter(|_| doubted).map(|overtaken| overtaken.told(reader));
+        let measured = overtaken.unwrap_or_else(|| figures.told(reader));
+        Seen { verdict: judged, doubted, word, measured }
     });
-    let ended = ended(&reader.moment(rack.ended), reader.language);
-    Rack { record: rack.record, ended, judged, after_gap: false }
+    let when = match rack.judged {
+        Some(judged) => reader.moment(judged.rinsed),
+        None => ended(&reader.moment(rack.ended), reader.language),
+    };
+    Rack { record: rack.record, when, judged, after_gap: false }
 }

@@ -8,6 +8,7 @@ use crate::core::reader::{Language, Reader, filled};
 use crate::core::record::{
     AlertChanged, AlertRaised, Body, Change, CheckKind, Clearing, MissedDue, Notification, Outcome, Record,
 };
+use crate::core::sanitizer::bound::Bound;
 use crate::core::sanitizer::shown as concentration;
 use crate::core::time::Timestamp;
 use crate::web::logbook::words::{amended, heading, of_check};
@@ -190,6 +191,9 @@ fn via(via: &str) -> Pair {
 fn of_raised(raised: &AlertRaised, reader: &Reader) -> String {
     let raised_word = say(reader.language, ("Raised", "Surge la alerta"));
     let what = match (raised.measured, raised.limit) {
+        (Some(Quantity::MgPerL(measured)), Some(Quantity::MgPerL(limit))) => {
+            format!("{raised_word}: {}", beyond(measured, limit, reader.language))
+        }
         (Some(measured), Some(limit)) => {
             let is_drift = raised.condition == Condition::Drifting;
             let bound = match (is_drift, measured.number() < limit.number()) {
@@ -223,7 +227,16 @@ fn of_raised(raised: &AlertRaised, reader: &Reader) -> String {
 /// of what was entered wrongly.
 pub(super) fn worst(alert: &Alert, reader: &Reader) -> Option<String> {
     let worst = alert.worst.filter(|_| alert.cleared.is_some() && !alert.was_entered_wrongly())?;
-    let (worst, limit) = match alert.limit.filter(|_| alert.condition != Condition::Drifting) {
+    let word = say(reader.language, ("worst", "lo peor"));
+    if let (Quantity::MgPerL(worst), Some(Quantity::MgPerL(latest)), Some(Quantity::MgPerL(limit))) =
+        (worst, alert.measured, alert.limit)
+        && (worst < limit) == (latest < limit)
+    {
+        return Some(format!("{word} {}", beyond(worst, limit, reader.language)));
+    }
+    let condition = alert.condition;
+    let limit = alert.limit.filter(|_| condition != Condition::Drifting && condition != Condition::Weak);
+    let (worst, limit) = match limit {
         Some(limit) => {
             let (worst, limit) = against(worst, limit, reader);
             (worst, Some(limit))
@@ -232,7 +245,6 @@ pub(super) fn worst(alert: &Alert, reader: &Reader) -> Option<String> {
         None => return None,
     };
     let limit = limit.map(|limit| format!(" ({} {limit})", say(reader.language, ("limit", "límite"))));
-    let word = say(reader.language, ("worst", "lo peor"));
     Some(format!("{word} {worst}{}", limit.unwrap_or_default()))
 }
 
@@ -416,6 +428,11 @@ fn against(measured: Quantity, limit: Quantity, reader: &Reader) -> (String, Str
         }
         (_, _) => (quantity(measured, reader), quantity(limit, reader)),
     }
+}
+
+/// A strength of the sanitizer and the limit beyond which it lies.
+fn beyond(mg_per_l: f64, limit: f64, language: Language) -> String {
+    format!("{} mg/L ({})", concentration(mg_per_l), Bound::beside(mg_per_l, limit).told(language))
 }
 
 fn quantity(quantity: Quantity, reader: &Reader) -> String {

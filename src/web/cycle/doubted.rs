@@ -1,6 +1,7 @@
 //! What put a rack in doubt which had passed, in words.
 
 use crate::core::alert::Condition;
+use crate::core::cycle::figures::Overtaken;
 use crate::core::reader::Reader;
 use crate::core::record::Amendment;
 use crate::web::frame::said;
@@ -15,6 +16,8 @@ pub struct InDoubt {
     pub condition: Option<Condition>,
     /// The entry that found it wrong, where it is found on record.
     pub entry: Option<u64>,
+    /// What the rack passed by, and what that entry found, where it is a test of the sanitizer.
+    pub overtaken: Option<Overtaken>,
     /// What withdrew or corrected that entry, each with its record.
     pub later: Vec<(u64, Amendment)>,
 }
@@ -25,6 +28,8 @@ pub(super) struct Told {
     /// What was found wrong.
     pub(super) what: &'static str,
     pub(super) entry: Option<u64>,
+    /// What it passed by, and what the entry found.
+    pub(super) overtaken: Option<String>,
     /// What became of the entry since.
     pub(super) later: Vec<String>,
 }
@@ -34,7 +39,7 @@ pub(super) fn told(doubt: &InDoubt, reader: &Reader) -> Told {
         Some(Condition::Weak) => said(
             reader.language,
             "A test found the sanitizer outside its range",
-            "Una prueba halló el desinfectante fuera de su intervalo",
+            "Una prueba halló el desinfectante fuera de su rango",
         ),
         Some(Condition::ThermometerOff) => said(
             reader.language,
@@ -48,5 +53,6 @@ pub(super) fn told(doubt: &InDoubt, reader: &Reader) -> Told {
         ),
     };
     let later = doubt.later.iter().map(|(_, amendment)| amended(amendment, reader)).collect();
-    Told { alert: doubt.alert, what, entry: doubt.entry, later }
+    let overtaken = doubt.overtaken.map(|overtaken| overtaken.told(reader));
+    Told { alert: doubt.alert, what, entry: doubt.entry, overtaken, later }
 }

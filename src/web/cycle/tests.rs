@@ -5,7 +5,9 @@ use axum::response::Response;
 use tower::ServiceExt;
 
 use crate::core::access::Role;
-use crate::core::reader::Language;
+use crate::core::reader::{Language, Reader, Scale};
+use crate::core::time::Timestamp;
+use crate::web::fixture::rack::cycle;
 use crate::web::fixture::{StillKitchen, person};
 use crate::web::router::site;
 
@@ -65,7 +67,7 @@ async fn a_rack_says_why_it_got_its_verdict() {
         "FRÍA",
         "Trabajo en la máquina a esa hora: Ana &#60;b&#62; (calibración de dm1/rinse), desde",
         "Esa lectura se cambió después",
-        "Una prueba halló el desinfectante fuera de su intervalo",
+        "Una prueba halló el desinfectante fuera de su rango",
         "Esa anotación se cambió después",
         "Enmendado",
         "SIN CALIBRACIÓN",
@@ -122,4 +124,76 @@ fn a_minimum_that_was_not_judged_is_told_with_that() {
         cycle.rinse_min_corrected_c = None;
         assert!(super::figures(&cycle, &reader).starts_with("no settled minimum · limit"));
     }
+}
+
+// Own promise: what is on file stands against its limit, as each temperature does. 25 mg/L: FDA Food Code
+// 4-501.114(A); what a label asks of quat is on no record of a rack that it does not speak against.
+#[test]
+fn the_strength_on_file_stands_against_its_limit() {
+    use crate::core::cycle::plate::Sanitizing;
+    use crate::core::cycle::strength::on_file_against;
+    use crate::core::cycle::verdict::Reason;
+    use crate::core::sanitizer::Refusal;
+    let mut cycle = cycle();
+    for (sanitizing, mg_per_l, reason_of, told) in [
+        (Sanitizing::Chlorine, 100.0, None, Some("at least 25 mg/L")),
+        (Sanitizing::Chlorine, 300.0, Some((Refusal::TooStrong, 200.0)), Some("at most 200 mg/L")),
+        (Sanitizing::Quat, 300.0, None, None),
+        (Sanitizing::Quat, 100.0, Some((Refusal::TooWeak, 200.0)), Some("at least 200 mg/L")),
+    ] {
+        (cycle.sanitizing, cycle.concentration_mg_per_l) = (sanitizing, Some(mg_per_l));
+        let reason = |(refusal, limit)| Reason::Concentration { refusal, mg_per_l, limit: Some(limit) };
+        cycle.reasons = reason_of.map(reason).into_iter().collect();
+        assert_eq!(on_file_against(&cycle, Language::English).as_deref(), told);
+    }
+}
+
+// Own promise: a rack in doubt says what it passed by and what the test found that speaks against it, with the limit.
+// 25 mg/L: FDA Food Code 4-501.114(A); 200 mg/L: 40 CFR 180.940.
+#[test]
+fn a_rack_in_doubt_says_what_the_later_test_found() {
+    use crate::core::cycle::figures::Overtaken;
+    use crate::core::cycle::plate::Sanitizing;
+    let at = |text: &str| text.parse::<Timestamp>().expect("an instant");
+    let mut cycle = cycle();
+    (cycle.sanitizing, cycle.rinse_started) = (Sanitizing::Chlorine, at("2026-11-21T11:17:00Z"));
+    (cycle.concentration_mg_per_l, cycle.ph) = (Some(100.0), None);
+    let (noon, next_day) = (at("2026-11-21T13:37:00Z"), at("2026-11-22T00:12:00Z"));
+    let (en, es) = (Language::English, Language::Spanish);
+    for (language, at, test, limit, told) in [
+        (
+            en,
+            noon,
+            (10.0, None),
+            Some(25.0),
+            "judged by 100 mg/L; next test 10 mg/L at 13:37 UTC, at least 25 mg/L",
+        ),
+        (
+            en,
+            noon,
+            (10.0, None),
+            None,
+            "judged by 100 mg/L; next test 10 mg/L at 13:37 UTC, at least 25 mg/L",
+        ),
+        (
+            es,
+            noon,
+            (300.0, None),
+            Some(200.0),
+            "juzgada por 100 mg/L; prueba siguiente 300 mg/L, 13:37 UTC, como máximo 200 mg/L",
+        ),
+        (
+            en,
+            next_day,
+            (50.0, Some(10.5)),
+            None,
+            "judged by 100 mg/L; next test 50 mg/L, pH 10.5 at Sun 22 Nov 2026, 00:12 UTC",
+        ),
+    ] {
+        let reader = Reader { language, scale: Scale::Celsius, zone: jiff::tz::TimeZone::UTC };
+        let overtaken = Overtaken::new(&cycle, at, test, limit).expect("it was judged by a test");
+        assert_eq!(overtaken.told(&reader), told);
+    }
+    cycle.concentration_mg_per_l = None;
+    assert_eq!(Overtaken::new(&cycle, noon, (10.0, None), None), None);
 }

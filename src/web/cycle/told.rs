@@ -3,6 +3,7 @@
 use super::{Fact, ProbeThen, Rack, TraceFound, spikes_told};
 use crate::core::alert::words::who;
 use crate::core::cycle::minimum::{Unjudged, against};
+use crate::core::cycle::strength::on_file_against;
 use crate::core::late::late_after;
 use crate::core::reader::{Language, Reader, filled};
 use crate::core::record::{Amendment, Basis, CorrectiveAction, Cycle, DoseBasis, WindowFrom};
@@ -67,7 +68,10 @@ pub(super) fn facts(rack: &Rack, reader: &Reader) -> Vec<Fact> {
         let acidity = cycle.ph.map_or(String::new(), |ph| format!(", pH {ph:.1}"));
         tell(
             say("Sanitizer on file", "Desinfectante registrado"),
-            format!("{} mg/L{acidity}", concentration(strength)),
+            match on_file_against(cycle, reader.language) {
+                Some(against) => format!("{} mg/L{acidity} ({against})", concentration(strength)),
+                None => format!("{} mg/L{acidity}", concentration(strength)),
+            },
         );
     }
     tell(

@@ -125,19 +125,20 @@ fn a_weak_rack_is_told_by_its_sanitizer() {
     use crate::core::sanitizer::Refusal;
     let mut cycle = crate::web::fixture::rack::cycle();
     cycle.sanitizing = Sanitizing::Chlorine;
-    cycle.reasons = vec![Reason::Concentration { refusal: Refusal::TooWeak, mg_per_l: 10.0 }];
+    cycle.reasons =
+        vec![Reason::Concentration { refusal: Refusal::TooWeak, mg_per_l: 10.0, limit: Some(25.0) }];
     for (language, verdict, said, cell) in [
         (
             Language::English,
             Verdict::Weak,
-            " weak: sanitizer 10 mg/L (limit 25 mg/L); 58.6 °C (limit 49.0 °C)",
-            "sanitizer 10 mg/L (limit 25 mg/L)",
+            " off-range: sanitizer 10 mg/L (at least 25 mg/L); 58.6 °C (limit 49.0 °C)",
+            "sanitizer 10 mg/L (at least 25 mg/L)",
         ),
         (
             Language::Spanish,
             Verdict::Cold,
-            " fría: desinfectante 10 mg/L (límite 25 mg/L); 58.6 °C (límite 49.0 °C)",
-            "desinfectante 10 mg/L (límite 25 mg/L)",
+            " fría: desinfectante 10 mg/L (al menos 25 mg/L); 58.6 °C (límite 49.0 °C)",
+            "desinfectante 10 mg/L (al menos 25 mg/L)",
         ),
     ] {
         let reader = crate::core::reader::Reader {

@@ -8,6 +8,7 @@ use self::ruler::{off_scale, ruler};
 use super::stand::{Stand, washed};
 use super::{Data, Glance, GlanceAlert, LastRack, Tank};
 use crate::core::alert::Condition;
+use crate::core::cycle::figures::Figures;
 use crate::core::cycle::minimum::against;
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::{Finding, Verdict};
@@ -130,6 +131,8 @@ struct CardPart<'a> {
     /// That what was measured was not judged, and why.
     unjudged: Option<&'static str>,
     limit: String,
+    /// The strength of the sanitizer where that decided, and what stands behind it.
+    strength: Option<(String, String)>,
     ruler: Option<String>,
     off_scale: Option<String>,
     lines: Vec<Line>,
@@ -153,6 +156,10 @@ pub(in crate::web) fn card(
     let word = judged.map_or(String::new(), |rack| verdict(rack.verdict, language).to_uppercase());
     let shown = judged.map(|rack| figures(rack, reader));
     let (measured, limit) = shown.unwrap_or_default();
+    let strength = judged.and_then(|rack| strength(rack, reader));
+    // The temperature of a rack that the sanitizer spoke against may be fine: nothing is drawn of it.
+    let warm = judged.filter(|_| strength.is_none());
+    let leads = strength.as_ref().map(|(strength, behind)| format!("{strength}, {behind}"));
     let unjudged = judged.and_then(|rack| Some(rack.unjudged?.word(language)));
     let old = match glance.data {
         Data::Live => None,
@@ -180,7 +187,9 @@ pub(in crate::web) fn card(
             "{}: {}. {word} {}",
             glance.machine,
             stand.whole(),
-            [measured.as_deref(), unjudged].into_iter().flatten().collect::<Vec<_>>().join(", ")
+            leads.unwrap_or_else(|| {
+                [measured.as_deref(), unjudged].into_iter().flatten().collect::<Vec<_>>().join(", ")
+            })
         ),
         stand,
         more,
@@ -194,8 +203,9 @@ pub(in crate::web) fn card(
         beside: judged
             .map(|rack| [off(glance, language), short(glance, language), beside(rack, reader)].concat())
             .unwrap_or_default(),
-        ruler: judged.and_then(|rack| ruler(rack, reader)),
-        off_scale: judged.and_then(|rack| off_scale(rack, reader)),
+        ruler: warm.and_then(|rack| ruler(rack, reader)),
+        off_scale: warm.and_then(|rack| off_scale(rack, reader)),
+        strength,
         unjudged,
         measured,
         limit,
@@ -294,6 +304,20 @@ fn figures(rack: &LastRack, reader: &Reader) -> (Option<String>, String) {
     (is_on_record.then(|| format!("{settled} {symbol}")), format!("{limit} {symbol}"))
 }
 
+/// The strength that made a rack what it is, and behind it its limit and the temperature, which may be fine.
+fn strength(rack: &LastRack, reader: &Reader) -> Option<(String, String)> {
+    let off = rack.off_range.filter(|_| rack.verdict == Verdict::Weak)?;
+    let LastRack { settled_c, unjudged, limit_c, .. } = *rack;
+    let rinse = Figures { settled_c, unjudged, limit_c, off_range: None }.rinse(reader);
+    let phrase = said(
+        reader.language,
+        "sanitizer, {against} · final rinse {rinse}",
+        "desinfectante, {against} · enjuague final {rinse}",
+    );
+    let behind = filled(phrase, &[("against", &off.against(reader.language)), ("rinse", &rinse)]);
+    Some((off.measured(), behind))
+}
+
 /// That a probe of the machine was found off, so that what its racks show is in doubt whatever the verdict.
 fn off(glance: &Glance, language: Language) -> Vec<String> {
     let is_off = |alert: &&GlanceAlert| alert.condition == Condition::ThermometerOff && alert.lasts;
@@ -387,7 +411,13 @@ fn lines(glance: &Glance, words: &Words, reader: &Reader, now: Timestamp) -> Vec
             text: format!("{}: {} mg/L", words.sanitizer, concentration(tested.value)),
             age: Some(format!(", {}", ago(*age, reader.language))),
             then: Some(format!(", {}", reader.near(tested.at, now))),
-            rest: format!(", {}", tested.origin(reader.language)),
+            rest: match glance.asked {
+                Some(asked) => {
+                    let asked = asked.told(reader.language);
+                    format!(", {} ({asked})", tested.origin(reader.language))
+                }
+                None => format!(", {}", tested.origin(reader.language)),
+            },
         });
     }
     let tank = match glance.tank {

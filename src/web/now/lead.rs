@@ -156,6 +156,7 @@ mod tests {
             limit_c: 82.2,
             uncertainty_c: 1.1,
             mg_per_l: None,
+            off_range: None,
         });
         let (chemical, tank, today, work_until) = (false, None, [0; 6], None);
         Glance {
@@ -172,6 +173,7 @@ mod tests {
             work_until,
             of_site: false,
             strength: None,
+            asked: None,
             kept_by: None,
             worked: Vec::new(),
         }

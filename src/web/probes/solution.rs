@@ -9,6 +9,7 @@ use askama::Template;
 use super::words::{self, Words, words};
 use crate::core::channel::Solution;
 use crate::core::reader::{Language, Reader};
+use crate::core::sanitizer::bound::Asked;
 use crate::core::sanitizer::shown;
 use crate::core::technician::told::ago;
 use crate::core::time::Timestamp;
@@ -63,6 +64,8 @@ pub struct SolutionSeen {
     pub silent: bool,
     /// Whether that value is outside what sanitizes.
     pub off: bool,
+    /// What is asked of it; absent where nothing is.
+    pub asked: Option<Asked>,
     /// For how long racks are judged by a value.
     pub holds: Duration,
     /// Sources that are down and could deliver it, and why.
@@ -78,6 +81,7 @@ struct SolutionPart<'a> {
     how: &'static str,
     what: &'static str,
     value: Option<String>,
+    asked: Option<String>,
     troubles: Vec<String>,
     lines: Vec<Line>,
 }
@@ -114,6 +118,7 @@ fn part(seen: &SolutionSeen, reader: &Reader) -> Result<Card, askama::Error> {
         how,
         what: words::solution(seen.solution, language),
         value: seen.tested.as_ref().map(|tested| value(seen.solution, tested.value)),
+        asked: seen.asked.map(|asked| asked.told(language)),
         troubles: troubles(seen, words),
         lines: lines(seen, words, reader),
     };
@@ -147,19 +152,23 @@ fn lines(seen: &SolutionSeen, words: &Words, reader: &Reader) -> Vec<Line> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::core::cycle::plate::Sanitizing;
     use crate::core::reader::Scale;
+    use crate::core::sanitizer::Rules;
     use crate::web::fixture::{NOW, solutions};
 
     // Own promise: each says what it is, its newest value with its unit, how old that is and where it comes from, in
     // either language; one that is too old, outside its range or unknown is never shown as well.
     #[test]
     fn each_says_how_old_its_value_is_and_where_it_comes_from() {
+        let rules = Rules::default();
         let minutes = |count: u64| Duration::from_secs(60 * count);
         let made = |language, tested: Option<(f64, u64, Option<&str>)>, solution, off| {
             let reader = Reader { language, scale: Scale::Celsius, zone: jiff::tz::TimeZone::UTC };
             let seen = SolutionSeen {
                 solution,
                 off,
+                asked: tested.and_then(|(value, ..)| rules.asked(Sanitizing::Chlorine, value)),
                 silent: tested.is_none_or(|(_, age, _)| age > 8 * 60),
                 age: tested.map(|(_, age, _)| minutes(age)),
                 tested: tested.map(|(value, age, by)| Tested {
@@ -182,7 +191,7 @@ mod tests {
                 false,
                 &[
                     "✓</span> well",
-                    "100 mg/L",
+                    "100 mg/L<small>25 to 200 mg/L</small>",
                     "09:39 UTC<span class=\"age\">, 2 h ago</span>",
                     "measured by its probe line",
                 ][..],
@@ -199,7 +208,20 @@ mod tests {
                     "prueba anotada por Ana &#60;b&#62; [asiento 12]",
                 ],
             ),
-            (English, Some((10.0, 5, None)), Strength, true, &["✗</span> outside its range", "10 mg/L"]),
+            (
+                English,
+                Some((10.0, 5, None)),
+                Strength,
+                true,
+                &["✗</span> outside its range", "10 mg/L<small>at least 25 mg/L</small>"],
+            ),
+            (
+                Spanish,
+                Some((300.0, 5, None)),
+                Strength,
+                true,
+                &["300 mg/L<small>como máximo 200 mg/L</small>"],
+            ),
             (
                 English,
                 Some((100.0, 481, None)),

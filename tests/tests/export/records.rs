@@ -109,6 +109,7 @@ pub(crate) fn records() -> Vec<Record> {
                 racks: 2,
                 pattern: Some(Pattern::Repeated),
                 measured: Some(Quantity::Celsius(70.0)),
+                limit: Some(Quantity::Celsius(82.2)),
                 about: vec!["dm1/rinse".to_owned()],
                 cause: Some(1),
                 last_good: Some(0),
@@ -251,7 +252,7 @@ fn every_reason() -> Vec<Reason> {
     vec![
         Reason::DwellTooShort { dwell_s: 3.0, required_s: 9.0 },
         Reason::RinseAborted { rinse_s: 2.0 },
-        Reason::Concentration { refusal: Refusal::TooWeak, mg_per_l: 10.0 },
+        Reason::Concentration { refusal: Refusal::TooWeak, mg_per_l: 10.0, limit: Some(25.0) },
         Reason::NoConcentrationCheck,
         Reason::GapInRinse { gap_s: 3.0 },
         Reason::TooFewReadings { readings: 1, needed: 4 },

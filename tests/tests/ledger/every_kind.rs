@@ -181,7 +181,7 @@ fn cycles() -> Vec<Cycle> {
         Refusal::NotAMeasurement,
         Refusal::NotChemical,
     ]
-    .map(|refusal| Reason::Concentration { refusal, mg_per_l: 20.0 })
+    .map(|refusal| Reason::Concentration { refusal, mg_per_l: 20.0, limit: None })
     .into_iter()
     .chain([
         Reason::RinseBelowLimit { measured_c: 71.3, limit_c: 82.2 },

@@ -2,7 +2,8 @@
 
 use std::collections::BTreeSet;
 
-use crate::core::alert::AlertNumber;
+use crate::core::alert::{AlertNumber, Condition};
+use crate::core::cycle::figures::Overtaken;
 use crate::core::record::{AmendmentChange, Body, Clearing, Cycle, OfAlert, Record};
 use crate::ledger::{LedgerError, Reader, Subject};
 use crate::web::cycle::InDoubt;
@@ -16,8 +17,14 @@ pub(super) fn in_doubt(
     index: u64,
     cycle: &Cycle,
     alerts: &BTreeSet<AlertNumber>,
+    overtaken: Option<Overtaken>,
 ) -> Result<Vec<InDoubt>, LedgerError> {
-    alerts.iter().map(|alert| by_alert(ledger, index, cycle, *alert)).collect()
+    let doubted = alerts.iter().map(|alert| by_alert(ledger, index, cycle, *alert));
+    let mut doubted = doubted.collect::<Result<Vec<InDoubt>, LedgerError>>()?;
+    if let Some(by_strip) = doubted.iter_mut().find(|doubt| doubt.condition == Some(Condition::Weak)) {
+        by_strip.overtaken = overtaken;
+    }
+    Ok(doubted)
 }
 
 fn by_alert(ledger: &Reader, index: u64, cycle: &Cycle, alert: AlertNumber) -> Result<InDoubt, LedgerError> {
@@ -54,7 +61,7 @@ fn by_alert(ledger: &Reader, index: u64, cycle: &Cycle, alert: AlertNumber) -> R
     };
     let later = said.into_iter().filter_map(|(at, one)| Some((at, one?)));
     let later = later.filter(|(_, one)| one.change != AmendmentChange::Comment).collect();
-    Ok(InDoubt { alert: alert.0, condition, entry, later })
+    Ok(InDoubt { alert: alert.0, condition, entry, overtaken: None, later })
 }
 
 /// The entry behind a record: itself, or what it amends.

@@ -174,7 +174,7 @@ fn a_rack_in_doubt_leads_to_what_was_found_wrong() {
         assert_eq!(linked(&reader, *rack), [1], "{rack}");
         // What it says of why: the entry, and that it was withdrawn since.
         let doubts = in_doubt(&reader, *rack);
-        let [InDoubt { alert: 1, condition: Some(Condition::ThermometerOff), entry: by, later }] =
+        let [InDoubt { alert: 1, condition: Some(Condition::ThermometerOff), entry: by, later, .. }] =
             doubts.as_slice()
         else {
             panic!("{doubts:?}")

@@ -120,3 +120,21 @@ fn what_was_misread_is_not_the_worst_of_an_alert_that_came_back() {
         assert_eq!((alert.cleared, alert.worst), (None, Some(Quantity::MgPerL(20.0))));
     }
 }
+
+// Own promise: an alert of the sanitizer says against which limit its latest entry stands: 25 mg/L where it is too weak
+// (FDA Food Code 4-501.114(A)), 200 mg/L where it is too strong (40 CFR 180.940); the records say the same.
+#[test]
+fn an_alert_of_the_sanitizer_has_the_limit_that_its_latest_entry_crossed() {
+    let mut play = Play::new(settings());
+    play.racks(0.0, "chem", &[Rack::Good]);
+    for (at, mg_per_l, limit) in [(1.0, 10.0, 25.0), (2.0, 300.0, 200.0), (3.0, 5.0, 25.0)] {
+        enter(&mut play, at, "chem", strip(at, mg_per_l));
+        let expected = (Some(Quantity::MgPerL(mg_per_l)), Some(Quantity::MgPerL(limit)));
+        let alert = open(&play, Condition::Weak);
+        assert_eq!((alert.measured, alert.limit), expected);
+    }
+    amend(&mut play, 4.0, "chem", 3, AmendmentChange::Withdrawn);
+    for alert in [open(&play, Condition::Weak), &on_record(&play)] {
+        assert_eq!(alert.limit, Some(Quantity::MgPerL(200.0)));
+    }
+}

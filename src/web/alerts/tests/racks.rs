@@ -16,7 +16,7 @@ fn a_rack_that_had_passed_is_told_as_in_doubt() {
     for (condition, judged, english, spanish) in [
         (Condition::Weak, Verdict::Pass, "PASS, in doubt", "CORRECTA, en duda"),
         (Condition::ThermometerOff, Verdict::Narrow, "NARROW, in doubt", "JUSTA, en duda"),
-        (Condition::Weak, Verdict::Weak, "WEAK", "FUERA DE RANGO"),
+        (Condition::Weak, Verdict::Weak, "OFF-RANGE", "FUERA DE RANGO"),
         (Condition::Narrow, Verdict::Narrow, "NARROW", "JUSTA"),
     ] {
         let affected = Affected {
@@ -24,9 +24,12 @@ fn a_rack_that_had_passed_is_told_as_in_doubt() {
             ended: crate::web::fixture::NOW,
             judged: Some(Judged {
                 verdict: judged,
+                rinsed: crate::web::fixture::NOW,
+                overtaken: None,
                 figures: Figures { settled_c: Some(83.0), unjudged: None, limit_c: 82.2, off_range: None },
             }),
         };
+        let unreadable = Affected { judged: None, ..affected.clone() };
         for (language, word, ended) in
             [(Language::English, english, "ended "), (Language::Spanish, spanish, "terminada ")]
         {
@@ -34,7 +37,15 @@ fn a_rack_that_had_passed_is_told_as_in_doubt() {
                 shown(&affected, condition, &Reader { language, scale: Scale::Celsius, zone: TimeZone::UTC });
             let seen = rack.judged.expect("it was judged");
             assert_eq!((seen.word.as_str(), seen.doubted), (word, word.contains(',')));
-            assert!(rack.ended.starts_with(ended), "{}", rack.ended);
+            // By the time of every other list; what an alert keeps of one that cannot be read is when it ended.
+            assert!(
+                rack.when.starts_with(char::is_alphabetic) && !rack.when.starts_with(ended),
+                "{}",
+                rack.when
+            );
+            let reader = Reader { language, scale: Scale::Celsius, zone: TimeZone::UTC };
+            let rack = shown(&unreadable, condition, &reader);
+            assert!(rack.when.starts_with(ended), "{}", rack.when);
         }
     }
 }
@@ -69,12 +80,13 @@ fn a_weak_rack_of_an_alert_is_told_by_its_sanitizer() {
     let mut cycle = crate::web::fixture::rack::cycle();
     (cycle.rinse_min_c, cycle.limit_c, cycle.verdict) = (Some(58.6), 49.0, Verdict::Weak);
     cycle.sanitizing = Sanitizing::Chlorine;
-    cycle.reasons = vec![Reason::Concentration { refusal: Refusal::TooWeak, mg_per_l: 10.0 }];
+    cycle.reasons =
+        vec![Reason::Concentration { refusal: Refusal::TooWeak, mg_per_l: 10.0, limit: Some(25.0) }];
     let judged = Some(Judged::of(&cycle));
     let affected = Affected { record: 7, ended: crate::web::fixture::NOW, judged };
     for (language, told) in [
-        (Language::English, "sanitizer 10 mg/L (limit 25 mg/L); 58.6 °C (limit 49.0 °C)"),
-        (Language::Spanish, "desinfectante 10 mg/L (límite 25 mg/L); 58.6 °C (límite 49.0 °C)"),
+        (Language::English, "sanitizer 10 mg/L (at least 25 mg/L); 58.6 °C (limit 49.0 °C)"),
+        (Language::Spanish, "desinfectante 10 mg/L (al menos 25 mg/L); 58.6 °C (límite 49.0 °C)"),
     ] {
         let reader = Reader { language, scale: Scale::Celsius, zone: TimeZone::UTC };
         let rack = shown(&affected, Condition::Weak, &reader);

@@ -16,6 +16,7 @@ fn rack(settled_c: f64) -> LastRack {
         limit_c: 82.222,
         uncertainty_c: 0.6,
         mg_per_l: None,
+        off_range: None,
     }
 }
 
@@ -34,6 +35,7 @@ fn glance() -> Glance {
         work_until: None,
         of_site: false,
         strength: None,
+        asked: None,
         kept_by: None,
         worked: Vec::new(),
     }
@@ -111,6 +113,7 @@ fn a_probe_that_was_found_off_stands_beside_the_verdict() {
         limit_c: 82.2,
         uncertainty_c: 0.9,
         mg_per_l: None,
+        off_range: None,
     };
     let off = |about: &str, lasts| GlanceAlert {
         number: 16,
@@ -384,5 +387,58 @@ fn the_sanitizer_on_file_says_of_when_and_whence() {
         let reader = Reader { language, scale: Scale::Celsius, zone: jiff::tz::TimeZone::UTC };
         let made = card(&glance, &reader, at, "").expect("a card");
         assert!(made.html.contains(said), "{said}: {}", made.html);
+    }
+}
+
+// Own promise: of a rack that the sanitizer spoke against, the sanitizer leads, with its limit; its temperature, which may
+// be fine, stands behind it, and nothing is drawn of it. What is on file stands with what is asked of it. 25 mg/L: FDA Food
+// Code 4-501.114(A); 200 mg/L: 40 CFR 180.940.
+#[test]
+fn the_sanitizer_leads_where_it_decided() {
+    use crate::core::cycle::plate::Sanitizing;
+    use crate::core::cycle::strength::OffRange;
+    use crate::core::cycle::verdict::Reason;
+    use crate::core::sanitizer::{Refusal, Rules};
+    use crate::web::fixture::rack::cycle;
+    use crate::web::probes::solution::Tested;
+    for (language, refusal, mg_per_l, limit, leads, filed) in [
+        (
+            Language::English,
+            Refusal::TooWeak,
+            10.0,
+            25.0,
+            "<p class=\"measured\">10 mg/L<small>sanitizer, at least 25 mg/L · final rinse 57.3 °C (limit 49.0 °C)</small></p>",
+            "test entered by Ana (at least 25 mg/L)</li>",
+        ),
+        (
+            Language::Spanish,
+            Refusal::TooStrong,
+            300.0,
+            200.0,
+            "<p class=\"measured\">300 mg/L<small>desinfectante, como máximo 200 mg/L · enjuague final 57.3 °C (límite 49.0 °C)</small></p>",
+            "prueba anotada por Ana (como máximo 200 mg/L)</li>",
+        ),
+    ] {
+        let reasons = vec![Reason::Concentration { refusal, mg_per_l, limit: Some(limit) }];
+        let judged = crate::core::record::Cycle { sanitizing: Sanitizing::Chlorine, reasons, ..cycle() };
+        let last = LastRack {
+            verdict: Verdict::Weak,
+            limit_c: 49.0,
+            mg_per_l: Some(mg_per_l),
+            off_range: OffRange::of(&judged),
+            ..rack(57.3)
+        };
+        let at = Timestamp::from_micros(0);
+        let tested = Tested { value: mg_per_l, at, by: Some("Ana".to_owned()), record: Some(12) };
+        let glance = Glance {
+            last: Some(last),
+            strength: Some((tested, Duration::from_secs(60))),
+            asked: Rules::default().asked(Sanitizing::Chlorine, mg_per_l),
+            ..glance()
+        };
+        let reader = Reader { language, scale: Scale::Celsius, zone: jiff::tz::TimeZone::UTC };
+        let made = card(&glance, &reader, at, "").expect("a card").html;
+        assert!(made.contains(leads) && made.contains(filed), "{made}");
+        assert!(!made.contains("ruler"), "{made}");
     }
 }
