@@ -320,7 +320,7 @@ mod tests {
             said(both(), Language::English, NOW)
                 .ends_with("6 racks to wash again, washed 12:01 to 13:58 UTC")
         );
-        assert!(said(both(), Language::Spanish, NOW).ends_with(", lavado de 12:01 a 13:58 UTC"));
+        assert!(said(both(), Language::Spanish, NOW).ends_with(", lavadas de 12:01 a 13:58 UTC"));
         let later = said(both(), Language::English, at(2_000));
         assert!(later.ends_with("washed Thu 1 Jan 1970, 12:01 UTC to Thu 1 Jan 1970, 13:58 UTC"), "{later}");
         let unknown = alert(Severity::Critical, true, Some(3));

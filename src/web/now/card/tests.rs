@@ -351,7 +351,7 @@ fn a_line_says_since_when_and_which_racks() {
         (
             Language::Spanish,
             "<span class=\"narrower\">Desde 12:00 · recuperada · a cargo: nadie</span>",
-            "8 canastas afectadas, 7 de ellas sin acción correctiva, lavado de 12:05 a 12:40 UTC · recuperada",
+            "8 canastas afectadas, 7 de ellas sin acción correctiva, lavadas de 12:05 a 12:40 UTC · recuperada",
         ),
     ] {
         let reader = Reader { language, scale: Scale::Celsius, zone: jiff::tz::TimeZone::UTC };
