@@ -12,7 +12,7 @@ use super::row::CycleRow;
 use super::words;
 use crate::core::counted::Noun;
 use crate::core::cycle::verdict::Verdict;
-use crate::core::cycle::words::verdict as judged;
+use crate::core::cycle::words::{advice as advice_for, verdict as judged};
 use crate::core::reader::{Language, Reader, Scale};
 use crate::core::record::Basis;
 use crate::core::time::Timestamp;
@@ -96,8 +96,8 @@ impl Table {
             self.temperatures(row.wash_min_c, row.wash_limit_c),
             format!("±{:.1}", self.style.scale.difference(row.uncertainty)),
         )?;
-        let advice =
-            Some(words::advice(row.verdict)).filter(|advice| self.style.advice && !advice.is_empty());
+        let advice = Some(advice_for(row.verdict, Language::English))
+            .filter(|advice| self.style.advice && !advice.is_empty());
         let sentences = advice.into_iter().map(|advice| ("→", advice));
         let sentences =
             sentences.chain(row.reasons.iter().chain(&row.findings).map(|why| ("└", why.as_str())));

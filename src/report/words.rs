@@ -20,21 +20,6 @@ pub const fn mark(verdict: Verdict) -> char {
     }
 }
 
-/// What to do with the rack now; empty where nothing is to be done.
-#[must_use]
-pub const fn advice(verdict: Verdict) -> &'static str {
-    match verdict {
-        Verdict::Cold => {
-            "Hold the rack; wash it again once the final rinse is back at its limit. Cold again: stop, call service."
-        }
-        Verdict::Brief => "Hold the rack; wash it again and let the cycle run to its end.",
-        Verdict::Weak => "Hold the rack; put the sanitizer right, test it, wash the rack again.",
-        Verdict::Unproven => "Check with the machine's gauge or the test kit before the rack is used.",
-        Verdict::Narrow => "The rack is good; have the rinse temperature looked at.",
-        Verdict::Pass => "",
-    }
-}
-
 /// What stands wherever a verdict may lead somebody to the machine.
 pub const CAUTION: &str = "Rinse water scalds at once; chlorine with acid gives off poisonous gas. Never \
                            reach into a running machine. An aid: its gauges and the test kit stay needed.";

@@ -24,7 +24,7 @@ use crate::core::counted::Noun;
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::strength::OffRange;
 use crate::core::cycle::verdict::Verdict;
-use crate::core::cycle::words::{meaning, verdict as verdict_word};
+use crate::core::cycle::words::{advice, meaning, verdict as verdict_word};
 use crate::core::reader::{Language, Reader};
 use crate::core::record::{Amendment, CorrectiveAction, Cycle};
 use crate::core::technician::work::then::WorkThen;
@@ -189,6 +189,8 @@ struct CyclePage<'a> {
     word: String,
     meaning: &'static str,
     /// The sanitizer and its limit, where that spoke against it.
+    /// What to do with the rack; empty where nothing is to be done, and of one in doubt, of which that is said.
+    advice: &'static str,
     off_range: Option<String>,
     when: String,
     figures: String,
@@ -249,6 +251,7 @@ pub(super) async fn show<K: Kitchen>(
                 verdict,
                 word: verdict_word(verdict, reader.language).to_uppercase(),
                 meaning: meaning(verdict, reader.language),
+                advice: if rack.doubts.is_empty() { advice(verdict, reader.language) } else { "" },
                 off_range: OffRange::of(cycle).map(|off| off.told(reader.language)),
                 when: reader.moment(cycle.rinse_started),
                 figures: figures(cycle, reader),

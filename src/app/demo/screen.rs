@@ -15,7 +15,7 @@ use ratatui::widgets::{Axis, Block, BorderType, Chart, Dataset, GraphType, Paddi
 use super::scene::{MachineScene, ProbeScene, Scene, TRACE_SPAN};
 use crate::core::cycle::plate::Sanitizing;
 use crate::core::cycle::verdict::Verdict;
-use crate::core::cycle::words::{meaning, verdict as judged};
+use crate::core::cycle::words::{advice, meaning, verdict as judged};
 use crate::core::reader::Language;
 use crate::core::time::Timestamp;
 use crate::report::row::CycleRow;
@@ -384,9 +384,9 @@ fn rack_head(row: &CycleRow, zone: &TimeZone) -> Line<'static> {
 }
 
 fn advice_lines(row: &CycleRow, width: usize) -> Vec<Line<'static>> {
-    match words::advice(row.verdict) {
+    match advice(row.verdict, Language::English) {
         "" => Vec::new(),
-        advice => indented(advice, "→ ", width).map(|line| Line::styled(line, bold())).collect(),
+        told => indented(told, "→ ", width).map(|line| Line::styled(line, bold())).collect(),
     }
 }
 

@@ -97,9 +97,51 @@ pub const fn meaning(verdict: Verdict, language: Language) -> &'static str {
     }
 }
 
+/// What to do with the rack now; empty where nothing is to be done.
+#[must_use]
+pub const fn advice(verdict: Verdict, language: Language) -> &'static str {
+    let (english, spanish) = match verdict {
+        Verdict::Cold => (
+            "Hold the rack; wash it again once the final rinse is back at its limit. Cold again: stop, call service.",
+            "Aparte la canasta; lávela otra vez cuando el enjuague final vuelva a su límite. Fría otra vez: pare, llame al servicio técnico.",
+        ),
+        Verdict::Brief => (
+            "Hold the rack; wash it again and let the cycle run to its end.",
+            "Aparte la canasta; lávela otra vez y deje que el ciclo termine.",
+        ),
+        Verdict::Weak => (
+            "Hold the rack; put the sanitizer right, test it, wash the rack again.",
+            "Aparte la canasta; corrija el desinfectante, mídalo y lave la canasta otra vez.",
+        ),
+        Verdict::Unproven => (
+            "Check with the machine's gauge or the test kit before the rack is used.",
+            "Compruebe con el indicador de la máquina o con el equipo de medida antes de usar la canasta.",
+        ),
+        Verdict::Narrow => (
+            "The rack is good; have the rinse temperature looked at.",
+            "La canasta está bien; haga revisar la temperatura del enjuague.",
+        ),
+        Verdict::Pass => ("", ""),
+    };
+    match language {
+        Language::English => english,
+        Language::Spanish => spanish,
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    // Own promise: of every rack that does not plainly pass it is said what to do with it, in either language.
+    #[test]
+    fn every_rack_that_does_not_plainly_pass_has_its_advice() {
+        for judged in Verdict::ALL {
+            for language in [Language::English, Language::Spanish] {
+                assert_eq!(advice(judged, language).is_empty(), judged == Verdict::Pass, "{judged}");
+            }
+        }
+    }
 
     // Common Spanish: an adjective agrees with its noun, «canastas»; zero takes the plural.
     #[test]
