@@ -263,11 +263,23 @@ pub(super) fn records(
 ) -> Result<(), Failure> {
     let sheet = ground.sheet(&RECORDS, arguments);
     let kinds: Vec<&str> = arguments.kinds.iter().map(String::as_str).collect();
-    ground.list(&sheet, arguments, &kinds, streams, record_row).map(drop)
+    let sites = ground.kept.sites.fresh(ground.reader).map_err(|error| ground.failed(&error))?;
+    let row = |ground: &Ground, index, record: &Record| record_row(ground, &sites, index, record);
+    ground.list(&sheet, arguments, &kinds, streams, row).map(drop)
 }
 
-fn record_row(ground: &Ground, index: u64, record: &Record) -> Result<Option<Vec<Cell>>, LedgerError> {
+fn record_row(
+    ground: &Ground,
+    sites: &Sites,
+    index: u64,
+    record: &Record,
+) -> Result<Option<Vec<Cell>>, LedgerError> {
     let (_, amended) = ground.amended(index)?;
+    let said = said::said(&record.body);
+    // As the page of the same list marks it: a test that failed must not read like a good one.
+    let good = |check| sites.good(check, record.machine.as_deref(), index);
+    let has_failed = matches!(&record.body, Body::Check(check) if good(check) == Some(false));
+    let said = if has_failed { format!("FAILED: {said}") } else { said };
     Ok(Some(vec![
         index.into(),
         Cell::text(record.body.kind()),
@@ -275,7 +287,7 @@ fn record_row(ground: &Ground, index: u64, record: &Record) -> Result<Option<Vec
         stands_at(record).into(),
         record.recorded.into(),
         Cell::Flag(late_by(record).is_some()),
-        Cell::Text(said::said(&record.body)),
+        Cell::Text(said),
         amended,
     ]))
 }

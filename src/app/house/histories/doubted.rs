@@ -23,7 +23,7 @@ use crate::core::record::{Body, Record};
 use crate::core::time::Timestamp;
 use crate::core::wall_clock::local_date;
 use crate::ledger::{CycleFilter, Found, LedgerError, Order};
-use crate::web::history::{Doubted, Found as FoundView, Page};
+use crate::web::history::{Doubted, Found as FoundView, Hits, Page};
 
 /// Racks that are looked through for one page (own choice: two or three hundredths of a second).
 const LOOKED_MAX: usize = 2_000;
@@ -95,6 +95,24 @@ impl Sought {
         }
     }
 
+    /// How many racks in doubt there are on all pages; not counted by one alert alone, whose page says it.
+    fn doubted_hits(&self, around: Around<'_>) -> Result<Option<Hits>, LedgerError> {
+        if self.question.alert.is_some() {
+            return Ok(None);
+        }
+        let wanted = self.question.machine.as_deref();
+        let (mut hits, span) = (Hits { count: 0, more: false }, (self.from, self.to));
+        let mut left = Left { looked: COUNTED_MAX, passed: COUNT_PASSED_MAX };
+        for own in around.doubts.machines().filter(|own| wanted.is_none_or(|wanted| wanted == *own)) {
+            let each = |_, counted| match counted {
+                Counted::Doubted => hits.count += 1,
+                Counted::Ended => hits.more = true,
+            };
+            doubts::count(around.ledger, around.doubts, own, span, &mut left, each)?;
+        }
+        Ok(Some(hits))
+    }
+
     /// The page in order of the record.
     fn in_doubt_by_record(
         &self,
@@ -132,7 +150,7 @@ impl Sought {
                 break;
             }
         }
-        failure.map_or_else(|| Ok(self.page(gathered, None)), Err)
+        failure.map_or_else(|| Ok(self.page(gathered, self.doubted_hits(around)?)), Err)
     }
 
     /// The page in order of time.
@@ -164,7 +182,7 @@ impl Sought {
                 ControlFlow::Break(())
             })
         })?;
-        failure.map_or_else(|| Ok(self.page(gathered, None)), Err)
+        failure.map_or_else(|| Ok(self.page(gathered, self.doubted_hits(around)?)), Err)
     }
 
     /// Takes one rack that passed, where it is in doubt.

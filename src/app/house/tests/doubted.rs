@@ -11,7 +11,7 @@ use super::super::glances;
 use super::super::histories::{Around, Sought, gathered};
 use super::{doubting, doubts, of};
 use crate::app::amended::Amended;
-use crate::app::fixture::{CONFIGURATION, at, ledger, opening};
+use crate::app::fixture::{CHEMICAL, CONFIGURATION, at, ledger, opening};
 use crate::app::history::{self, Asked, Kept};
 use crate::cli::{FormArgs, HistoryArgs, Judged, Show};
 use crate::config::recorded::Recorded;
@@ -99,6 +99,10 @@ pub(super) fn agree(reader: &Reader, racks: &[u64], minute: u64) {
     assert_eq!(listed(reader, &all(View::Racks)), own);
     let doubted: Vec<(u64, Vec<u64>)> = own.into_iter().filter(|(_, by)| !by.is_empty()).collect();
     assert_eq!(listed(reader, &Question { in_doubt: true, ..all(View::Racks) }), doubted);
+    let Found::Lines(page) = found(reader, Question { in_doubt: true, ..all(View::Racks) }, minute) else {
+        panic!("racks")
+    };
+    assert_eq!(page.hits.map(|hits| (hits.count, hits.more)), Some((doubted.len() as u64, false)));
     let counted = |doubted: Doubted| if doubted.more { panic!("few") } else { doubted.count };
     let all_days: u64 = days(reader, minute).iter().map(|day| counted(day.doubted)).sum();
     assert_eq!(all_days, doubted.len() as u64);
@@ -188,6 +192,25 @@ fn programs_are_told_of_racks_in_doubt() {
 }
 
 /// When the final rinse of a rack of [`passed`] started.
+// Regression: among all records a test of the sanitizer that failed read like one that was good. 25 mg/L: FDA Food Code
+// 4-501.114(A).
+#[test]
+fn a_failed_test_is_told_as_such_among_the_records() {
+    let mut records = opening(CHEMICAL);
+    for (minute, mg_per_l) in [(10, 100.0), (20, 10.0)] {
+        let (ph, solution_c, method, by) = (None, None, None, "Ana".to_owned());
+        let check =
+            crate::core::record::Check::Sanitizer { at: at(minute), mg_per_l, ph, solution_c, method, by };
+        records.push(of("dm1", at(minute), Body::Check(check)));
+    }
+    with(records, |reader| {
+        let rows = rows(reader, HistoryArgs { show: Show::Records, ..HistoryArgs::default() });
+        let said = rows.iter().filter(|row| row["kind"] == "check").filter_map(|row| row["said"].as_str());
+        let said: Vec<&str> = said.collect();
+        assert_eq!(said, ["sanitizer 100 mg/L by Ana", "FAILED: sanitizer 10 mg/L by Ana"]);
+    });
+}
+
 fn cycle_start(minute: u64) -> Timestamp {
     cycle(minute * 60, Verdict::Pass, 85.0, Vec::new()).rinse_started
 }
