@@ -36,7 +36,7 @@ pub(super) static DAYS: [Column; 20] = [
     Column::under("weak", Unit::Count, "off-r.", 6),
     Column::under("unproven", Unit::Count, "unpr.", 5),
     Column::under("narrow", Unit::Count, "narr.", 5),
-    Column::nowhere("pass", Unit::Count),
+    Column::under("pass", Unit::Count, "pass", 5),
     Column::under("late", Unit::Count, "late", 4),
     Column::nowhere("damaged", Unit::Count),
     Column::nowhere("pass_rate", Unit::Share),
@@ -47,7 +47,7 @@ pub(super) static DAYS: [Column; 20] = [
     Column::nowhere("filled", Unit::Seconds),
     Column::under("monitored_share", Unit::Share, "monitored", 10),
     Column::nowhere("unproven_worked_on", Unit::Count),
-    Column::nowhere("in_doubt", Unit::Count),
+    Column::under("in_doubt", Unit::Count, "doubt", 5),
 ];
 
 /// Columns of `--show summary`.
@@ -201,7 +201,10 @@ pub(super) fn days(
         .map_err(Failure::output)?;
     if sheet.form == Form::Table {
         tell_marked(rows.iter().map(|row| (&row.machine, row.marked)), streams)?;
-        doubted.tell(streams)?;
+        line(
+            streams,
+            "\ndoubt: of those that passed, in doubt since by an alert; - where they were not all counted.",
+        )?;
         foot(ground, streams)?;
     }
     Ok(())
