@@ -37,8 +37,8 @@ pub struct HistoryArgs {
     /// The moment that --show in-force asks about; now where not given.
     #[arg(long, value_name = "TIME")]
     pub at: Option<Moment>,
-    /// Of this verdict only: cold, brief, weak, unproven, narrow or pass; several with commas. in-doubt: those that
-    /// passed and are in doubt by an alert.
+    /// Of this verdict only: cold, brief, weak (off-range), unproven, narrow or pass; several with commas. in-doubt: those
+    /// that passed and are in doubt by an alert.
     #[arg(long = "verdict", value_delimiter = ',', value_name = "VERDICT", value_parser = judged)]
     pub judged: Vec<Judged>,
     /// Only what concerns the alert of this number.
