@@ -2,6 +2,8 @@
 
 use std::time::Duration;
 
+use serde::{Deserialize, Serialize};
+
 use super::calibration::Calibration;
 use super::id::{ChannelId, ChannelName, MachineId};
 use super::thermocouple::ThermocoupleType;
@@ -79,7 +81,8 @@ pub enum Role {
 }
 
 /// What a channel tells of the sanitizing solution of a machine.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum Solution {
     /// Its concentration, mg/L.
     Strength,

@@ -35,8 +35,8 @@ pub use service::{
     Clock, ClockStep, ConfigurationChange, MachineFailure, ServiceStart, ServiceStop, StopCause,
 };
 pub use technician::{
-    Against, CalibrationDone, CalibrationPoint, Correction, ProvenProbe, ResponseDone, SignedOff,
-    SignedPlate, SignedProbe, TestCycle, WiringProofDone,
+    Against, CalibrationDone, CalibrationPoint, Correction, ProvenProbe, ResponseDone, SignedChemistry,
+    SignedMinimum, SignedOff, SignedPlate, SignedProbe, SignedSolution, TestCycle, WiringProofDone,
 };
 
 use super::alert::AlertNumber;

@@ -3,6 +3,7 @@
 //! A commissioning ends with a sign-off. Whoever signs sees every open point first; one that is
 //! accepted stays on record as such, and none is ever left out.
 
+pub mod chemistry;
 pub mod lapse;
 #[cfg(test)]
 mod tests;

@@ -405,6 +405,7 @@ impl Probes for StillKitchen {
             pause_s: 2.0,
             rinse_s: 12.0,
             dwell_s: 8.0,
+            chemistry: None,
         };
         let open = vec![Open {
             text: "dm1/wash was never calibrated.".to_owned(),

@@ -25,6 +25,7 @@ use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::verdict;
 use crate::core::reader::{Language, Reader};
 use crate::core::record::{SignedPlate, SignedProbe};
+use crate::core::signoff::chemistry::measures;
 use crate::core::technician::words::width;
 use crate::core::time::Timestamp;
 use crate::web::frame::said;
@@ -130,6 +131,8 @@ struct SignOffPage<'a> {
     machine: &'a str,
     signed: &'a Commissioning,
     limits: Vec<(&'static str, String)>,
+    /// The channels of its sanitizer, and what each measures.
+    solutions: Vec<(String, &'static str)>,
     probes: Vec<[String; 5]>,
     open: Vec<(&'a str, String, &'static str)>,
     tested: Option<RackTold>,
@@ -270,6 +273,13 @@ async fn page<K: Kitchen>(
         machine,
         limits: limits(&signed.plate, &person.reader),
         probes: signed.probes.iter().map(|probe| row(probe, &person.reader)).collect(),
+        solutions: signed
+            .plate
+            .chemistry
+            .iter()
+            .flat_map(|chemistry| &chemistry.channels)
+            .map(|own| (own.channel.clone(), measures(own.solution, person.reader.language)))
+            .collect(),
         open,
         tested: signed.tested.as_ref().map(|rack| RackTold::of(rack, &person.reader)),
         others: signed.others.iter().map(|rack| RackTold::of(rack, &person.reader)).collect(),
@@ -344,6 +354,7 @@ fn limits(plate: &SignedPlate, reader: &Reader) -> Vec<(&'static str, String)> {
             (say("Final rinse at most", "Enjuague final, como máximo"), reader.temperature(max_c)),
         );
     }
+    limits.extend(plate.chemistry.iter().flat_map(|chemistry| chemistry.limits(reader)));
     limits
 }
 

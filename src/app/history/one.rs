@@ -14,8 +14,9 @@ use crate::config::recorded::Recorded;
 use crate::core::late::{late_by, stands_at};
 use crate::core::merkle::leaf_hash;
 use crate::core::on_file::{self, Filed};
-use crate::core::reader::Language;
-use crate::core::record::{Body, Record};
+use crate::core::reader::{Language, Reader, Scale};
+use crate::core::record::{Body, Record, SignedChemistry};
+use crate::core::signoff::chemistry::measures;
 use crate::core::technician::words::gain_and_offset;
 use crate::core::technician::work::who;
 use crate::core::wall_clock::midnight;
@@ -271,6 +272,27 @@ pub(in crate::app) fn on_record(force: &InForce) -> Vec<(String, String, on_file
         .collect()
 }
 
+/// What the sanitizer of each machine is judged by, and the channels that measure it, as configured.
+fn chemistry_in_words(ground: &Ground, force: &InForce, scale: Scale) -> Vec<String> {
+    let Some((index, Record { body: Body::ConfigurationChange(change), .. })) = &force.configuration else {
+        return Vec::new();
+    };
+    let Some(read) = Recorded::read(&change.toml) else { return Vec::new() };
+    let reader = Reader { language: Language::English, scale, zone: ground.zone.clone() };
+    let each = read.machines.iter().filter_map(|machine| {
+        let own = format!("{}/", machine.name);
+        let channels = read.solutions.iter().filter(|(channel, _)| channel.starts_with(&own));
+        let channels: Vec<String> = channels
+            .map(|(channel, solution)| format!("{channel} ({})", measures(*solution, Language::English)))
+            .collect();
+        let limits = SignedChemistry::of(machine, Vec::new())?.limits(&reader);
+        let limits = limits.into_iter().map(|(name, told)| format!("{name}: {told}"));
+        let told = limits.chain(channels).collect::<Vec<_>>().join(" · ");
+        Some(format!("  sanitizer      {}: {told} [record {index}]", machine.name))
+    });
+    each.collect()
+}
+
 fn force_in_words(ground: &Ground, force: &InForce, found: &then::Found, arguments: &HistoryArgs) -> String {
     let at = |instant| local::second(instant, &ground.zone);
     let mut text = format!("In force at {} ({}):\n", at(force.at), ground.whose());
@@ -309,6 +331,7 @@ fn force_in_words(ground: &Ground, force: &InForce, found: &then::Found, argumen
             unit = scale.symbol(),
         ));
     }
+    chemistry_in_words(ground, force, scale).into_iter().for_each(&mut tell);
     work_in_words(ground, found).into_iter().for_each(&mut tell);
     for (_, probe, in_force) in on_record(force) {
         if let Some(Filed { index, since, done, .. }) = in_force.calibration {

@@ -22,8 +22,8 @@ use crate::core::cycle::plate::Profile;
 use crate::core::effect::Trace;
 use crate::core::on_file::OnFile;
 use crate::core::record::{
-    Body, CalibrationDone, Correction, Cycle, Record, ResponseDone, SignedOff, SignedPlate, SignedProbe,
-    TestCycle, WiringProofDone,
+    Body, CalibrationDone, Correction, Cycle, Record, ResponseDone, SignedChemistry, SignedOff, SignedPlate,
+    SignedProbe, SignedSolution, TestCycle, WiringProofDone,
 };
 use crate::core::signoff::{OpenPoint, Seen, open_points};
 use crate::core::time::Timestamp;
@@ -156,7 +156,10 @@ impl Asked<'_> {
         let mut signed = SignedOff {
             at: self.now,
             site: configuration.site.clone(),
-            plate: plate(profile),
+            plate: plate(
+                profile,
+                configuration.channels.iter().filter(|channel| usize::from(channel.machine.0) == number),
+            ),
             probes,
             wiring_proof: newest_proof,
             test_cycle: cycle.as_ref().map(|(record, cycle)| TestCycle {
@@ -299,8 +302,13 @@ fn doubted(channel: &Channel, configuration: &Configuration, file: &OnFile) -> V
     calibration.into_iter().chain(response).collect()
 }
 
-fn plate(profile: &Profile) -> SignedPlate {
+fn plate<'a>(profile: &Profile, channels: impl Iterator<Item = &'a Channel>) -> SignedPlate {
+    let solutions = channels.filter_map(|channel| {
+        let solution = channel.role.solution()?;
+        Some(SignedSolution { channel: channel.name.as_str().to_owned(), solution })
+    });
     SignedPlate {
+        chemistry: SignedChemistry::of(profile, solutions.collect()).map(Box::new),
         kind: profile.kind,
         sanitizing: profile.sanitizing,
         rinse_limit_c: profile.rinse_min.at.0,

@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::Basis;
-use crate::core::channel::Place;
+use crate::core::channel::{Place, Solution};
 use crate::core::cycle::plate::{LimitSource, MachineKind, Sanitizing};
 use crate::core::cycle::verdict::Verdict;
 use crate::core::reader::{Language, Scale};
@@ -211,6 +211,46 @@ pub struct SignedPlate {
     pub rinse_s: f64,
     /// How long the limit must be held.
     pub dwell_s: f64,
+    /// What its sanitizer was judged by; absent for hot water, and in earlier records.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub chemistry: Option<Box<SignedChemistry>>,
+}
+
+/// What the sanitizer of a machine was judged by when it was signed off.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct SignedChemistry {
+    /// Lowest strength, mg/L.
+    pub least_mg_per_l: f64,
+    /// Highest strength, mg/L.
+    pub most_mg_per_l: f64,
+    /// Highest pH; absent where none is set.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub ph_max: Option<f64>,
+    /// The lowest final rinse by strength, the weakest first.
+    pub minima: Vec<SignedMinimum>,
+    /// The channels that measure it, in order of the configuration; empty where somebody tests it.
+    pub channels: Vec<SignedSolution>,
+}
+
+/// The lowest final rinse from a strength on.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct SignedMinimum {
+    /// From this strength on, mg/L.
+    pub from_mg_per_l: f64,
+    /// Up to this pH; absent where it holds for every pH that is permitted.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub ph_max: Option<f64>,
+    /// The lowest final rinse, °C.
+    pub rinse_c: f64,
+}
+
+/// A channel of a sanitizing solution at a sign-off.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct SignedSolution {
+    /// Name of the channel.
+    pub channel: String,
+    /// What it measures.
+    pub solution: Solution,
 }
 
 /// A probe at a sign-off.

@@ -45,6 +45,7 @@ impl Kitchen {
                 pause_s: 3.0,
                 rinse_s: 12.0,
                 dwell_s: 6.0,
+                chemistry: None,
             },
             probes: vec![probe("dm1/wash", Place::WashTank), probe("dm1/rinse", Place::FinalRinse)],
             proof: Some(WiringProofDone {

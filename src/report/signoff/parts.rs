@@ -7,6 +7,7 @@ use crate::core::cycle::strength::OffRange;
 use crate::core::record::{
     Basis, CalibrationDone, CalibrationPoint, Correction, Cycle, ProvenProbe, SignedProbe, TestCycle,
 };
+use crate::core::signoff::chemistry::measures;
 use crate::core::technician::words::correction as correction_of;
 use crate::report::pdf::words::Word;
 use crate::report::plot::{self, Size};
@@ -72,6 +73,8 @@ impl Words<'_> {
             self.row("Times", "Tiempos", times),
             self.row("Limit to be held for", "Tiempo sobre el límite", seconds(plate.dwell_s)),
         ]);
+        let chemistry = plate.chemistry.iter().flat_map(|chemistry| chemistry.limits(self.reader()));
+        rows.extend(chemistry.map(|(name, told)| self.row(name, name, told)));
         self.section("Machine", "Máquina", vec![Block::Rows(rows)])
     }
 
@@ -98,7 +101,13 @@ impl Words<'_> {
                 self.tau(probe),
             ]
         });
-        let rows = rows.collect();
+        let chemistry = self.facts.signed.plate.chemistry.iter();
+        let solutions = chemistry.flat_map(|chemistry| &chemistry.channels).map(|own| {
+            let none = || "–".to_owned();
+            let what = measures(own.solution, self.reader().language).to_owned();
+            vec![plain(&own.channel), what, none(), none(), none(), none()]
+        });
+        let rows = rows.chain(solutions).collect();
         let heads = heads.map(str::to_owned).to_vec();
         self.section("Probes", "Sondas", vec![Block::Table { heads, rows }])
     }

@@ -23,6 +23,7 @@ pub(crate) fn signed() -> SignedOff {
             pause_s: 3.0,
             rinse_s: 12.0,
             dwell_s: 6.0,
+            chemistry: None,
         },
         probes: vec![SignedProbe {
             probe: "dm1/rinse".to_owned(),

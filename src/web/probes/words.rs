@@ -3,6 +3,7 @@
 use super::{Due, Kind};
 use crate::core::channel::{Place, Solution};
 use crate::core::reader::Language;
+use crate::core::signoff::chemistry::measures;
 use crate::web::frame::said;
 use crate::web::words::words;
 
@@ -68,10 +69,7 @@ pub(in crate::web) const fn place(place: Place, language: Language) -> &'static 
 
 /// What a channel of the sanitizing solution tells.
 pub(in crate::web) const fn solution(solution: Solution, language: Language) -> &'static str {
-    match solution {
-        Solution::Strength => said(language, "sanitizer, mg/L", "desinfectante, mg/L"),
-        Solution::Ph => said(language, "pH of the sanitizer", "pH del desinfectante"),
-    }
+    measures(solution, language)
 }
 
 /// What somebody is at.

@@ -362,6 +362,7 @@ fn signed(at: Timestamp, full: bool) -> SignedOff {
         pause_s: 3.0,
         rinse_s: 12.0,
         dwell_s: 6.0,
+        chemistry: None,
     };
     let each = SignedProbe {
         probe: probe.clone(),
