@@ -12,7 +12,8 @@ use crate::core::logbook::words::short_of_look;
 use crate::core::one_line::one_line;
 use crate::core::reader::{Language, Reader};
 use crate::core::record::{
-    AlertChanged, AlertRaised, Body, Change, Clearing, MissedDue, Notification, OfAlert, Outcome, Record,
+    AlertChanged, AlertRaised, Body, Change, CheckKind, Clearing, MissedDue, Notification, OfAlert, Outcome,
+    Record,
 };
 use crate::core::sanitizer::bound::Bound;
 use crate::core::time::Timestamp;
@@ -275,12 +276,19 @@ fn doubted(earlier: Option<&Earlier>) -> String {
     told(earlier.racks.count, "that had passed in doubt") + &beside
 }
 
-const fn in_change(changed: &AlertChanged) -> &'static str {
+/// Whether it is about checks.
+fn is_of_checks(changed: &AlertChanged) -> bool {
+    let is_check = |text: &String| CheckKind::ALL.into_iter().any(|kind| kind.as_str() == text);
+    !changed.about.is_empty() && changed.about.iter().all(is_check)
+}
+
+fn in_change(changed: &AlertChanged) -> &'static str {
     match changed.change {
         Change::Eased if changed.amended.is_some() => "what it stood on was entered wrongly",
         Change::Eased if changed.worst.is_some() => "what it measured is counted anew: an entry was amended",
         Change::Grew => "grew",
         Change::MissedAgain => "missed once more",
+        Change::Eased if is_of_checks(changed) => "one of the checks was made",
         Change::Eased => "one thing that it is about is well again",
         Change::Returned => "came back",
         Change::Escalated => "nobody answered: the next contact is told",

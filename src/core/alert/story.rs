@@ -15,7 +15,7 @@ use super::past::Counted;
 use super::raise::worse;
 use super::returns::Returns;
 use crate::core::record::{
-    AlertChanged, AlertRaised, Body, Change, Clearing, Cycle, MissedDue, OfAlert, Outcome, Record,
+    AlertChanged, AlertRaised, Body, Change, CheckKind, Clearing, Cycle, MissedDue, OfAlert, Outcome, Record,
 };
 use crate::core::time::Timestamp;
 
@@ -39,6 +39,8 @@ pub struct Story {
     measured_anew: Option<Timestamp>,
     /// The checks that it found missing, each due time once, in order of the record.
     pub missed: Vec<MissedDue>,
+    /// Since when each check has been overdue that is so still.
+    overdue: BTreeMap<CheckKind, Timestamp>,
     /// Messages that were delivered.
     pub delivered: u64,
     /// Messages that were given up.
@@ -71,6 +73,7 @@ pub fn note(stories: &mut BTreeMap<AlertNumber, Story>, record: &Record) {
             measured_anew: None,
             closed: None,
             missed: Vec::new(),
+            overdue: raised.missed.map(|missed| (missed.check, missed.due)).into_iter().collect(),
             delivered: 0,
             given_up: 0,
         };
@@ -198,6 +201,19 @@ impl Story {
         }
     }
 
+    /// Since when the checks have been overdue that are so still.
+    fn overdue(&mut self, changed: &AlertChanged) {
+        if changed.change == Change::Returned {
+            self.overdue.clear();
+        }
+        let missed = changed.missed.map(|missed| (missed.check, missed.due));
+        missed.into_iter().for_each(|(check, due)| _ = self.overdue.entry(check).or_insert(due));
+        let about = &self.alert.about;
+        self.overdue.retain(|check, _| about.iter().any(|kind| kind == check.as_str()));
+        let (first, since) = (self.overdue.values().copied().min(), self.alert.since);
+        self.alert.rest_since = first.filter(|first| *first != since);
+    }
+
     /// Takes the record of the last good cycle before it.
     pub fn last_good(&mut self, index: u64, cycle: &Cycle) {
         if self.last_good == Some(index) {
@@ -255,6 +271,10 @@ impl Story {
         if changed.worst.is_some() {
             (alert.worst, self.measured_anew) = (changed.worst, Some(at));
         }
+        if matches!(changed.change, Change::Eased | Change::Returned) && !changed.about.is_empty() {
+            // What it is about no more is named no more.
+            alert.about.clone_from(&changed.about);
+        }
         for about in &changed.about {
             if !alert.about.contains(about) {
                 alert.about.push(about.clone());
@@ -285,6 +305,7 @@ impl Story {
             | Change::NobodyToTell
             | Change::Held => {}
         }
+        self.overdue(changed);
     }
 
     fn note(&mut self, told: OfAlert<'_>, at: Timestamp) {
@@ -301,7 +322,8 @@ impl Story {
             }
             OfAlert::Cleared(cleared) => {
                 alert.racks.count = cleared.racks;
-                alert.cleared = Some(at);
+                (alert.cleared, alert.rest_since) = (Some(at), None);
+                self.overdue.clear();
                 alert.lapsed = cleared.clearing == Clearing::Lapsed;
                 if cleared.clearing == Clearing::Withdrawn {
                     (alert.earlier, alert.beside, alert.needs_action) = (0, 0, false);

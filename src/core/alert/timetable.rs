@@ -12,7 +12,7 @@ use super::open::Quantity;
 use super::raise::{Report, Turn};
 use super::state::{Due, EnteredCheck, SITE, TankWait};
 use crate::core::channel::Place;
-use crate::core::record::{Amendment, AmendmentChange, Check, CheckKind, Clearing, MissedDue};
+use crate::core::record::{Amendment, AmendmentChange, Change, Check, CheckKind, Clearing, MissedDue};
 use crate::core::time::Timestamp;
 use crate::core::units::Celsius;
 use crate::core::wall_clock::{local_date, midnight};
@@ -118,7 +118,13 @@ impl Turn<'_> {
         if memory.missing.get(&kind).is_some_and(|since| at >= *since) {
             memory.missing.remove(&kind);
             memory.overdue.remove(&kind);
+            let open = self.state.open(machine, Condition::CheckOverdue);
+            let others =
+                open.is_some_and(|open| open.alert.lasts_about(kind.as_str()) && open.alert.about.len() > 1);
             self.resolve(machine, Condition::CheckOverdue, kind.as_str());
+            if others {
+                self.changed(machine, Condition::CheckOverdue, Change::Eased);
+            }
             self.say_since(machine);
         }
     }

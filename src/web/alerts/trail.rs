@@ -294,6 +294,15 @@ pub(in crate::web) fn subject(condition: Condition, text: &str, language: Langua
     }
 }
 
+/// The checks that are still missing, where it is about checks.
+fn still(changed: &AlertChanged, language: Language) -> Option<String> {
+    let kind = |text: &String| CheckKind::ALL.into_iter().find(|kind| kind.as_str() == text);
+    let kinds: Option<Vec<CheckKind>> = changed.about.iter().map(kind).collect();
+    let named =
+        kinds.filter(|kinds| !kinds.is_empty())?.into_iter().map(|kind| heading(Some(kind), language));
+    Some(named.collect::<Vec<_>>().join(", "))
+}
+
 fn of_changed(changed: &AlertChanged, recorded: Option<Timestamp>, reader: &Reader) -> String {
     let pair = match changed.change {
         Change::Grew => ("It became worse", "Empeoró"),
@@ -309,6 +318,10 @@ fn of_changed(changed: &AlertChanged, recorded: Option<Timestamp>, reader: &Read
         Change::Eased if changed.worst.is_some() => (
             "An entry that it stands on was amended: what it measured is counted anew",
             "Se enmendó una anotación que la sostiene: lo que midió se cuenta de nuevo",
+        ),
+        Change::Eased if still(changed, reader.language).is_some() => (
+            "One of the checks was made; still missing: {still}",
+            "Se hizo uno de los controles; aún faltan: {still}",
         ),
         Change::Eased => {
             ("One thing that it is about is well again", "Una de las cosas de que trata vuelve a estar bien")
@@ -335,7 +348,10 @@ fn of_changed(changed: &AlertChanged, recorded: Option<Timestamp>, reader: &Read
             let (was, by) = (quantity(amended.was, reader), who(&amended.by, reader.language));
             filled(say(reader.language, pair), &[("was", &was), ("by", &by), ("counts", &counts)])
         }
-        None => say(reader.language, pair).to_owned(),
+        None => {
+            let still = still(changed, reader.language).unwrap_or_default();
+            filled(say(reader.language, pair), &[("still", &still)])
+        }
     };
     let measured = changed.measured.map(|measured| quantity(measured, reader));
     let racks = (changed.racks > 0).then(|| {

@@ -8,7 +8,7 @@ use jiff::tz::TimeZone;
 use super::fixture::Rack::Good;
 use super::fixture::{Play, at, period, settings};
 use crate::core::alert::due::planned;
-use crate::core::alert::{Condition, DueCheck, Occasion, Rules, Settings};
+use crate::core::alert::{Alert, Condition, DueCheck, Occasion, Rules, Settings};
 use crate::core::record::{Amendment, AmendmentChange, Body, Change, Check, CheckKind};
 use crate::core::time::Timestamp;
 
@@ -180,8 +180,10 @@ fn logbook_and_alert_say_the_same_of_what_is_overdue() {
         assert_eq!(said, (Some(at(since)), Some(at(since))), "at {minutes}");
         let mut stories = std::collections::BTreeMap::new();
         play.effects.records.iter().for_each(|record| crate::core::alert::story::note(&mut stories, record));
-        let number = alert.expect("it is open").number;
-        assert_eq!(stories[&number].alert.since, at(since), "told from its records too");
+        let alert = alert.expect("it is open");
+        let told = &stories[&alert.number].alert;
+        let of = |alert: &Alert| (alert.since, alert.rest_since, alert.about.clone());
+        assert_eq!(of(told), of(alert), "told from its records too, at {minutes}");
     };
     play.rack(60.0, "hot", Good);
     // The meal ends at 14:00; the shift begins then.
