@@ -208,20 +208,22 @@ pub(super) fn said(body: &Body, reader: &Reader) -> Option<String> {
     let text = match body.of_alert()? {
         OfAlert::Raised(raised) => of_raised(raised, reader),
         OfAlert::Changed(changed) => {
-            let measured = changed.measured.map(|measured| format!(", {}", shown(measured, reader)));
-            let (what, racks) = (in_change(changed), racks(changed.racks));
-            let earlier = doubted(changed.earlier.as_ref());
-            let missed = changed.missed.map(|missed| in_missed(missed, reader)).unwrap_or_default();
+            let of_racks = (changed.racks > 0).then(|| racks(changed.racks));
+            let measured = changed.measured.map(|measured| shown(measured, reader));
+            let missed = changed.missed.map(|missed| in_missed(missed, reader));
+            let parts = of_racks.into_iter().chain(measured).chain(doubted(changed.earlier.as_ref()));
+            let parts: Vec<String> = parts.chain(missed).collect();
+            let beside = if parts.is_empty() { String::new() } else { format!(" ({})", parts.join(", ")) };
             let released = changed.released.as_ref();
             let released = released.map(|by| format!("; {by} takes care no longer, somebody must anew"));
-            let (measured, released) = (measured.unwrap_or_default(), released.unwrap_or_default());
-            format!("{what} ({racks}{measured}{earlier}{missed}){released}")
+            format!("{}{beside}{}", in_change(changed), released.unwrap_or_default())
         }
         OfAlert::Acknowledged(taken) => {
             let note = taken.note.as_ref().map(|note| format!(": «{note}»"));
             format!("{} takes care, by {}{}", taken.by, taken.via, note.unwrap_or_default())
         }
         OfAlert::Cleared(cleared) => match cleared.clearing {
+            Clearing::Recovered if cleared.racks == 0 => "recovered".to_owned(),
             Clearing::Recovered => format!("recovered after {}", racks(cleared.racks)),
             Clearing::Withdrawn => {
                 "what raised it was withdrawn or corrected: no rack was in doubt".to_owned()
@@ -259,21 +261,21 @@ fn of_raised(raised: &AlertRaised, reader: &Reader) -> String {
     };
     let (about, pattern) = (in_words(raised.condition, &raised.about), raised.pattern.map_or("", in_pattern));
     let what = condition(raised.condition, reader.language);
-    let earlier = doubted(raised.earlier.as_ref());
+    let earlier: String = doubted(raised.earlier.as_ref()).iter().map(|told| format!(", {told}")).collect();
     format!("raised: {what}{}{about}{pattern}{earlier}", measured.unwrap_or_default())
 }
 
 /// Which check was missed, and when it was due.
 fn in_missed(missed: MissedDue, reader: &Reader) -> String {
-    format!(", {} due {}", missed.check.as_str(), reader.near(missed.due, missed.due))
+    format!("{} due {}", missed.check.as_str(), reader.near(missed.due, missed.due))
 }
 
 /// That racks which had passed are in doubt, and which others are held with them.
-fn doubted(earlier: Option<&Earlier>) -> String {
-    let Some(earlier) = earlier else { return String::new() };
-    let told = |count, what| if count == 0 { String::new() } else { format!(", {} {what}", racks(count)) };
-    let beside = told(earlier.beside.count, "without a good verdict held with them");
-    told(earlier.racks.count, "that had passed in doubt") + &beside
+fn doubted(earlier: Option<&Earlier>) -> Vec<String> {
+    let told = |count, what| (count > 0).then(|| format!("{} {what}", racks(count)));
+    let Some(Earlier { racks, beside, .. }) = earlier else { return Vec::new() };
+    let doubted = told(racks.count, "that had passed in doubt");
+    doubted.into_iter().chain(told(beside.count, "without a good verdict held with them")).collect()
 }
 
 /// Whether it is about checks.
@@ -300,7 +302,12 @@ fn in_change(changed: &AlertChanged) -> &'static str {
 
 fn of_notification(notification: &Notification) -> String {
     let (contact, route, attempts) = (&notification.contact, &notification.route, notification.attempts);
-    let occasion = notification.occasion.map_or("digest", occasion);
+    let digest = || match notification.digest() {
+        Some((false, day)) => format!("digest of {day}"),
+        Some((true, first)) => format!("digest of the week from {first}"),
+        None => "digest".to_owned(),
+    };
+    let occasion = notification.occasion.map_or_else(digest, |told| occasion(told).to_owned());
     match notification.outcome {
         Outcome::Delivered => format!("{contact} was told by {route}: {occasion} (try {attempts})"),
         Outcome::GivenUp => format!(

@@ -156,7 +156,7 @@ phrases! {
     CompareProbe: "Compare the probe with a reference thermometer: it may be the probe that drifts.", "Compare la sonda con un termómetro de referencia: puede ser la sonda la que se desvía.";
     ProbeWires: "With the machine off and the line cool, look at plug and cable of {about}.", "Con la máquina apagada y la tubería fría, revise el conector y el cable de {about}.";
     ProbePower: "See that the sensor of {about} has power and network.", "Vea que el sensor de {about} tenga corriente y red.";
-    DoChecks: "Do now: {about}. Enter it at once.", "Haga ahora: {about}. Anótelo enseguida.";
+    DoChecks: "Make and enter at once: {about}.", "Haga y anote enseguida: {about}.";
     Calibrate: "Have {about} checked at ice and boil, or by a laboratory, and enter the calibration.", "Haga comprobar {about} en hielo y ebullición, o en un laboratorio, y anote la calibración.";
     CompareAgain: "Compare {about} once more, in well stirred ice and water. If it is still off, adjust or replace it, or calibrate it, and enter the result.", "Compare {about} otra vez, en hielo y agua bien removidos. Si sigue desajustado, ajústelo, cámbielo o calíbrelo, y anote el resultado.";
     HoldDoubted: "Hold what is left of the racks that this alert counts, and wash it again: they were hot enough only by what {about} shows too much.", "Aparte lo que quede de las canastas que cuenta esta alerta y lávelo otra vez: alcanzaron el calor solo por lo que {about} marca de más.";

@@ -279,6 +279,13 @@ pub struct Notification {
 }
 
 impl Notification {
+    /// Whether it is the digest of a week, and its first day, «2026-11-25»; `None` for whatever is no digest.
+    #[must_use]
+    pub fn digest(&self) -> Option<(bool, &str)> {
+        let (span, rest) = self.key.strip_prefix("digest-")?.split_once('-')?;
+        Some((span == "week", rest.get(..10)?))
+    }
+
     /// Why the last try failed, where it did; a text of before facts were kept stays as it is.
     #[must_use]
     pub fn failure(&self) -> Option<Told> {

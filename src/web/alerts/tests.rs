@@ -126,8 +126,8 @@ fn why_a_message_was_given_up_is_told_to_each_reader() {
 #[test]
 fn a_digest_is_told_as_one() {
     for (language, said) in [
-        (Language::English, "ana was told by email:ana@example.org: digest (try 1)"),
-        (Language::Spanish, "Se avisó a ana por email:ana@example.org: resumen (intento 1)"),
+        (Language::English, "ana was told by email:ana@example.org: digest of 2026-11-25 (try 1)"),
+        (Language::Spanish, "Se avisó a ana por email:ana@example.org: resumen del 2026-11-25 (intento 1)"),
     ] {
         let told = Notification {
             key: "digest-day-2026-11-25-ana-email:ana@example.org".to_owned(),
@@ -280,8 +280,8 @@ async fn who_is_told_next_is_said() {
         ),
         (
             Foreseen::NobodyElse { at: soon },
-            "If nobody takes care by 17:50 UTC, nobody else is told.",
-            "Si nadie se encarga antes de las 17:50 UTC, no se avisa a nadie más.",
+            "If nobody takes care by 17:50 UTC, the calling ends: there is nobody further to tell.",
+            "Si nadie se encarga antes de las 17:50 UTC, se deja de avisar: no queda nadie más a quien avisar.",
         ),
         (
             Foreseen::AskedNoMore { at: soon },

@@ -394,9 +394,22 @@ pub(super) fn due_again(
     format!("{what}, {due}")
 }
 
+/// Of which days a digest is.
+fn in_digest(notification: &Notification, language: Language) -> String {
+    let (pair, first) = match notification.digest() {
+        Some((false, day)) => (("digest of {first}", "resumen del {first}"), day),
+        Some((true, first)) => {
+            (("digest of the week from {first}", "resumen de la semana desde el {first}"), first)
+        }
+        None => (("digest", "resumen"), ""),
+    };
+    filled(say(language, pair), &[("first", first)])
+}
+
 fn of_notification(notification: &Notification, language: Language) -> Told {
     let Notification { contact, route, attempts, .. } = notification;
-    let occasion = say(language, notification.occasion.map_or(("digest", "resumen"), in_occasion));
+    let occasion = notification.occasion.map(|occasion| say(language, in_occasion(occasion)).to_owned());
+    let occasion = occasion.unwrap_or_else(|| in_digest(notification, language));
     let delivered = notification.outcome == Outcome::Delivered;
     let pair = if delivered {
         (
@@ -412,7 +425,7 @@ fn of_notification(notification: &Notification, language: Language) -> Told {
     let values = [
         ("contact", contact.as_str()),
         ("route", &route.to_string()),
-        ("occasion", occasion),
+        ("occasion", occasion.as_str()),
         ("n", &attempts.to_string()),
     ];
     let said = notification.failure();

@@ -234,8 +234,8 @@ pub(super) fn foreseen(next: &Foreseen, reader: &Reader, now: Timestamp) -> Stri
             at,
             String::new(),
             (
-                "If nobody takes care by {by}, nobody else is told.",
-                "Si nadie se encarga antes {of}, no se avisa a nadie más.",
+                "If nobody takes care by {by}, the calling ends: there is nobody further to tell.",
+                "Si nadie se encarga antes {of}, se deja de avisar: no queda nadie más a quien avisar.",
             ),
         ),
         Foreseen::AskedNoMore { at } => (
@@ -262,8 +262,8 @@ pub(super) fn foreseen(next: &Foreseen, reader: &Reader, now: Timestamp) -> Stri
 pub(super) const fn nobody_else(language: Language) -> &'static str {
     said(
         language,
-        "Nobody else is told until somebody takes care, or it recovers.",
-        "No se avisa a nadie más hasta que alguien se encargue o se recupere.",
+        "Every contact was told. The next message goes out when somebody takes care, or when it recovers.",
+        "Se avisó a todos los contactos. El próximo mensaje sale cuando alguien se encargue o cuando se recupere.",
     )
 }
 
