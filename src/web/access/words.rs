@@ -36,6 +36,7 @@ words! {
     shown_hint: "It goes on record beside what they do; nobody else may be called so.", "Queda registrado junto a lo que hace; nadie más puede llamarse igual.";
     name_hint: "What they type to log in: small letters, digits, . _ -", "Lo que se escribe para entrar: minúsculas, cifras, . _ -";
     token_hint: "It stands on record beside what the program does: small letters, digits, . _ -", "Queda registrado junto a lo que hace el programa: minúsculas, cifras, . _ -";
+    login: "Login", "Usuario";
     role: "Role", "Función";
     roles: "What each role may do", "Qué puede hacer cada función";
     last_login: "Last login, by this computer's clock", "Última entrada, según el reloj de este equipo";

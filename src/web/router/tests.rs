@@ -255,7 +255,7 @@ async fn an_open_page_is_told_of_what_changes() {
         heard.push_str(std::str::from_utf8(&more).expect("text"));
     }
     // A browser gives a page no event without data (HTML standard, «Interpreting an event stream»).
-    assert!(heard.starts_with("event: alive\ndata: "), "{heard}");
+    assert!(heard.starts_with("event: reader\ndata: en celsius\n\nevent: alive\ndata: "), "{heard}");
     assert_eq!(heard.matches("event: ").count(), heard.matches("\n\n").count(), "{heard}");
     assert!(heard.split("\n\n").all(|event| event.is_empty() || event.contains("\ndata: ")), "{heard}");
     kitchen.glances.send_modify(|glances| {

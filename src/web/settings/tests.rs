@@ -34,12 +34,12 @@ async fn settings_say_who_may_log_in() {
     for role in [Role::Auditor, Role::Manager, Role::Technician, Role::Administrator] {
         let (_, page) = get(&kitchen, "/settings", role, Language::English).await;
         for said in [
-            "<b>Administrator</b> · admin · administrator<br><span class=\"hint\">Last login, by this computer's clock: Thu 26 Nov 2026, 12:00 UTC",
-            "· gone · operator · disabled<br>",
+            "<b>Administrator</b> · Login: admin · Role: administrator<br><span class=\"hint\">Last login, by this computer's clock: Thu 26 Nov 2026, 12:00 UTC",
+            "· Login: gone · Role: operator · disabled<br>",
             "clock: never",
             "<h3>Tokens</h3>",
-            "<b>export</b> · auditor<br><span class=\"hint\">valid until Fri 27 Nov 2026, 12:00 UTC",
-            "<b>old</b> · auditor · ended<br>",
+            "<b>export</b> · Role: auditor<br><span class=\"hint\">valid until Fri 27 Nov 2026, 12:00 UTC",
+            "<b>old</b> · Role: auditor · ended<br>",
         ] {
             assert!(page.replace("&#39;", "'").contains(said), "{role}: {said}: {page}");
         }
