@@ -72,6 +72,9 @@ fn open_from(
         replayed,
     };
     record_start(&mut gather, loaded, &recovered, start, now);
+    if !from_file && recovered.last_recorded.is_some() {
+        gather.resume(now);
+    }
     Ok((LedgerHandle::new(writer, &recovered, path), gather))
 }
 

@@ -72,6 +72,9 @@ pub struct Presence {
     usable: Option<Timestamp>,
     arrived: Option<Timestamp>,
     open: Option<OpenGap>,
+    /// When the service started again: of the time before it nothing is missing by the probe's fault.
+    #[serde(default)]
+    resumed: Option<Timestamp>,
 }
 
 /// A gap that lasts.
@@ -89,6 +92,18 @@ impl Presence {
         }
     }
 
+    /// The service started at `now`, and had not run before: how long the probe is silent counts from here on. A gap
+    /// that was open stays so until the probe is heard.
+    pub fn resume(&mut self, now: Timestamp) {
+        self.arrived = self.arrived.map(|_| now);
+        self.resumed = Some(now);
+    }
+
+    /// From when on something is missing of a probe that was usable at this instant.
+    fn missing_from(&self, usable: Timestamp) -> Timestamp {
+        self.resumed.map_or(usable, |resumed| resumed.max(usable))
+    }
+
     /// Something of this probe arrived at `now`.
     pub const fn note_arrival(&mut self, now: Timestamp) {
         self.arrived = Some(now);
@@ -97,14 +112,15 @@ impl Presence {
     /// A usable reading of instant `at`; gives the gap that it ends.
     pub fn usable(&mut self, at: Timestamp, silent_after: Duration) -> Option<GapEvent> {
         let before = self.usable.replace(at);
-        let missing = before.is_some_and(|before| at.since(before) > silent_after);
-        match (self.open.take(), before) {
+        let missing = |from: Option<Timestamp>| from.is_some_and(|from| at.since(from) > silent_after);
+        let from = before.map(|before| self.missing_from(before));
+        match (self.open.take(), from) {
             (Some(open), _) => {
-                let filled = open.fault == Fault::Silent && before.is_some() && !missing;
+                let filled = open.fault == Fault::Silent && before.is_some() && !missing(before);
                 Some(GapEvent { fault: open.fault, from: open.from, to: Some(at), filled })
             }
-            (None, Some(before)) if missing => {
-                Some(GapEvent { fault: Fault::Silent, from: before, to: Some(at), filled: false })
+            (None, Some(from)) if missing(Some(from)) => {
+                Some(GapEvent { fault: Fault::Silent, from, to: Some(at), filled: false })
             }
             (None, _) => None,
         }
@@ -112,7 +128,8 @@ impl Presence {
 
     /// A fault at instant `at`; gives the gap that it opens.
     pub fn fault(&mut self, at: Timestamp, fault: Fault, silent_after: Duration) -> Option<GapEvent> {
-        let from = *self.usable.get_or_insert(at);
+        let usable = *self.usable.get_or_insert(at);
+        let from = self.missing_from(usable);
         match self.open {
             Some(open) if open.fault == Fault::Silent && fault != Fault::Silent => {
                 // The probe is heard again, with a fault: from here on that is the gap's cause.
@@ -131,7 +148,7 @@ impl Presence {
             return None;
         }
         let from = self.usable.or(self.arrived)?;
-        self.opened(Fault::Silent, from)
+        self.opened(Fault::Silent, self.missing_from(from))
     }
 
     /// When silence opens a gap if nothing arrives.
@@ -143,6 +160,7 @@ impl Presence {
     /// Moves event time by `back`: the source's clock stepped back by it.
     pub fn step_back(&mut self, back: Duration) {
         self.usable = self.usable.map(|usable| usable.minus(back));
+        self.resumed = self.resumed.map(|resumed| resumed.minus(back));
         self.open = self.open.map(|open| OpenGap { from: open.from.minus(back), ..open });
     }
 
@@ -254,6 +272,48 @@ mod tests {
         presence.step_back(Duration::from_secs(3_600));
         let closed = presence.usable(at(3_660), SILENT).expect("it closes");
         assert_eq!((closed.from, closed.to, closed.filled), (at(3_600), Some(at(3_660)), false));
+    }
+
+    // Own promise: of the time in which the service was down the service alone is to blame. A probe that is heard again
+    // in time has no gap; one that is not has one since the start, and one that was silent before is so still. Readings
+    // that were kept elsewhere and come after all fill no gap that was none.
+    #[test]
+    fn a_probe_is_silent_since_the_start_at_most() {
+        let up = || {
+            let mut presence = Presence::default();
+            presence.note_arrival(at(0));
+            presence.usable(at(0), SILENT);
+            presence
+        };
+        let mut heard = up();
+        heard.resume(at(3_600));
+        assert_eq!(heard.deadline(SILENT), Some(at(3_610)));
+        assert_eq!(heard.tick(at(3_609), SILENT), None);
+        assert_eq!(heard.usable(at(3_609), SILENT), None, "heard in time");
+        let mut kept = up();
+        kept.resume(at(3_600));
+        assert_eq!(kept.usable(at(60), SILENT), None, "of the time without the service");
+        assert_eq!(kept.usable(at(3_605), SILENT), None);
+        let gap = kept.usable(at(3_700), SILENT).expect("silent since, as ever");
+        assert_eq!((gap.from, gap.to, gap.filled), (at(3_605), Some(at(3_700)), false));
+        let mut silent = up();
+        silent.resume(at(3_600));
+        let gap = silent.tick(at(3_610), SILENT).expect("it is silent still");
+        assert_eq!((gap.fault, gap.from, gap.to), (Fault::Silent, at(3_600), None));
+        let mut late = up();
+        late.resume(at(3_600));
+        let gap = late.usable(at(3_630), SILENT).expect("heard too late");
+        assert_eq!((gap.from, gap.to), (at(3_600), Some(at(3_630))));
+        let mut faulty = up();
+        faulty.resume(at(3_600));
+        assert_eq!(faulty.fault(at(3_601), Fault::OpenCircuit, SILENT), None, "one fault is no gap");
+        let gap = faulty.fault(at(3_611), Fault::OpenCircuit, SILENT).expect("ten seconds of faults");
+        assert_eq!((gap.fault, gap.from), (Fault::OpenCircuit, at(3_600)));
+        let mut before = up();
+        before.tick(at(10), SILENT).expect("silent");
+        before.resume(at(3_600));
+        let gap = before.usable(at(3_605), SILENT).expect("its end");
+        assert_eq!((gap.from, gap.to, gap.filled), (at(0), Some(at(3_605)), false));
     }
 
     // A source that asks its probes says again and again that one does not answer.

@@ -182,6 +182,13 @@ impl Site {
         }
     }
 
+    /// The service has started after a time without it, see [`Machine::resume`].
+    pub fn resume(&mut self, now: Timestamp, effects: &mut Effects) {
+        for place in &mut self.machines {
+            place.contained(now, effects, |machine, effects| machine.resume(now, effects));
+        }
+    }
+
     /// When to send a tick, and to which machine, if nothing arrives. `None`: nothing is pending.
     #[must_use]
     pub fn deadline(&self) -> Option<(Timestamp, MachineId)> {

@@ -97,6 +97,15 @@ impl Gather {
         self.site.live();
     }
 
+    /// The service has started after a time without it, see [`Site::resume`]: the state that knows it goes into the
+    /// first commit.
+    pub fn resume(&mut self, now: Timestamp) {
+        let mut effects = std::mem::take(&mut self.effects);
+        self.site.resume(now, &mut effects);
+        self.gather(self.next_input - 1, &mut effects);
+        self.effects = effects;
+    }
+
     /// Takes what a person enters, and gives the place of its record in this commit. It is
     /// no input: the machine's state goes into the same commit.
     pub fn enter(&mut self, now: Timestamp, machine: MachineId, entered: Entered) -> Option<usize> {

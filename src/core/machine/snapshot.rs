@@ -20,6 +20,13 @@ impl Machine {
         self.hand_out(now, effects);
     }
 
+    /// The service started at `now`: what no probe could tell before counts as no probe's silence. No input and not
+    /// stored as one: the state that knows it is handed out at once.
+    pub fn resume(&mut self, now: Timestamp, effects: &mut Effects) {
+        self.state.channels.iter_mut().for_each(|channel| channel.presence.resume(now));
+        self.hand_out(now, effects);
+    }
+
     /// Brings back a stored state.
     ///
     /// # Errors
