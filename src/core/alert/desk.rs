@@ -200,7 +200,7 @@ impl Turn<'_> {
             if step {
                 self.escalate(&machine, condition);
             }
-            if reminder {
+            if reminder && !(settled && self.recovery_asks(&machine, condition)) {
                 self.remind(&machine, condition);
             }
             // A message of the step has told the count already.

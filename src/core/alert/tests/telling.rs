@@ -248,6 +248,24 @@ fn a_return_after_it_had_settled_wants_somebody_anew() {
     assert_eq!(play.told(), [("ana", Raised), ("ana", Cleared), ("ana", Returned), ("ben", Escalated)]);
 }
 
+// Own promise: nobody is told the same twice at once: the message of a recovery asks for the corrective action, and is
+// asked for again no sooner than four hours later.
+#[test]
+fn a_recovery_that_asks_is_no_reminder_besides() {
+    let mut slow = settings();
+    slow.rules.settle = slow.rules.action_reminder;
+    let mut play = Play::new(slow);
+    play.rack(0.0, "hot", Cold);
+    let alert = play.open(Condition::Cold).expect("an alert").number;
+    play.handle(Event::Acknowledge { alert, by: "Ana", via: "link", note: None }).expect("it is open");
+    play.racks(1.0, "hot", &[Good, Good, Good, Cold, Good, Good, Good]);
+    play.until(260.0);
+    let told = [("ana", Raised), ("ana", Cleared), ("ana", Returned), ("ana", Cleared)];
+    assert_eq!(play.told(), told);
+    play.until(490.0);
+    assert_eq!(play.told()[4..], [("ana", ActionMissing)]);
+}
+
 #[test]
 fn a_missing_action_is_asked_for() {
     let mut play = Play::new(settings());
