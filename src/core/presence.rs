@@ -117,7 +117,9 @@ impl Presence {
         match (self.open.take(), from) {
             (Some(open), _) => {
                 let filled = open.fault == Fault::Silent && before.is_some() && !missing(before);
-                Some(GapEvent { fault: open.fault, from: open.from, to: Some(at), filled })
+                // Readings of before the start may end one that began with it.
+                let to = Some(at.max(open.from));
+                Some(GapEvent { fault: open.fault, from: open.from, to, filled })
             }
             (None, Some(from)) if missing(Some(from)) => {
                 Some(GapEvent { fault: Fault::Silent, from, to: Some(at), filled: false })
@@ -300,6 +302,8 @@ mod tests {
         silent.resume(at(3_600));
         let gap = silent.tick(at(3_610), SILENT).expect("it is silent still");
         assert_eq!((gap.fault, gap.from, gap.to), (Fault::Silent, at(3_600), None));
+        let ended = silent.usable(at(3_590), SILENT).expect("the clock of its source is behind");
+        assert_eq!((ended.from, ended.to), (at(3_600), Some(at(3_600))));
         let mut late = up();
         late.resume(at(3_600));
         let gap = late.usable(at(3_630), SILENT).expect("heard too late");
