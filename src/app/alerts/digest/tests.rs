@@ -8,9 +8,8 @@ use crate::config::load::Loaded;
 use crate::config::recorded::Recorded;
 use crate::config::resolve::Configuration;
 use crate::core::alert::{AlertNumber, Condition, Earlier, Rack, Racks};
-use crate::core::record::Check;
 use crate::core::record::{
-    AlertChanged, AlertRaised, Body, Change, CheckKind, MissedDue, Record, ServiceStart,
+    AlertChanged, AlertRaised, Body, Change, Check, CheckKind, MissedDue, Record, ServiceStart,
 };
 use crate::ledger::NewRecord;
 
