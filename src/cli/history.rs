@@ -6,8 +6,8 @@ use clap::{Args, ValueEnum};
 
 use super::{FormArgs, Moment};
 use crate::core::cycle::verdict::{UnknownVerdict, Verdict};
-use crate::core::cycle::words::IN_DOUBT;
-use crate::core::reader::Scale;
+use crate::core::cycle::words::{IN_DOUBT, verdict};
+use crate::core::reader::{Language, Scale};
 use crate::core::record::Body;
 use crate::core::record::CheckKind;
 
@@ -104,7 +104,9 @@ fn judged(text: &str) -> Result<Judged, ChoiceError> {
     if text == IN_DOUBT {
         return Ok(Judged::InDoubt);
     }
-    text.parse().map(Judged::As).map_err(ChoiceError::Verdict)
+    // By the word that is shown, too.
+    let shown = Verdict::ALL.into_iter().find(|judged| verdict(*judged, Language::English) == text);
+    shown.map_or_else(|| text.parse(), Ok).map(Judged::As).map_err(ChoiceError::Verdict)
 }
 
 /// What `history` shows.
@@ -180,6 +182,8 @@ mod tests {
         for (word, verdicts, in_doubt) in [
             ("in-doubt", vec![], true),
             ("cold,in-doubt", vec![Verdict::Cold], true),
+            ("weak", vec![Verdict::Weak], false),
+            ("off-range", vec![Verdict::Weak], false),
             ("cold,pass", vec![Verdict::Cold, Verdict::Pass], false),
         ] {
             let asked =

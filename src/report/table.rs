@@ -12,7 +12,7 @@ use super::row::CycleRow;
 use super::words;
 use crate::core::counted::Noun;
 use crate::core::cycle::verdict::Verdict;
-use crate::core::cycle::words::{advice as advice_for, verdict as judged};
+use crate::core::cycle::words::{advice as advice_for, verdict as judged, verdicts};
 use crate::core::reader::{Language, Reader, Scale};
 use crate::core::record::Basis;
 use crate::core::time::Timestamp;
@@ -135,7 +135,8 @@ impl Table {
             Verdict::ALL.into_iter().zip(self.counts).filter(|(_, count)| *count > 0).enumerate()
         {
             let separator = if place == 0 { ": " } else { ", " };
-            write!(out, "{separator}{count} {verdict} {}", words::mark(verdict))?;
+            let word = verdicts(verdict, count, Language::English);
+            write!(out, "{separator}{count} {word} {}", words::mark(verdict))?;
         }
         writeln!(out)?;
         if self.late + self.amended > 0 {

@@ -258,12 +258,12 @@ pub(super) fn foreseen(next: &Foreseen, reader: &Reader, now: Timestamp) -> Stri
     filled(text, &[("at", &at), ("by", &by), ("of", &of), ("names", &names)])
 }
 
-/// That every contact was told as often as they are.
+/// That nobody is told next.
 pub(super) const fn nobody_else(language: Language) -> &'static str {
     said(
         language,
-        "Every contact was told. The next message goes out when somebody takes care, or when it recovers.",
-        "Se avisó a todos los contactos. El próximo mensaje sale cuando alguien se encargue o cuando se recupere.",
+        "Nobody further is told now. The next message goes out when somebody takes care, or when it recovers.",
+        "Ahora no se avisa a nadie más. El próximo mensaje sale cuando alguien se encargue o cuando se recupere.",
     )
 }
 
