@@ -134,7 +134,7 @@ pub enum Show {
 }
 
 fn check_kind(text: &str) -> Result<CheckKind, ChoiceError> {
-    CheckKind::ALL.into_iter().find(|kind| kind.as_str() == text).ok_or(ChoiceError::Check)
+    CheckKind::named(text).ok_or(ChoiceError::Check)
 }
 
 fn record_kind(text: &str) -> Result<String, ChoiceError> {

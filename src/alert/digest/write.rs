@@ -308,7 +308,7 @@ impl Writer<'_> {
     /// «dish machine 1: sanitizer test, drain and clean».
     fn missing(&self, alert: &Alert) -> String {
         let place = alert.machine.as_deref().unwrap_or(self.facts.site);
-        let word = |text: &String| match CheckKind::ALL.into_iter().find(|kind| kind.as_str() == text) {
+        let word = |text: &String| match CheckKind::named(text) {
             Some(kind) => self.say(check(kind)),
             None => one_line(text, NAME_CHARS_MAX),
         };

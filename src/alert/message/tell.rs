@@ -230,7 +230,7 @@ impl<'a> Teller<'a> {
 
     fn each_about(&self) -> Vec<String> {
         let condition = self.alert().condition;
-        let word = |text: &String| match CheckKind::ALL.into_iter().find(|kind| kind.as_str() == text) {
+        let word = |text: &String| match CheckKind::named(text) {
             Some(kind) if condition == Condition::CheckOverdue => self.say(check(kind)),
             // What the desk says where a mistake of this program ended the judging of a machine.
             None if condition == Condition::Unproven && text == "judging" => self.say(Phrase::Judging),

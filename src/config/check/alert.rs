@@ -187,8 +187,8 @@ fn periods(
 fn read_rules(reader: &mut Reader<'_>, findings: &mut Findings) -> Option<Rules> {
     let words = Condition::ALL.map(Condition::as_str);
     let off = read_words(reader, "off", &words, |word| word.parse().ok(), findings);
-    let kind = |word: &str| CheckKind::ALL.into_iter().find(|kind| kind.as_str() == word);
-    let checks = read_words(reader, "checks", &CheckKind::ALL.map(CheckKind::as_str), kind, findings);
+    let checks =
+        read_words(reader, "checks", &CheckKind::ALL.map(CheckKind::as_str), CheckKind::named, findings);
     let counts = ["good-cycles", "repeated-after", "narrow-after", "unproven-after", "drift-cycles"];
     let [good_cycles, repeated, narrow, unproven, drift_baseline] =
         counts.map(|key| reader.integer::<u32>(key, findings));

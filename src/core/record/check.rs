@@ -140,6 +140,12 @@ impl CheckKind {
     /// Those that are due at each shift or meal period where a site does not say otherwise.
     pub const ROUTINE: [Self; 3] = [Self::Sanitizer, Self::Supply, Self::DrainAndClean];
 
+    /// The kind of this word; `None` where there is none.
+    #[must_use]
+    pub fn named(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|kind| kind.as_str() == word)
+    }
+
     /// The word used in records, in the configuration and on pages.
     #[must_use]
     pub const fn as_str(self) -> &'static str {

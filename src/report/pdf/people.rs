@@ -75,7 +75,7 @@ impl Draft<'_> {
 
     /// The word for a kind of check, or a name as it is.
     fn check_or_name(&self, word: &str) -> String {
-        let kind = CheckKind::ALL.into_iter().find(|kind| kind.as_str() == word);
+        let kind = CheckKind::named(word);
         kind.map_or_else(|| Teller::text(word), |kind| self.teller.check(kind).to_owned())
     }
 

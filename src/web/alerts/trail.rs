@@ -286,7 +286,7 @@ fn beside(earlier: Option<&Earlier>, language: Language) -> Option<String> {
 
 /// A check that is overdue by its heading; a probe, a route or a record as it is named.
 pub(in crate::web) fn subject(condition: Condition, text: &str, language: Language) -> String {
-    let check = CheckKind::ALL.into_iter().find(|kind| kind.as_str() == text);
+    let check = CheckKind::named(text);
     match check.filter(|_| condition == Condition::CheckOverdue) {
         Some(kind) => heading(Some(kind), language).to_owned(),
         None if condition == Condition::SuppliesShort => short_of_look(text, language),
@@ -296,7 +296,7 @@ pub(in crate::web) fn subject(condition: Condition, text: &str, language: Langua
 
 /// The checks that are still missing, where it is about checks.
 fn still(changed: &AlertChanged, language: Language) -> Option<String> {
-    let kind = |text: &String| CheckKind::ALL.into_iter().find(|kind| kind.as_str() == text);
+    let kind = |text: &String| CheckKind::named(text);
     let kinds: Option<Vec<CheckKind>> = changed.about.iter().map(kind).collect();
     let named =
         kinds.filter(|kinds| !kinds.is_empty())?.into_iter().map(|kind| heading(Some(kind), language));

@@ -64,9 +64,7 @@ fn asked(view: View, call: &Call) -> Asked {
         to,
         verdicts: given.words(params::VERDICT).filter_map(|word| word.parse().ok()).collect(),
         in_doubt: given.words(params::VERDICT).any(|word| word == IN_DOUBT),
-        check: given
-            .text(params::CHECK)
-            .and_then(|word| CheckKind::ALL.into_iter().find(|kind| kind.as_str() == word)),
+        check: given.text(params::CHECK).and_then(CheckKind::named),
         kinds: given.words(params::KIND).map(str::to_owned).collect(),
         state: given.text(params::STATE).map(|word| match word {
             "open" => Standing::Open,

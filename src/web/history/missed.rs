@@ -101,7 +101,7 @@ fn day_of(day: Date, reader: &Reader) -> String {
 
 fn told(line: &MissedLine, reader: &Reader) -> MissedTold {
     let language = reader.language;
-    let kind = CheckKind::ALL.into_iter().find(|kind| kind.as_str() == line.check);
+    let kind = CheckKind::named(&line.check);
     let site = said(language, "the whole site", "toda la cocina");
     MissedTold {
         check: kind.map_or_else(|| line.check.clone(), |kind| check_word(kind, language).to_owned()),

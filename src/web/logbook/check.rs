@@ -39,7 +39,7 @@ enum Which {
 
 impl Which {
     fn of(word: &str) -> Option<Self> {
-        let check = CheckKind::ALL.into_iter().find(|kind| kind.as_str() == word).map(Self::Check);
+        let check = CheckKind::named(word).map(Self::Check);
         check.or((word == "note").then_some(Self::Note))
     }
 
