@@ -15,7 +15,7 @@ use super::past::Counted;
 use super::raise::worse;
 use super::returns::Returns;
 use crate::core::record::{
-    AlertChanged, AlertRaised, Body, Change, CheckKind, Clearing, Cycle, MissedDue, OfAlert, Outcome, Record,
+    AlertChanged, AlertRaised, Body, Change, Clearing, Cycle, MissedDue, OfAlert, Outcome, Record,
 };
 use crate::core::time::Timestamp;
 
@@ -39,8 +39,7 @@ pub struct Story {
     measured_anew: Option<Timestamp>,
     /// The checks that it found missing, each due time once, in order of the record.
     pub missed: Vec<MissedDue>,
-    /// Since when each check has been overdue that is so still.
-    overdue: BTreeMap<CheckKind, Timestamp>,
+    overdue: Overdue,
     /// Messages that were delivered.
     pub delivered: u64,
     /// Messages that were given up.
@@ -73,12 +72,13 @@ pub fn note(stories: &mut BTreeMap<AlertNumber, Story>, record: &Record) {
             measured_anew: None,
             closed: None,
             missed: Vec::new(),
-            overdue: raised.missed.map(|missed| (missed.check, missed.due)).into_iter().collect(),
+            overdue: Overdue::default(),
             delivered: 0,
             given_up: 0,
         };
         story.earlier(raised.earlier.as_ref());
         story.missed(raised.missed);
+        story.overdue.take(told);
         stories.insert(raised.alert, story);
     } else if let Some(story) = told.alert().and_then(|number| stories.get_mut(&number)) {
         story.note(told, record.recorded);
@@ -109,22 +109,20 @@ pub fn returned(records: &[(u64, Record)]) -> Returns {
     records.iter().filter(|(_, record)| back(record)).map(|(_, record)| record.recorded).collect()
 }
 
-/// When each of several checks was due that an alert finds missing, the first one first; none where it is one.
-#[must_use]
-pub fn missing(alert: &Alert, records: &[(u64, Record)]) -> Vec<MissedDue> {
-    if alert.condition != Condition::CheckOverdue || alert.about.len() < 2 {
-        return Vec::new();
-    }
-    // Of each kind when it was due first since it has been missing.
-    let mut due: Vec<MissedDue> = Vec::new();
-    for (_, record) in records {
-        let missed = match record.body.of_alert() {
-            Some(OfAlert::Raised(raised)) => raised.missed,
-            Some(OfAlert::Changed(changed)) => {
+/// The checks that an alert has found missing and that were not made since: of each kind when it was due first.
+#[derive(Clone, PartialEq, Debug, Default)]
+struct Overdue(Vec<MissedDue>);
+
+impl Overdue {
+    /// Takes the records of the alert, in order.
+    fn take(&mut self, told: OfAlert<'_>) {
+        let missed = match told {
+            OfAlert::Raised(raised) => raised.missed,
+            OfAlert::Changed(changed) => {
                 match changed.change {
-                    Change::Returned => due.clear(),
+                    Change::Returned => self.0.clear(),
                     Change::Eased => {
-                        due.retain(|own| changed.about.iter().any(|kind| kind == own.check.as_str()));
+                        self.0.retain(|own| changed.about.iter().any(|kind| kind == own.check.as_str()));
                     }
                     Change::Grew
                     | Change::MissedAgain
@@ -135,18 +133,30 @@ pub fn missing(alert: &Alert, records: &[(u64, Record)]) -> Vec<MissedDue> {
                 }
                 changed.missed
             }
-            Some(
-                OfAlert::Acknowledged(_)
-                | OfAlert::Cleared(_)
-                | OfAlert::Closed(_)
-                | OfAlert::Action(_)
-                | OfAlert::Notification(_),
-            )
-            | None => None,
+            OfAlert::Acknowledged(_)
+            | OfAlert::Cleared(_)
+            | OfAlert::Closed(_)
+            | OfAlert::Action(_)
+            | OfAlert::Notification(_) => None,
         };
-        due.extend(missed.filter(|missed| due.iter().all(|own| own.check != missed.check)));
+        self.0.extend(missed.filter(|missed| self.0.iter().all(|own| own.check != missed.check)));
     }
-    due.retain(|own| alert.about.iter().any(|kind| kind == own.check.as_str()));
+
+    /// Those of the kinds that it is about.
+    fn of(&self, about: &[String]) -> impl Iterator<Item = MissedDue> {
+        self.0.iter().copied().filter(|own| about.iter().any(|kind| kind == own.check.as_str()))
+    }
+}
+
+/// When each of several checks was due that an alert finds missing, the first one first; none where it is one.
+#[must_use]
+pub fn missing(alert: &Alert, records: &[(u64, Record)]) -> Vec<MissedDue> {
+    if alert.condition != Condition::CheckOverdue || alert.about.len() < 2 {
+        return Vec::new();
+    }
+    let mut overdue = Overdue::default();
+    records.iter().filter_map(|(_, record)| record.body.of_alert()).for_each(|told| overdue.take(told));
+    let mut due: Vec<MissedDue> = overdue.of(&alert.about).collect();
     due.sort_by_key(|own| own.due);
     due
 }
@@ -199,19 +209,6 @@ impl Story {
         if self.missed.iter().rfind(|known| known.check == missed.check) != Some(&missed) {
             self.missed.push(missed);
         }
-    }
-
-    /// Since when the checks have been overdue that are so still.
-    fn overdue(&mut self, changed: &AlertChanged) {
-        if changed.change == Change::Returned {
-            self.overdue.clear();
-        }
-        let missed = changed.missed.map(|missed| (missed.check, missed.due));
-        missed.into_iter().for_each(|(check, due)| _ = self.overdue.entry(check).or_insert(due));
-        let about = &self.alert.about;
-        self.overdue.retain(|check, _| about.iter().any(|kind| kind == check.as_str()));
-        let (first, since) = (self.overdue.values().copied().min(), self.alert.since);
-        self.alert.rest_since = first.filter(|first| *first != since);
     }
 
     /// Takes the record of the last good cycle before it.
@@ -305,10 +302,13 @@ impl Story {
             | Change::NobodyToTell
             | Change::Held => {}
         }
-        self.overdue(changed);
+        // Since when those have been overdue that are so still.
+        let first = self.overdue.of(&alert.about).map(|missed| missed.due).min();
+        alert.rest_since = first.filter(|first| *first != alert.since);
     }
 
     fn note(&mut self, told: OfAlert<'_>, at: Timestamp) {
+        self.overdue.take(told);
         let alert = &mut self.alert;
         match told {
             // Where a story begins.
@@ -323,7 +323,6 @@ impl Story {
             OfAlert::Cleared(cleared) => {
                 alert.racks.count = cleared.racks;
                 (alert.cleared, alert.rest_since) = (Some(at), None);
-                self.overdue.clear();
                 alert.lapsed = cleared.clearing == Clearing::Lapsed;
                 if cleared.clearing == Clearing::Withdrawn {
                     (alert.earlier, alert.beside, alert.needs_action) = (0, 0, false);
