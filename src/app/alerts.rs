@@ -13,6 +13,7 @@ pub(super) mod doubts;
 mod health;
 mod lanes;
 pub(super) mod letters;
+pub(super) mod missed;
 mod outbox;
 pub(super) mod pages;
 pub(super) mod past;

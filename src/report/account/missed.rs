@@ -47,6 +47,12 @@ impl Missed {
         }
     }
 
+    /// Whether no alert was taken.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.stories.is_empty()
+    }
+
     /// Which checks may be those by which what the alerts that were taken found missing was made after all.
     #[must_use]
     pub fn windows(&self) -> Vec<(Option<String>, Window)> {

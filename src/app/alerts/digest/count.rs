@@ -1,26 +1,24 @@
 //! The numbers of a digest, out of the ledger.
 
-use std::collections::BTreeSet;
-use std::ops::ControlFlow;
 use std::time::Duration;
 
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
 
+use super::super::missed::missed;
 use super::super::past::Raised;
 use super::super::{doubts, story};
 use crate::alert::digest::tally::Tally;
 use crate::alert::digest::{Checkpoint, Digest, Span};
 use crate::app::history::watched::Watch;
+use crate::core::alert::Settings;
 use crate::core::alert::hours::Stretch;
-use crate::core::alert::{Condition, Settings};
 use crate::core::checkpoint::Checkpoint as Signed;
 use crate::core::cycle::plate::Profile;
 use crate::core::note::Note;
-use crate::core::record::{Body, Cycle, Record};
+use crate::core::record::{Body, Cycle};
 use crate::core::time::Timestamp;
-use crate::ledger::{Found, Known, LedgerError, Order, Reader, RecordFilter, Subject};
-use crate::report::account::missed::Missed;
+use crate::ledger::{Known, LedgerError, Reader};
 
 /// What is counted, and when.
 #[derive(Clone, Copy)]
@@ -65,41 +63,14 @@ pub(super) fn tell(
     // Records that cannot be read are counted above.
     let (watch, _) = Watch::read(reader, (&Known::default(), Some(settings)), stretch, now)?;
     let checkpoint = Some(checkpoint(reader, source)?);
-    let told = (open, missed(reader, stretch)?);
+    let told = (open, not_made(reader, stretch)?);
     Ok((tally.finish(told, |machine| watch.of(machine, stretch), checkpoint), cycles))
 }
 
 /// How many checks were due in a span and not made in time, by the reckoning of the history.
-fn missed(reader: &Reader, span: Stretch) -> Result<u64, LedgerError> {
-    let mut alerts = BTreeSet::new();
-    let mut take = |found: Found| {
-        if let Ok((_, Record { body: Body::AlertRaised(raised), .. })) = found
-            && raised.condition == Condition::CheckOverdue
-        {
-            alerts.insert(raised.alert);
-        }
-    };
-    let raised = RecordFilter {
-        kinds: vec!["alert-raised".to_owned()],
-        from: Some(span.from),
-        ..RecordFilter::default()
-    };
-    reader.events(Order::OldestFirst, &raised, |_, found| {
-        take(found);
-        ControlFlow::Continue(())
-    })?;
-    // One that stood open by then may have found more missing since.
-    for index in reader.open_at(span.from, None)? {
-        take(reader.record(index)?);
-    }
-    let mut missed = Missed::default();
-    for alert in alerts {
-        for (index, found) in reader.records_about(Subject::Alert(alert.0))? {
-            if let Ok((_, record)) = found {
-                missed.take(index, &record);
-            }
-        }
-    }
+fn not_made(reader: &Reader, span: Stretch) -> Result<u64, LedgerError> {
+    // Records that cannot be read are counted by the tally.
+    let missed = missed(reader, None, (Some(span.from), span.to), &mut Vec::new())?;
     let is_due = |due: Timestamp| span.from <= due && due < span.to;
     Ok(missed.reckoned().iter().filter(|one| is_due(one.check.since)).count() as u64)
 }

@@ -7,25 +7,21 @@
 //! are read that may be the missing ones, and what amends them, however late it came.
 
 use std::cmp::Reverse;
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 use std::ops::ControlFlow;
-use std::time::Duration;
 
 use jiff::civil::Date;
 
 use super::spans::PageOfDays;
 use super::{Around, NotGathered, Sought};
-use crate::core::alert::Condition;
-use crate::core::record::{AmendmentChange, Body, Check, Record};
+use crate::app::alerts::missed::missed;
+use crate::core::record::{AmendmentChange, Body, Check};
 use crate::core::time::Timestamp;
 use crate::core::wall_clock::local_date;
 use crate::ledger::{LedgerError, Order, RecordFilter, Subject};
-use crate::report::account::missed::{Missed, MissedCheck, Window};
+use crate::report::account::missed::{MissedCheck, Window};
 use crate::web::history::Found;
 use crate::web::history::missed::{LINES_MAX, MadeLate, MissedLine, MissedSummed};
-
-/// How long after it was due a check may be found missing (own choice: as far as the plan of checks looks back).
-const FOUND_AFTER_MAX: Duration = Duration::from_secs(2 * 86_400);
 
 /// Which are wanted.
 #[derive(Clone, Copy)]
@@ -41,13 +37,6 @@ pub(super) struct Within<'m> {
 }
 
 impl Within<'_> {
-    /// The alert that this record raised, where it may tell of checks that are wanted.
-    fn alert(&self, record: &Record) -> Option<u64> {
-        let Body::AlertRaised(raised) = &record.body else { return None };
-        let is_it = raised.condition == Condition::CheckOverdue && raised.since < self.to;
-        is_it.then_some(raised.alert.0)
-    }
-
     fn may_want(&self, window: &Window) -> bool {
         let due = |from| self.carried || window.due >= from;
         window.may_be_of(self.from, self.to) && self.from.is_none_or(due)
@@ -66,18 +55,9 @@ pub(super) fn read(
     damaged: &mut Vec<u64>,
 ) -> Result<Vec<MissedLine>, LedgerError> {
     let ledger = around.ledger;
-    let alerts = alerts(around, within, damaged)?;
-    if alerts.is_empty() {
+    let mut missed = missed(ledger, within.machine, (within.from, within.to), damaged)?;
+    if missed.is_empty() {
         return Ok(Vec::new());
-    }
-    let mut missed = Missed::default();
-    for alert in alerts {
-        for (index, found) in ledger.records_about(Subject::Alert(alert))? {
-            match found {
-                Ok((_, record)) => missed.take(index, &record),
-                Err(_) => damaged.push(index),
-            }
-        }
     }
     let mut windows = missed.windows();
     windows.retain(|(_, window)| within.may_want(window));
@@ -160,38 +140,6 @@ fn as_it_counts(counting: &mut BTreeMap<u64, (u64, Check)>, index: u64, body: Bo
     {
         counting.insert(amendment.of, (index, check));
     }
-}
-
-/// The alerts that found them missing.
-fn alerts(
-    around: Around<'_>,
-    within: Within<'_>,
-    damaged: &mut Vec<u64>,
-) -> Result<BTreeSet<u64>, LedgerError> {
-    let ledger = around.ledger;
-    let mut alerts = BTreeSet::new();
-    let filter = RecordFilter {
-        kinds: vec!["alert-raised".to_owned()],
-        machine: within.machine.map(str::to_owned),
-        from: within.from,
-        to: Some(within.to.plus(FOUND_AFTER_MAX)),
-        ..RecordFilter::default()
-    };
-    let mut take = |index, found: crate::ledger::Found| match found {
-        Ok((_, record)) => alerts.extend(within.alert(&record)),
-        Err(_) => damaged.push(index),
-    };
-    ledger.events(Order::OldestFirst, &filter, |index, found| {
-        take(index, found);
-        ControlFlow::Continue(())
-    })?;
-    // One that stood open by then may have found more missing since.
-    if let Some(from) = within.from {
-        for index in ledger.open_at(from, within.machine)? {
-            take(index, ledger.record(index)?);
-        }
-    }
-    Ok(alerts)
 }
 
 /// A page of missed checks.
