@@ -200,7 +200,9 @@ impl Turn<'_> {
             if step {
                 self.escalate(&machine, condition);
             }
-            if reminder && !(settled && self.recovery_asks(&machine, condition)) {
+            if reminder && settled && self.recovery_asks(&machine, condition) {
+                self.remind_later(&machine, condition);
+            } else if reminder {
                 self.remind(&machine, condition);
             }
             // A message of the step has told the count already.

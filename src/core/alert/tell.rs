@@ -247,16 +247,16 @@ impl Turn<'_> {
         self.with_telling(machine, condition, |open| open.telling.reminder = next);
     }
 
-    /// Whether the message of the recovery, which is about to go out, asks for the corrective action already: then it
-    /// is asked for again no sooner than as if the reminder had gone out.
-    pub(super) fn recovery_asks(&mut self, machine: &str, condition: Condition) -> bool {
+    /// Whether the message of the recovery is about to go out to somebody on duty: it asks for the corrective action too.
+    pub(super) fn recovery_asks(&self, machine: &str, condition: Condition) -> bool {
         let pending = self.state.open(machine, condition).is_some_and(|open| open.telling.cleared_pending);
-        if !pending || self.state.holds(machine) || self.told_on_duty(machine, condition).is_empty() {
-            return false;
-        }
+        pending && !self.state.holds(machine) && !self.told_on_duty(machine, condition).is_empty()
+    }
+
+    /// Asks for the corrective action no sooner than if it had been asked for now.
+    pub(super) fn remind_later(&mut self, machine: &str, condition: Condition) {
         let next = self.now.plus(self.settings.rules.action_reminder);
         self.with_telling(machine, condition, |open| open.telling.reminder = Some(next));
-        true
     }
 
     /// Whether a maintenance window holds the message; that is then on record once.
