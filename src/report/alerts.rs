@@ -5,17 +5,16 @@ use std::io::{self, Write};
 use serde::Serialize;
 
 use super::local::{minute, second, zone_name};
-use crate::core::alert::words::condition;
+use crate::core::alert::words::{condition, digest};
 use crate::core::alert::{Action, Alert, Condition, Earlier, Occasion, Pattern, Quantity};
 use crate::core::counted::Noun;
 use crate::core::logbook::words::short_of_look;
 use crate::core::one_line::one_line;
 use crate::core::reader::{Language, Reader};
 use crate::core::record::{
-    AlertChanged, AlertRaised, Body, Change, CheckKind, Clearing, MissedDue, Notification, OfAlert, Outcome,
-    Record,
+    AlertChanged, AlertRaised, Body, Change, Clearing, MissedDue, Notification, OfAlert, Outcome, Record,
 };
-use crate::core::sanitizer::bound::Bound;
+use crate::core::sanitizer::bound::beyond;
 use crate::core::time::Timestamp;
 
 /// One alert as JSON on a line: all its fields, and `closed` where it is over.
@@ -255,7 +254,7 @@ fn of_raised(raised: &AlertRaised, reader: &Reader) -> String {
     let limit = raised.limit.map(|limit| format!(", limit {}", shown(limit, reader))).unwrap_or_default();
     let measured = match (raised.measured, raised.limit) {
         (Some(Quantity::MgPerL(measured)), Some(Quantity::MgPerL(limit))) => {
-            Some(format!(", {}", beyond(measured, limit)))
+            Some(format!(", {}", beyond(measured, limit, Language::English)))
         }
         (measured, _) => measured.map(|measured| format!(", {}{limit}", shown(measured, reader))),
     };
@@ -278,19 +277,13 @@ fn doubted(earlier: Option<&Earlier>) -> Vec<String> {
     doubted.into_iter().chain(told(beside.count, "without a good verdict held with them")).collect()
 }
 
-/// Whether it is about checks.
-fn is_of_checks(changed: &AlertChanged) -> bool {
-    let is_check = |text: &String| CheckKind::ALL.into_iter().any(|kind| kind.as_str() == text);
-    !changed.about.is_empty() && changed.about.iter().all(is_check)
-}
-
 fn in_change(changed: &AlertChanged) -> &'static str {
     match changed.change {
         Change::Eased if changed.amended.is_some() => "what it stood on was entered wrongly",
         Change::Eased if changed.worst.is_some() => "what it measured is counted anew: an entry was amended",
         Change::Grew => "grew",
         Change::MissedAgain => "missed once more",
-        Change::Eased if is_of_checks(changed) => "one of the checks was made",
+        Change::Eased if changed.checks().is_some() => "one of the checks was made",
         Change::Eased => "one thing that it is about is well again",
         Change::Returned => "came back",
         Change::Escalated => "nobody answered: the next contact is told",
@@ -302,12 +295,8 @@ fn in_change(changed: &AlertChanged) -> &'static str {
 
 fn of_notification(notification: &Notification) -> String {
     let (contact, route, attempts) = (&notification.contact, &notification.route, notification.attempts);
-    let digest = || match notification.digest() {
-        Some((false, day)) => format!("digest of {day}"),
-        Some((true, first)) => format!("digest of the week from {first}"),
-        None => "digest".to_owned(),
-    };
-    let occasion = notification.occasion.map_or_else(digest, |told| occasion(told).to_owned());
+    let occasion = notification.occasion.map(|told| occasion(told).to_owned());
+    let occasion = occasion.unwrap_or_else(|| digest(notification, Language::English));
     match notification.outcome {
         Outcome::Delivered => format!("{contact} was told by {route}: {occasion} (try {attempts})"),
         Outcome::GivenUp => format!(
@@ -345,16 +334,13 @@ fn racks(count: u64) -> String {
 
 fn against(alert: &Alert, reader: &Reader) -> String {
     match (alert.measured, alert.limit) {
-        (Some(Quantity::MgPerL(measured)), Some(Quantity::MgPerL(limit))) => beyond(measured, limit),
+        (Some(Quantity::MgPerL(measured)), Some(Quantity::MgPerL(limit))) => {
+            beyond(measured, limit, Language::English)
+        }
         (Some(measured), Some(limit)) => format!("{} / {}", shown(measured, reader), shown(limit, reader)),
         (Some(measured), None) => shown(measured, reader),
         (None, _) => listed(alert.condition, &alert.about),
     }
-}
-
-/// A strength of the sanitizer and the limit beyond which it lies.
-fn beyond(mg_per_l: f64, limit: f64) -> String {
-    format!("{mg_per_l} mg/L ({})", Bound::beside(mg_per_l, limit).told(Language::English))
 }
 
 fn shown(quantity: Quantity, reader: &Reader) -> String {

@@ -103,7 +103,7 @@ pub(super) fn read(
         probes: probes(ledger, record.machine.as_deref().unwrap_or_default(), cycle, file)?,
         amendments: ledger.amendments(index)?,
         strip: strip::strip(ledger, index, record.machine.as_deref(), cycle)?,
-        work: work(ledger, record.machine.as_deref().unwrap_or_default(), cycle)?,
+        work: work(ledger, machine, cycle)?,
         actions: actions(ledger, &alerts)?,
         doubts: doubted::in_doubt(ledger, index, cycle, &leads.doubts, overtaken)?,
         alerts,

@@ -179,10 +179,11 @@ impl Turn<'_> {
         let is_latest = self.latest_test(machine).is_some_and(|latest| latest.index == tested.index);
         let earlier = Some(self.sanitizer_wrong(machine, tested.at, is_latest));
         self.state.memory(machine).weak_by.add(tested.index);
+        let Measured { value: measured, limit } = tested.measured();
         self.report(Report {
             place: Some(Place::FinalRinse),
-            measured: tested.measured().value,
-            limit: tested.measured().limit,
+            measured,
+            limit,
             earlier,
             amended: amended.cloned(),
             ..Report::new(Condition::Weak, machine, tested.at)

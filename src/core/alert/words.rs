@@ -3,7 +3,8 @@
 use std::borrow::Cow;
 
 use super::condition::Condition;
-use crate::core::reader::Language;
+use crate::core::reader::{Language, filled, said};
+use crate::core::record::Notification;
 
 /// What stands on record between the name of somebody and that of the contact by whose link they acted.
 const LINK_OF: &str = " (link of ";
@@ -34,6 +35,19 @@ pub fn numbered(alerts: &[u64], language: Language) -> String {
         (_, Language::Spanish) => "las alertas",
     };
     format!("{word} {}", alerts.iter().map(u64::to_string).collect::<Vec<_>>().join(", "))
+}
+
+/// Which digest a message was that told of no alert: of which days, where its key says so.
+#[must_use]
+pub fn digest(notification: &Notification, language: Language) -> String {
+    let (pair, first) = match notification.digest() {
+        Some((false, day)) => (("digest of {first}", "resumen del {first}"), day),
+        Some((true, first)) => {
+            (("digest of the week from {first}", "resumen de la semana desde el {first}"), first)
+        }
+        None => (("digest", "resumen"), ""),
+    };
+    filled(said(language, pair.0, pair.1), &[("first", first)])
 }
 
 /// What is wrong, as it stands in a sentence.

@@ -146,6 +146,13 @@ pub struct AlertChanged {
 }
 
 impl AlertChanged {
+    /// The checks that it is about; `None` where it is about anything else.
+    #[must_use]
+    pub fn checks(&self) -> Option<Vec<CheckKind>> {
+        let kinds: Option<Vec<CheckKind>> = self.about.iter().map(|word| CheckKind::named(word)).collect();
+        kinds.filter(|kinds| !kinds.is_empty())
+    }
+
     /// A change of which no more is known.
     #[must_use]
     pub const fn new(alert: AlertNumber, change: Change) -> Self {

@@ -8,7 +8,7 @@ use crate::core::cycle::words::verdict as verdict_word;
 use crate::core::reader::{Language, Reader};
 use crate::core::reading::Fault;
 use crate::core::record::CheckKind;
-use crate::core::sanitizer::bound::Bound;
+use crate::core::sanitizer::bound::beyond;
 use crate::core::sanitizer::shown as concentration;
 use crate::core::time::Timestamp;
 use crate::report::words::mark;
@@ -129,8 +129,7 @@ impl Teller {
                 format!("{shown} s ({against} s)")
             }
             (Some(Quantity::MgPerL(measured)), Some(Quantity::MgPerL(limit))) => {
-                let bound = Bound::beside(measured, limit).told(self.reader.language);
-                format!("{} mg/L ({bound})", concentration(measured))
+                beyond(measured, limit, self.reader.language)
             }
             (Some(Quantity::Fraction(measured)), Some(Quantity::Fraction(limit))) => {
                 let (shown, against) = Self::apart(measured * 100.0, limit * 100.0, 0);

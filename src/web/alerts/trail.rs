@@ -1,6 +1,6 @@
 //! The story of an alert, record by record, in the words of the reader.
 
-use crate::core::alert::words::who;
+use crate::core::alert::words::{digest, who};
 use crate::core::alert::{Alert, Condition, Earlier, Occasion, Quantity, Rack};
 use crate::core::counted::Noun;
 use crate::core::logbook::words::{found_short, short_of_look};
@@ -8,7 +8,7 @@ use crate::core::reader::{Language, Reader, filled};
 use crate::core::record::{
     AlertChanged, AlertRaised, Body, Change, CheckKind, Clearing, MissedDue, Notification, Outcome, Record,
 };
-use crate::core::sanitizer::bound::Bound;
+use crate::core::sanitizer::bound::beyond;
 use crate::core::sanitizer::shown as concentration;
 use crate::core::time::Timestamp;
 use crate::web::logbook::words::{amended, heading, of_check};
@@ -296,10 +296,7 @@ pub(in crate::web) fn subject(condition: Condition, text: &str, language: Langua
 
 /// The checks that are still missing, where it is about checks.
 fn still(changed: &AlertChanged, language: Language) -> Option<String> {
-    let kind = |text: &String| CheckKind::named(text);
-    let kinds: Option<Vec<CheckKind>> = changed.about.iter().map(kind).collect();
-    let named =
-        kinds.filter(|kinds| !kinds.is_empty())?.into_iter().map(|kind| heading(Some(kind), language));
+    let named = changed.checks()?.into_iter().map(|kind| heading(Some(kind), language));
     Some(named.collect::<Vec<_>>().join(", "))
 }
 
@@ -319,7 +316,7 @@ fn of_changed(changed: &AlertChanged, recorded: Option<Timestamp>, reader: &Read
             "An entry that it stands on was amended: what it measured is counted anew",
             "Se enmendó una anotación que la sostiene: lo que midió se cuenta de nuevo",
         ),
-        Change::Eased if still(changed, reader.language).is_some() => (
+        Change::Eased if changed.checks().is_some() => (
             "One of the checks was made; still missing: {still}",
             "Se hizo uno de los controles; aún faltan: {still}",
         ),
@@ -394,22 +391,10 @@ pub(super) fn due_again(
     format!("{what}, {due}")
 }
 
-/// Of which days a digest is.
-fn in_digest(notification: &Notification, language: Language) -> String {
-    let (pair, first) = match notification.digest() {
-        Some((false, day)) => (("digest of {first}", "resumen del {first}"), day),
-        Some((true, first)) => {
-            (("digest of the week from {first}", "resumen de la semana desde el {first}"), first)
-        }
-        None => (("digest", "resumen"), ""),
-    };
-    filled(say(language, pair), &[("first", first)])
-}
-
 fn of_notification(notification: &Notification, language: Language) -> Told {
     let Notification { contact, route, attempts, .. } = notification;
     let occasion = notification.occasion.map(|occasion| say(language, in_occasion(occasion)).to_owned());
-    let occasion = occasion.unwrap_or_else(|| in_digest(notification, language));
+    let occasion = occasion.unwrap_or_else(|| digest(notification, language));
     let delivered = notification.outcome == Outcome::Delivered;
     let pair = if delivered {
         (
@@ -457,11 +442,6 @@ fn against(measured: Quantity, limit: Quantity, reader: &Reader) -> (String, Str
         }
         (_, _) => (quantity(measured, reader), quantity(limit, reader)),
     }
-}
-
-/// A strength of the sanitizer and the limit beyond which it lies.
-fn beyond(mg_per_l: f64, limit: f64, language: Language) -> String {
-    format!("{} mg/L ({})", concentration(mg_per_l), Bound::beside(mg_per_l, limit).told(language))
 }
 
 fn quantity(quantity: Quantity, reader: &Reader) -> String {
