@@ -5,8 +5,9 @@ use std::io::{self, Write};
 use serde::Serialize;
 
 use super::local::{minute, second, zone_name};
+use crate::core::alert::quantity::{against, is_below, of_change, pair};
 use crate::core::alert::words::{condition, digest};
-use crate::core::alert::{Action, Alert, Condition, Earlier, Occasion, Pattern, Quantity};
+use crate::core::alert::{Action, Alert, Condition, Earlier, Occasion, Pattern};
 use crate::core::counted::Noun;
 use crate::core::logbook::words::short_of_look;
 use crate::core::one_line::one_line;
@@ -14,7 +15,6 @@ use crate::core::reader::{Language, Reader};
 use crate::core::record::{
     AlertChanged, AlertRaised, Body, Change, Clearing, MissedDue, Notification, OfAlert, Outcome, Record,
 };
-use crate::core::sanitizer::bound::beyond;
 use crate::core::time::Timestamp;
 
 /// One alert as JSON on a line: all its fields, and `closed` where it is over.
@@ -100,7 +100,7 @@ fn row(alert: &Alert, closed: Option<Timestamp>, reader: &Reader) -> [String; 7]
         minute(alert.since, &reader.zone),
         alert.machine.clone().unwrap_or_else(|| "site".to_owned()),
         alert.condition.to_string(),
-        against(alert, reader),
+        figures(alert, reader),
         alert.racks.count.to_string(),
     ];
     let [number, since, machine, condition, measured, racks] =
@@ -208,7 +208,7 @@ pub(super) fn said(body: &Body, reader: &Reader) -> Option<String> {
         OfAlert::Raised(raised) => of_raised(raised, reader),
         OfAlert::Changed(changed) => {
             let of_racks = (changed.racks > 0).then(|| racks(changed.racks));
-            let measured = changed.measured.map(|measured| shown(measured, reader));
+            let measured = of_change(changed, reader);
             let missed = changed.missed.map(|missed| in_missed(missed, reader));
             let parts = of_racks.into_iter().chain(measured).chain(doubted(changed.earlier.as_ref()));
             let parts: Vec<String> = parts.chain(missed).collect();
@@ -251,13 +251,9 @@ pub(super) fn said(body: &Body, reader: &Reader) -> Option<String> {
 }
 
 fn of_raised(raised: &AlertRaised, reader: &Reader) -> String {
-    let limit = raised.limit.map(|limit| format!(", limit {}", shown(limit, reader))).unwrap_or_default();
-    let measured = match (raised.measured, raised.limit) {
-        (Some(Quantity::MgPerL(measured)), Some(Quantity::MgPerL(limit))) => {
-            Some(format!(", {}", beyond(measured, limit, Language::English)))
-        }
-        (measured, _) => measured.map(|measured| format!(", {}{limit}", shown(measured, reader))),
-    };
+    let measured = raised
+        .measured
+        .map(|measured| format!(", {}", against(raised.condition, measured, raised.limit, reader)));
     let (about, pattern) = (in_words(raised.condition, &raised.about), raised.pattern.map_or("", in_pattern));
     let what = condition(raised.condition, reader.language);
     let earlier: String = doubted(raised.earlier.as_ref()).iter().map(|told| format!(", {told}")).collect();
@@ -332,25 +328,16 @@ fn racks(count: u64) -> String {
     Noun::Racks.of(count, Language::English)
 }
 
-fn against(alert: &Alert, reader: &Reader) -> String {
+fn figures(alert: &Alert, reader: &Reader) -> String {
     match (alert.measured, alert.limit) {
-        (Some(Quantity::MgPerL(measured)), Some(Quantity::MgPerL(limit))) => {
-            beyond(measured, limit, Language::English)
+        // The whole sentence is too long for a column.
+        (Some(measured), Some(limit)) if alert.condition == Condition::Drifting => {
+            let side = if is_below(measured, limit) { "below" } else { "above" };
+            let (measured, limit) = pair(measured, limit, reader);
+            format!("{measured} ({side} its usual {limit})")
         }
-        (Some(measured), Some(limit)) => format!("{} / {}", shown(measured, reader), shown(limit, reader)),
-        (Some(measured), None) => shown(measured, reader),
+        (Some(measured), limit) => against(alert.condition, measured, limit, reader),
         (None, _) => listed(alert.condition, &alert.about),
-    }
-}
-
-fn shown(quantity: Quantity, reader: &Reader) -> String {
-    match quantity {
-        Quantity::Celsius(celsius) => reader.temperature(celsius),
-        Quantity::Seconds(seconds) => format!("{seconds:.1} s"),
-        // As it was entered: rounded it might look like the permitted value it missed.
-        Quantity::MgPerL(mg_per_l) => format!("{mg_per_l} mg/L"),
-        Quantity::Fraction(share) => format!("{:.0} %", share * 100.0),
-        Quantity::Count(count) => count.to_string(),
     }
 }
 

@@ -4,8 +4,9 @@ use askama::Template;
 
 use super::{Digest, DigestMessage, Facts, FailedCheck, MachineDigest, Span};
 use crate::alert::message::phrases::Phrase;
-use crate::alert::message::tell::{check, duration};
+use crate::alert::message::tell::check;
 use crate::alert::message::{Illustration, condition_title};
+use crate::core::alert::quantity::duration;
 use crate::core::alert::words::who;
 use crate::core::alert::{Alert, Condition};
 use crate::core::counted::Noun;

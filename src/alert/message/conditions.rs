@@ -1,7 +1,7 @@
 //! What is said of each condition: its name, how bad it is, what to do.
 
 use super::phrases::Phrase;
-use super::tell::is_below;
+use crate::core::alert::quantity::is_below;
 use crate::core::alert::{Alert, Condition, Pattern, supplies};
 use crate::core::record::Supply;
 

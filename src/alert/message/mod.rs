@@ -25,6 +25,7 @@ pub use data::AlertData;
 
 use jiff::tz::TimeZone;
 
+use crate::core::alert::quantity::{duration, is_below, pair, quantity};
 use crate::core::alert::{Alert, Condition, Notice, Occasion};
 use crate::core::counted::Noun;
 use crate::core::cycle::words::ended;
@@ -33,7 +34,7 @@ use crate::core::reader::Language;
 use crate::core::sanitizer::shown as concentration;
 use crate::core::time::Timestamp;
 use phrases::Phrase;
-use tell::{NOTE_CHARS_MAX, Teller, is_below, pair, quantity};
+use tell::{NOTE_CHARS_MAX, Teller};
 
 /// What a message needs to know beside its notice.
 #[derive(Clone, Debug)]
@@ -136,7 +137,7 @@ fn before(teller: &Teller<'_>) -> Option<String> {
         return Some(teller.say(phrase));
     }
     if occasion == Occasion::Cleared && rested_s > 0 {
-        let rested = tell::duration(std::time::Duration::from_secs(rested_s).as_secs_f64());
+        let rested = duration(std::time::Duration::from_secs(rested_s).as_secs_f64());
         return Some(teller.with(Phrase::ClearedForGood, &[("rested", &rested)]));
     }
     if occasion == Occasion::Returned && teller.alert().returns.count > 1 {

@@ -246,12 +246,6 @@ phrases! {
     LinkNote: "Opening the link changes nothing; only the button on the page does.", "Abrir el enlace no cambia nada; solo lo hace el botón de la página.";
 
     // Pieces of sentences that are always used whole.
-    AtLeast: "{measured} (at least {limit})", "{measured} (al menos {limit})";
-    AtMost: "{measured} (at most {limit})", "{measured} (como máximo {limit})";
-    Against: "{measured} (limit {limit})", "{measured} (límite {limit})";
-    Above: "{measured} (maximum {limit})", "{measured} (máximo {limit})";
-    BelowUsual: "{measured} (below its usual range, which begins at {limit})", "{measured} (bajo lo habitual, que empieza en {limit})";
-    AboveUsual: "{measured} (above its usual range, which ends at {limit})", "{measured} (sobre lo habitual, que acaba en {limit})";
     RacksSince: "{racks} since {since}", "{racks} desde {since}";
     RacksAndEarlier: "{racks}, {earlier} of them from before; since {since}", "{racks}, {earlier} de ellas de antes; desde {since}";
     RacksAndEarlierOnly: "{racks}, {earlier} of them from before", "{racks}, {earlier} de ellas de antes";

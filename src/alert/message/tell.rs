@@ -2,6 +2,7 @@
 
 use super::Facts;
 use super::phrases::Phrase;
+use crate::core::alert::quantity::{against, is_below, pair, quantity};
 use crate::core::alert::words::who;
 use crate::core::alert::{Alert, Condition, Notice, Occasion, Quantity};
 use crate::core::channel::Place;
@@ -11,7 +12,6 @@ use crate::core::logbook::words::found_short;
 use crate::core::one_line::one_line;
 use crate::core::reader::{Language, Reader, Scale};
 use crate::core::record::CheckKind;
-use crate::core::sanitizer::shown as concentration;
 use crate::core::time::Timestamp;
 
 /// Longest name or route in a message, in characters; what is longer ends with an ellipsis.
@@ -90,38 +90,13 @@ impl<'a> Teller<'a> {
         }
         match (alert.measured?, alert.limit) {
             (Quantity::Count(_), _) => None,
-            (measured, Some(limit)) => {
-                let is_below = is_below(measured, limit);
+            (measured, Some(limit)) if brief && alert.condition == Condition::Weak => {
+                let phrase =
+                    if is_below(measured, limit) { Phrase::ShortAtLeast } else { Phrase::ShortAtMost };
                 let (measured, limit) = pair(measured, limit, &self.reader);
-                let phrase = match alert.condition {
-                    Condition::RinseHot => Phrase::Above,
-                    Condition::Drifting if is_below => Phrase::BelowUsual,
-                    Condition::Drifting => Phrase::AboveUsual,
-                    Condition::Weak if is_below && brief => Phrase::ShortAtLeast,
-                    Condition::Weak if is_below => Phrase::AtLeast,
-                    Condition::Weak if brief => Phrase::ShortAtMost,
-                    Condition::Weak => Phrase::AtMost,
-                    Condition::Cold
-                    | Condition::Brief
-                    | Condition::Unproven
-                    | Condition::WashLow
-                    | Condition::Narrow
-                    | Condition::TankCold
-                    | Condition::ProbeFault
-                    | Condition::ProbeSilent
-                    | Condition::CheckOverdue
-                    | Condition::CalibrationOverdue
-                    | Condition::ThermometerOff
-                    | Condition::SuppliesShort
-                    | Condition::RecordDamaged
-                    | Condition::DiskFilling
-                    | Condition::ClockUnsynchronised
-                    | Condition::SeriesBacklog
-                    | Condition::Undelivered => Phrase::Against,
-                };
                 Some(self.with(phrase, &[("measured", &measured), ("limit", &limit)]))
             }
-            (measured, None) => Some(quantity(measured, &self.reader)),
+            (measured, limit) => Some(against(alert.condition, measured, limit, &self.reader)),
         }
     }
 
@@ -331,82 +306,5 @@ fn printed(celsius: i32, fahrenheit: i32, scale: Scale) -> String {
     match scale {
         Scale::Celsius => format!("{celsius} °C ({fahrenheit} °F)"),
         Scale::Fahrenheit => format!("{fahrenheit} °F ({celsius} °C)"),
-    }
-}
-
-/// One quantity with its unit.
-pub(super) fn quantity(value: Quantity, reader: &Reader) -> String {
-    match value {
-        Quantity::Celsius(celsius) => reader.temperature(celsius),
-        Quantity::Seconds(seconds) => duration(seconds),
-        Quantity::MgPerL(mg_per_l) => format!("{} mg/L", concentration(mg_per_l)),
-        Quantity::Fraction(share) => format!("{} %", distinct(share * 100.0, share * 100.0, 0).0),
-        Quantity::Count(count) => count.to_string(),
-    }
-}
-
-/// Two quantities of one kind, with the digits that tell them apart; of different kinds, each on its own.
-pub(super) fn pair(measured: Quantity, limit: Quantity, reader: &Reader) -> (String, String) {
-    let with =
-        |pair: (String, String), unit: &str| (format!("{} {unit}", pair.0), format!("{} {unit}", pair.1));
-    match (measured, limit) {
-        (Quantity::Celsius(one), Quantity::Celsius(other)) => {
-            with(reader.pair(one, other), reader.scale.symbol())
-        }
-        (Quantity::Seconds(one), Quantity::Seconds(other)) if one.max(other) < LONG_S => {
-            with(distinct(one, other, 1), "s")
-        }
-        (Quantity::MgPerL(one), Quantity::MgPerL(other)) => {
-            let digits = decimals(one).max(decimals(other));
-            with(distinct(one, other, digits), "mg/L")
-        }
-        (Quantity::Fraction(one), Quantity::Fraction(other)) => {
-            with(distinct(one * 100.0, other * 100.0, 0), "%")
-        }
-        (one, other) => (quantity(one, reader), quantity(other, reader)),
-    }
-}
-
-/// Digits behind the point with which a concentration is shown.
-fn decimals(mg_per_l: f64) -> usize {
-    concentration(mg_per_l).split_once('.').map_or(0, |(_, digits)| digits.len())
-}
-
-/// Whether a quantity is below another of its kind.
-pub(super) fn is_below(measured: Quantity, limit: Quantity) -> bool {
-    match (measured, limit) {
-        (Quantity::Celsius(one), Quantity::Celsius(other))
-        | (Quantity::Seconds(one), Quantity::Seconds(other))
-        | (Quantity::MgPerL(one), Quantity::MgPerL(other))
-        | (Quantity::Fraction(one), Quantity::Fraction(other)) => one < other,
-        (Quantity::Count(one), Quantity::Count(other)) => one < other,
-        (_, _) => false,
-    }
-}
-
-/// Two numbers with at least `digits` digits behind the point, and as many as tell them apart.
-fn distinct(one: f64, other: f64, digits: usize) -> (String, String) {
-    let shown = |digits: usize| (format!("{one:.digits$}"), format!("{other:.digits$}"));
-    if one.total_cmp(&other).is_eq() {
-        return shown(digits);
-    }
-    (digits..=6).map(shown).find(|(one, other)| one != other).unwrap_or_else(|| shown(6))
-}
-
-/// From here on a time is told in minutes and hours.
-const LONG_S: f64 = 120.0;
-
-/// A time span as people say it: «4.2 s», «12 min», «3 h 05 min», «2 d 4 h».
-/// The symbols are those of ISO 80000-3, the same in both languages.
-pub(crate) fn duration(seconds: f64) -> String {
-    if seconds < LONG_S {
-        return format!("{seconds:.1} s");
-    }
-    #[expect(clippy::cast_possible_truncation, reason = "cut to whole minutes; `as` saturates")]
-    let minutes = (seconds / 60.0) as u64;
-    match (minutes / 1440, minutes % 1440 / 60, minutes % 60) {
-        (0, 0, minutes) => format!("{minutes} min"),
-        (0, hours, minutes) => format!("{hours} h {minutes:02} min"),
-        (days, hours, _) => format!("{days} d {hours} h"),
     }
 }

@@ -96,6 +96,7 @@ pub mod notice;
 pub mod open;
 pub mod past;
 mod people;
+pub mod quantity;
 mod raise;
 pub mod returns;
 pub mod settings;

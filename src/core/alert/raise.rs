@@ -1,5 +1,6 @@
 //! One turn of the desk: raising, growing, clearing and closing.
 
+use super::affected::{Measured, has_racks};
 use super::condition::{Condition, Severity};
 use super::earlier::Earlier;
 use super::event::Effects;
@@ -261,8 +262,17 @@ impl Turn<'_> {
         if !open.wants_somebody() {
             open.telling.next_step = None;
         }
-        let (alert, racks) = (open.alert.number, open.alert.racks.count);
-        let body = AlertCleared { alert, clearing, racks, cause: self.cause };
+        let alert = &open.alert;
+        // Of the others their racks tell it.
+        let worst = alert.worst.filter(|_| !has_racks(condition));
+        let body = AlertCleared {
+            alert: alert.number,
+            clearing,
+            racks: alert.racks.count,
+            worst,
+            limit: worst.and(alert.limit),
+            cause: self.cause,
+        };
         self.record(machine, Body::AlertCleared(body));
         self.tell_recovery(machine, condition);
     }
@@ -306,6 +316,7 @@ impl Turn<'_> {
         let came_back = change == Change::Returned && alert.before_return > 0;
         let body = AlertChanged {
             alert: alert.number,
+            condition: Some(condition),
             change,
             racks: alert.racks.count,
             pattern: alert.pattern,
@@ -345,7 +356,8 @@ impl Alert {
         if report.measured.is_some() {
             self.measured = report.measured;
             self.limit = report.limit;
-            self.worst = worse(self.condition, self.worst, report.measured);
+            let latest = Measured { value: report.measured, limit: report.limit };
+            self.worst = worse(self.condition, self.worst, latest);
         }
         match (self.pattern, report.pattern) {
             (Some(Pattern::FirstAfterIdle | Pattern::Single), Some(Pattern::Repeated)) => {
@@ -379,22 +391,20 @@ impl Alert {
     }
 }
 
-/// The worse of two values of one condition: the higher one for what must stay below its limit.
-pub(super) fn worse(
-    condition: Condition,
-    one: Option<Quantity>,
-    other: Option<Quantity>,
-) -> Option<Quantity> {
-    let (Some(first), Some(second)) = (one, other) else { return one.or(other) };
+/// The worst so far, once this is measured: the higher one of what must stay below its limit. What may be too high and too
+/// low is worst on the side on which it is now; what lay on the other one, its own record tells.
+pub(super) fn worse(condition: Condition, before: Option<Quantity>, latest: Measured) -> Option<Quantity> {
+    let (Some(first), Some(second)) = (before, latest.value) else { return before.or(latest.value) };
+    let above = |quantity: Quantity| latest.limit.is_some_and(|limit| quantity.number() > limit.number());
     let higher_is_worse = match condition {
         Condition::RinseHot | Condition::SeriesBacklog | Condition::ClockUnsynchronised => true,
+        Condition::Weak | Condition::Drifting if above(first) != above(second) => return latest.value,
+        Condition::Weak | Condition::Drifting => above(second),
         Condition::Cold
         | Condition::Brief
-        | Condition::Weak
         | Condition::Unproven
         | Condition::WashLow
         | Condition::Narrow
-        | Condition::Drifting
         | Condition::TankCold
         | Condition::ProbeFault
         | Condition::ProbeSilent
@@ -406,7 +416,7 @@ pub(super) fn worse(
         | Condition::DiskFilling
         | Condition::Undelivered => false,
     };
-    if (second.number() > first.number()) == higher_is_worse { other } else { one }
+    if (second.number() > first.number()) == higher_is_worse { latest.value } else { before }
 }
 
 impl Quantity {

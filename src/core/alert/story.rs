@@ -235,7 +235,7 @@ impl Story {
         let is_newer = |rack: &Rack| self.measured_anew.is_none_or(|anew| rack.at > anew);
         if value.is_some() && counted.racks.last().is_none_or(is_newer) {
             (alert.measured, alert.limit) = (value, limit);
-            alert.worst = worse(alert.condition, alert.worst, value);
+            alert.worst = worse(alert.condition, alert.worst, counted.measured);
         }
     }
 
@@ -264,7 +264,8 @@ impl Story {
             let before = alert.limit.filter(|_| alert.condition != Condition::Weak);
             (alert.measured, alert.limit) = (changed.measured, changed.limit.or(before));
         }
-        alert.worst = worse(alert.condition, alert.worst, changed.measured);
+        let latest = Measured { value: changed.measured, limit: alert.limit };
+        alert.worst = worse(alert.condition, alert.worst, latest);
         if changed.worst.is_some() {
             (alert.worst, self.measured_anew) = (changed.worst, Some(at));
         }
@@ -324,6 +325,9 @@ impl Story {
                 alert.racks.count = cleared.racks;
                 (alert.cleared, alert.rest_since) = (Some(at), None);
                 alert.lapsed = cleared.clearing == Clearing::Lapsed;
+                if cleared.worst.is_some() {
+                    (alert.worst, alert.limit) = (cleared.worst, cleared.limit);
+                }
                 if cleared.clearing == Clearing::Withdrawn {
                     (alert.earlier, alert.beside, alert.needs_action) = (0, 0, false);
                     alert.racks = Racks::default();

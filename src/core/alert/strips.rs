@@ -6,7 +6,7 @@
 use super::affected::Measured;
 use super::condition::Condition;
 use super::notice::Occasion;
-use super::open::{Amended, Quantity};
+use super::open::{Alert, Amended, Quantity};
 use super::raise::{Report, Told, Turn, worse};
 use super::state::{Memory, STANDS_BY_MAX, Tested};
 use crate::core::channel::Place;
@@ -66,9 +66,11 @@ impl Memory {
     fn weak_values(&self) -> Option<(Measured, Quantity)> {
         let own = || self.tested.iter().filter(|one| !one.withdrawn && self.weak_by.has(one.index));
         let latest = own().max_by_key(|one| (one.at, one.index))?;
-        let shown = own().map(|one| Some(Quantity::MgPerL(one.mg_per_l)));
-        let worst = shown.reduce(|one, other| worse(Condition::Weak, one, other))??;
-        Some((latest.measured(), worst))
+        let measured = latest.measured();
+        let worst = own().fold(measured.value, |worst, one| {
+            worse(Condition::Weak, one.measured().value, Measured { value: worst, ..measured })
+        });
+        Some((measured, worst?))
     }
 }
 
@@ -116,6 +118,7 @@ impl Turn<'_> {
         let memory = self.state.memory(machine);
         let had = memory.weak_by.has(now.index);
         let never = memory.lost_weak(now, &amended);
+        let (on_record, records) = (self.weak_told(machine), self.effects.records.len());
         let latest = self.latest_test(machine);
         let wrong = latest.filter(|latest| !latest.good);
         if !now.good && !now.withdrawn && !had && wrong != Some(now) {
@@ -131,7 +134,8 @@ impl Turn<'_> {
             self.recover(machine, Condition::Weak, true, 1);
         }
         if had || self.state.memory(machine).weak_by.has(now.index) {
-            self.measured_anew(machine);
+            let is_told = self.effects.records.len() > records;
+            self.measured_anew(machine, on_record.filter(|_| !is_told));
         }
         if let Some(right) = latest.filter(|latest| latest.good) {
             self.sanitizer_right(machine, right.at, right.index);
@@ -161,15 +165,21 @@ impl Turn<'_> {
         }
     }
 
-    /// What the alert says it measured is what the entries show that count: not what was misread.
-    fn measured_anew(&mut self, machine: &str) {
+    /// What the alert says was measured: the latest with its limit, and the worst.
+    fn weak_told(&self, machine: &str) -> Option<(Measured, Option<Quantity>)> {
+        let Alert { measured: value, limit, worst, .. } = self.state.open(machine, Condition::Weak)?.alert;
+        Some((Measured { value, limit }, worst))
+    }
+
+    /// What the alert says it measured is what the entries show that count: not what was misread. `on_record` is what its
+    /// records tell, where that is not what it says.
+    fn measured_anew(&mut self, machine: &str, on_record: Option<(Measured, Option<Quantity>)>) {
         let Some((latest, worst)) = self.state.memory(machine).weak_values() else { return };
-        let Some(open) = self.state.open_mut(machine, Condition::Weak) else { return };
-        let anew = (latest.value, latest.limit, Some(worst));
-        if (open.alert.measured, open.alert.limit, open.alert.worst) == anew {
+        if on_record.or_else(|| self.weak_told(machine)) == Some((latest, Some(worst))) {
             return;
         }
-        (open.alert.measured, open.alert.limit, open.alert.worst) = anew;
+        let Some(open) = self.state.open_mut(machine, Condition::Weak) else { return };
+        (open.alert.measured, open.alert.limit, open.alert.worst) = (latest.value, latest.limit, Some(worst));
         let told = Told { worst: Some(worst), ..Told::default() };
         self.changed_by(machine, Condition::Weak, Change::Eased, told);
     }

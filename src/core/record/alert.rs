@@ -105,6 +105,9 @@ pub enum Change {
 pub struct AlertChanged {
     /// Its number.
     pub alert: AlertNumber,
+    /// What is wrong; earlier records do not hold it.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub condition: Option<Condition>,
     /// What.
     pub change: Change,
     /// Affected racks so far.
@@ -158,6 +161,7 @@ impl AlertChanged {
     pub const fn new(alert: AlertNumber, change: Change) -> Self {
         Self {
             alert,
+            condition: None,
             change,
             racks: 0,
             pattern: None,
@@ -212,6 +216,12 @@ pub struct AlertCleared {
     pub clearing: Clearing,
     /// Affected racks.
     pub racks: u64,
+    /// The worst that was measured of what no rack tells; earlier records do not hold it.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub worst: Option<Quantity>,
+    /// What that is measured against.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub limit: Option<Quantity>,
     /// Index of the record that cleared it; absent where time or the gateway's health did.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub cause: Option<u64>,

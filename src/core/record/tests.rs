@@ -65,9 +65,10 @@ fn records_of_alerts_keep_their_form() {
         })),
     );
     check(
-        r#"{"alert-changed":{"alert":7,"change":"escalation-ended","racks":3,"about":["dm1/rinse"],"released":"Ana"}}"#,
+        r#"{"alert-changed":{"alert":7,"condition":"probe-fault","change":"escalation-ended","racks":3,"about":["dm1/rinse"],"released":"Ana"}}"#,
         Body::AlertChanged(AlertChanged {
             alert,
+            condition: Some(Condition::ProbeFault),
             change: Change::EscalationEnded,
             racks: 3,
             pattern: None,
@@ -94,7 +95,14 @@ fn records_of_alerts_keep_their_form() {
     );
     check(
         r#"{"alert-cleared":{"alert":7,"clearing":"recovered","racks":3,"cause":47}}"#,
-        Body::AlertCleared(AlertCleared { alert, clearing: Clearing::Recovered, racks: 3, cause: Some(47) }),
+        Body::AlertCleared(AlertCleared {
+            alert,
+            clearing: Clearing::Recovered,
+            racks: 3,
+            worst: None,
+            limit: None,
+            cause: Some(47),
+        }),
     );
     check(
         r#"{"alert-closed":{"alert":7,"racks":3,"needed_action":true}}"#,

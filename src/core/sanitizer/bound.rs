@@ -64,12 +64,6 @@ impl Bound {
     }
 }
 
-/// A strength and the limit beyond which it lies, mg/L: «10 mg/L (at least 25 mg/L)».
-#[must_use]
-pub fn beyond(mg_per_l: f64, limit: f64, language: Language) -> String {
-    format!("{} mg/L ({})", shown(mg_per_l), Bound::beside(mg_per_l, limit).told(language))
-}
-
 /// What is asked of a value that is on file: the limit beyond which it lies, or the range that it lies in.
 #[derive(Clone, Copy, PartialEq, Debug)]
 pub enum Asked {

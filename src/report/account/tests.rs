@@ -272,7 +272,14 @@ fn an_exception_has_its_trace_its_alert_and_what_was_said_of_it() {
     book.put("2026-03-03T15:02:14Z", own, Body::AlertChanged(changed));
     let taken = AlertAcknowledged { alert, by: "Ana".to_owned(), via: "link".to_owned(), note: None };
     book.put("2026-03-03T15:03:00Z", own, Body::AlertAcknowledged(taken));
-    let cleared = AlertCleared { alert, clearing: Clearing::Recovered, racks: 2, cause: Some(good) };
+    let cleared = AlertCleared {
+        alert,
+        clearing: Clearing::Recovered,
+        racks: 2,
+        worst: None,
+        limit: None,
+        cause: Some(good),
+    };
     book.put("2026-03-03T15:10:20Z", own, Body::AlertCleared(cleared));
     let action = CorrectiveAction {
         alert,

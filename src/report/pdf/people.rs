@@ -29,7 +29,7 @@ impl Draft<'_> {
                 self.whose(alert.machine.as_deref()),
                 self.condition(alert),
                 self.teller.minute(alert.since),
-                self.teller.figures(alert.measured, alert.limit),
+                self.teller.figures(alert.condition, alert.measured, alert.limit),
                 self.racks_of(alert),
                 self.answered(alert),
             ]

@@ -1,5 +1,6 @@
 //! Values in the words and on the scale of whoever reads.
 
+use crate::core::alert::quantity::against;
 use crate::core::alert::words::condition as condition_words;
 use crate::core::alert::{Condition, Quantity};
 use crate::core::cycle::plate::{LimitSource, MachineKind, Sanitizing};
@@ -8,8 +9,6 @@ use crate::core::cycle::words::verdict as verdict_word;
 use crate::core::reader::{Language, Reader};
 use crate::core::reading::Fault;
 use crate::core::record::CheckKind;
-use crate::core::sanitizer::bound::beyond;
-use crate::core::sanitizer::shown as concentration;
 use crate::core::time::Timestamp;
 use crate::report::words::mark;
 
@@ -116,42 +115,14 @@ impl Teller {
         cut
     }
 
-    /// «71.3 °C (82.2 °C)», or what there is of it.
-    pub(super) fn figures(&self, measured: Option<Quantity>, limit: Option<Quantity>) -> String {
-        match (measured, limit) {
-            (Some(Quantity::Celsius(measured)), Some(Quantity::Celsius(limit))) => {
-                let (shown, against) = self.reader.pair(measured, limit);
-                let unit = self.reader.scale.symbol();
-                format!("{shown} {unit} ({against} {unit})")
-            }
-            (Some(Quantity::Seconds(measured)), Some(Quantity::Seconds(limit))) => {
-                let (shown, against) = Self::apart(measured, limit, 1);
-                format!("{shown} s ({against} s)")
-            }
-            (Some(Quantity::MgPerL(measured)), Some(Quantity::MgPerL(limit))) => {
-                beyond(measured, limit, self.reader.language)
-            }
-            (Some(Quantity::Fraction(measured)), Some(Quantity::Fraction(limit))) => {
-                let (shown, against) = Self::apart(measured * 100.0, limit * 100.0, 0);
-                format!("{shown} % ({against} %)")
-            }
-            (Some(measured), Some(limit)) => {
-                format!("{} ({})", self.quantity(measured), self.quantity(limit))
-            }
-            (Some(measured), None) => self.quantity(measured),
-            (None, Some(limit)) => format!("({})", self.quantity(limit)),
-            (None, None) => "–".to_owned(),
-        }
-    }
-
-    fn quantity(&self, quantity: Quantity) -> String {
-        match quantity {
-            Quantity::Celsius(celsius) => self.reader.temperature(celsius),
-            Quantity::Seconds(seconds) => format!("{seconds:.1} s"),
-            Quantity::MgPerL(mg_per_l) => format!("{} mg/L", concentration(mg_per_l)),
-            Quantity::Fraction(share) => format!("{:.0} %", share * 100.0),
-            Quantity::Count(count) => count.to_string(),
-        }
+    /// «71.3 °C (limit 82.2 °C)», or what there is of it.
+    pub(super) fn figures(
+        &self,
+        condition: Condition,
+        measured: Option<Quantity>,
+        limit: Option<Quantity>,
+    ) -> String {
+        measured.map_or_else(|| "–".to_owned(), |measured| against(condition, measured, limit, &self.reader))
     }
 
     pub(in crate::report) fn kind(&self, kind: MachineKind) -> &'static str {

@@ -1,15 +1,14 @@
 //! The story of an alert, record by record, in the words of the reader.
 
+use crate::core::alert::quantity::{against, of_change, quantity};
 use crate::core::alert::words::{digest, who};
-use crate::core::alert::{Alert, Condition, Earlier, Occasion, Quantity, Rack};
+use crate::core::alert::{Alert, Condition, Earlier, Occasion, Rack};
 use crate::core::counted::Noun;
 use crate::core::logbook::words::{found_short, short_of_look};
 use crate::core::reader::{Language, Reader, filled};
 use crate::core::record::{
     AlertChanged, AlertRaised, Body, Change, CheckKind, Clearing, MissedDue, Notification, Outcome, Record,
 };
-use crate::core::sanitizer::bound::beyond;
-use crate::core::sanitizer::shown as concentration;
 use crate::core::time::Timestamp;
 use crate::web::logbook::words::{amended, heading, of_check};
 
@@ -190,29 +189,16 @@ fn via(via: &str) -> Pair {
 
 fn of_raised(raised: &AlertRaised, reader: &Reader) -> String {
     let raised_word = say(reader.language, ("Raised", "Surge la alerta"));
-    let what = match (raised.measured, raised.limit) {
-        (Some(Quantity::MgPerL(measured)), Some(Quantity::MgPerL(limit))) => {
-            format!("{raised_word}: {}", beyond(measured, limit, reader.language))
-        }
-        (Some(measured), Some(limit)) => {
+    let what = match raised.measured {
+        Some(measured) => {
+            let measured = against(raised.condition, measured, raised.limit, reader);
             let is_drift = raised.condition == Condition::Drifting;
-            let bound = match (is_drift, measured.number() < limit.number()) {
-                (false, _) => ("limit", "límite"),
-                (true, true) => ("its usual range begins at", "lo habitual empieza en"),
-                (true, false) => ("its usual range goes to", "lo habitual llega a"),
-            };
-            let bound = say(reader.language, bound);
-            let (measured, limit) = against(measured, limit, reader);
-            let mean = say(
-                reader.language,
-                ("as smoothed mean of the racks", "como media suavizada de las canastas"),
-            );
-            let measured = if is_drift { format!("{measured} {mean}") } else { measured };
-            format!("{raised_word}: {measured} ({bound} {limit})")
+            let pair = ("smoothed mean of the racks", "media suavizada de las canastas");
+            let mean = is_drift.then(|| format!(", {}", say(reader.language, pair)));
+            format!("{raised_word}: {measured}{}", mean.unwrap_or_default())
         }
-        (Some(measured), None) => format!("{raised_word}: {}", quantity(measured, reader)),
-        (None, _) if raised.about.is_empty() => raised_word.to_owned(),
-        (None, _) => {
+        None if raised.about.is_empty() => raised_word.to_owned(),
+        None => {
             let word = |text: &String| subject(raised.condition, text, reader.language);
             let about: Vec<String> = raised.about.iter().map(word).collect();
             format!("{raised_word}: {}", about.join(", "))
@@ -228,24 +214,7 @@ fn of_raised(raised: &AlertRaised, reader: &Reader) -> String {
 pub(super) fn worst(alert: &Alert, reader: &Reader) -> Option<String> {
     let worst = alert.worst.filter(|_| alert.cleared.is_some() && !alert.was_entered_wrongly())?;
     let word = say(reader.language, ("worst", "lo peor"));
-    if let (Quantity::MgPerL(worst), Some(Quantity::MgPerL(latest)), Some(Quantity::MgPerL(limit))) =
-        (worst, alert.measured, alert.limit)
-        && (worst < limit) == (latest < limit)
-    {
-        return Some(format!("{word} {}", beyond(worst, limit, reader.language)));
-    }
-    let condition = alert.condition;
-    let limit = alert.limit.filter(|_| condition != Condition::Drifting && condition != Condition::Weak);
-    let (worst, limit) = match limit {
-        Some(limit) => {
-            let (worst, limit) = against(worst, limit, reader);
-            (worst, Some(limit))
-        }
-        None if alert.condition == Condition::Weak => (quantity(worst, reader), None),
-        None => return None,
-    };
-    let limit = limit.map(|limit| format!(" ({} {limit})", say(reader.language, ("limit", "límite"))));
-    Some(format!("{word} {worst}{}", limit.unwrap_or_default()))
+    Some(format!("{word} {}", against(alert.condition, worst, alert.limit, reader)))
 }
 
 /// That racks which had passed are in doubt, and why those.
@@ -350,7 +319,7 @@ fn of_changed(changed: &AlertChanged, recorded: Option<Timestamp>, reader: &Read
             filled(say(reader.language, pair), &[("still", &still)])
         }
     };
-    let measured = changed.measured.map(|measured| quantity(measured, reader));
+    let measured = of_change(changed, reader);
     let racks = (changed.racks > 0).then(|| {
         format!("{}: {}", say(reader.language, ("racks affected", "canastas afectadas")), changed.racks)
     });
@@ -430,27 +399,6 @@ const fn in_occasion(occasion: Occasion) -> Pair {
         Occasion::Closed => ("closed", "cerrada"),
         Occasion::AfterMaintenance => ("open after maintenance", "abierta tras el mantenimiento"),
         Occasion::Test => ("test", "prueba"),
-    }
-}
-
-fn against(measured: Quantity, limit: Quantity, reader: &Reader) -> (String, String) {
-    match (measured, limit) {
-        (Quantity::Celsius(measured), Quantity::Celsius(limit)) => {
-            let (measured, limit) = reader.pair(measured, limit);
-            let symbol = reader.scale.symbol();
-            (format!("{measured} {symbol}"), format!("{limit} {symbol}"))
-        }
-        (_, _) => (quantity(measured, reader), quantity(limit, reader)),
-    }
-}
-
-fn quantity(quantity: Quantity, reader: &Reader) -> String {
-    match quantity {
-        Quantity::Celsius(celsius) => reader.temperature(celsius),
-        Quantity::Seconds(seconds) => format!("{seconds:.1} s"),
-        Quantity::MgPerL(mg_per_l) => format!("{} mg/L", concentration(mg_per_l)),
-        Quantity::Fraction(share) => format!("{:.0} %", share * 100.0),
-        Quantity::Count(count) => count.to_string(),
     }
 }
 

@@ -113,7 +113,8 @@ fn story(seconds: f64, number: u64, racks: u64) -> Vec<NewRecord> {
         last_good: None,
         covers: None,
     };
-    let cleared = AlertCleared { alert, clearing: Clearing::Recovered, racks, cause: None };
+    let cleared =
+        AlertCleared { alert, clearing: Clearing::Recovered, racks, worst: None, limit: None, cause: None };
     let bodies = [
         Body::AlertChanged(changed),
         Body::Notification(Box::new(notified)),

@@ -105,6 +105,7 @@ pub(crate) fn records() -> Vec<Record> {
             Some("dm1"),
             Body::AlertChanged(AlertChanged {
                 alert,
+                condition: Some(Condition::Cold),
                 change: Change::Grew,
                 racks: 2,
                 pattern: Some(Pattern::Repeated),
@@ -137,7 +138,14 @@ pub(crate) fn records() -> Vec<Record> {
         ),
         (
             Some("dm1"),
-            Body::AlertCleared(AlertCleared { alert, clearing: Clearing::Recovered, racks: 2, cause: None }),
+            Body::AlertCleared(AlertCleared {
+                alert,
+                clearing: Clearing::Recovered,
+                racks: 2,
+                worst: None,
+                limit: None,
+                cause: None,
+            }),
         ),
         (
             Some("dm1"),

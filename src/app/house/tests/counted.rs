@@ -53,7 +53,14 @@ impl Kitchen {
 
     fn over(&mut self, minute: u64, number: u64) {
         let alert = AlertNumber(number);
-        let cleared = AlertCleared { alert, clearing: Clearing::Recovered, racks: 1, cause: None };
+        let cleared = AlertCleared {
+            alert,
+            clearing: Clearing::Recovered,
+            racks: 1,
+            worst: None,
+            limit: None,
+            cause: None,
+        };
         self.put(minute, Body::AlertCleared(cleared));
         self.put(minute, Body::AlertClosed(AlertClosed { alert, racks: 1, needed_action: false }));
     }

@@ -252,7 +252,14 @@ fn racks_in_doubt_are_listed_page_by_page() {
     records.push(weak(1, first, last, 400));
     records.push(weak(2, other, other + 9, 401));
     let alert = AlertNumber(2);
-    let cleared = AlertCleared { alert, clearing: Clearing::Withdrawn, racks: 0, cause: None };
+    let cleared = AlertCleared {
+        alert,
+        clearing: Clearing::Withdrawn,
+        racks: 0,
+        worst: None,
+        limit: None,
+        cause: None,
+    };
     records.push(of("dm1", at(402), Body::AlertCleared(cleared)));
     let since = passed(&mut records, 60);
     with(records, |reader| {
@@ -439,7 +446,14 @@ fn an_alert_knows_what_others_say_of_its_racks() {
 #[test]
 fn the_list_of_alerts_says_what_was_counted_in_the_end() {
     let alert = AlertNumber(7);
-    let cleared = || AlertCleared { alert, clearing: Clearing::Recovered, racks: 56, cause: None };
+    let cleared = || AlertCleared {
+        alert,
+        clearing: Clearing::Recovered,
+        racks: 56,
+        worst: None,
+        limit: None,
+        cause: None,
+    };
     let cleared = || of("dm1", at(101), Body::AlertCleared(cleared()));
     let returned = || of("dm1", at(102), Body::AlertChanged(AlertChanged::new(alert, Change::Returned)));
     let closed = AlertClosed { alert, racks: 57, needed_action: true };

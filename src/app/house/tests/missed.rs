@@ -163,7 +163,8 @@ fn what_puts_passed_racks_in_doubt_is_named_in_the_sum() {
         plain(minute, Some("dm2"), Body::AlertRaised(Box::new(body)))
     };
     let (alert, clearing) = (AlertNumber(8), Clearing::Withdrawn);
-    let withdrawn = Body::AlertCleared(AlertCleared { alert, clearing, racks: 0, cause: None });
+    let withdrawn =
+        Body::AlertCleared(AlertCleared { alert, clearing, racks: 0, worst: None, limit: None, cause: None });
     let mut all = records();
     all.extend([doubting(7, 4_900), doubting(8, 4_901), plain(4_902, Some("dm2"), withdrawn)]);
     with(all, |reader, _| {

@@ -155,6 +155,34 @@ fn a_drift_is_told_before_it_is_cold() {
     assert_eq!(play.open(Condition::Drifting), None, "first racks after idle");
 }
 
+// Own rule: what is worst lies on the side of its limit; of a drift no rack is counted, so its records tell the worst once it
+// is over, for pages and lists that know no more.
+#[test]
+fn a_drift_to_the_other_side_is_measured_on_that_side() {
+    let usual_c = |rack: usize| 85.0 + [0.0, 0.3, -0.1, 0.2, -0.2, 0.1][rack % 6];
+    let row =
+        |racks: usize, shift: f64| (0..racks).map(|rack| Minimum(usual_c(rack) + shift)).collect::<Vec<_>>();
+    let mut play = Play::new(settings());
+    play.racks(0.0, "hot", &row(52, 0.0));
+    for (start, shift, is_below) in [(60.0, -2.0, true), (110.0, 1.5, false)] {
+        play.racks(start, "hot", &row(15, shift));
+        let alert = play.open(Condition::Drifting).expect("it drifts").clone();
+        let (Some(Quantity::Celsius(worst)), Some(Quantity::Celsius(limit))) = (alert.worst, alert.limit)
+        else {
+            panic!("no temperatures: {alert:?}");
+        };
+        assert_eq!((worst < limit, alert.cleared), (is_below, None), "{alert:?}");
+        assert!((worst - 85.0 - shift).abs() < 0.3, "near the shifted mean: {alert:?}");
+        play.racks(start + 15.0, "hot", &row(30, 0.0));
+        let over = play.open(Condition::Drifting).expect("settling").clone();
+        assert!(over.cleared.is_some(), "{over:?}");
+        let mut stories = std::collections::BTreeMap::new();
+        play.effects.records.iter().for_each(|record| crate::core::alert::story::note(&mut stories, record));
+        let told = &stories[&over.number].alert;
+        assert_eq!((told.worst, told.limit), (over.worst, over.limit), "told from its records");
+    }
+}
+
 #[test]
 fn gaps_of_a_probe_raise_and_clear() {
     let mut play = Play::new(settings());

@@ -119,7 +119,8 @@ fn a_check_that_was_overdue_says_when_it_was_made() {
     book.put("2026-03-03T18:00:05Z", Some("dm1"), Body::Check(supply));
     // The configuration asks for it no longer: that does not make the check that is missing.
     let (alert, clearing) = (AlertNumber(1), Clearing::Retired);
-    let retired = Body::AlertCleared(AlertCleared { alert, clearing, racks: 0, cause: None });
+    let retired =
+        Body::AlertCleared(AlertCleared { alert, clearing, racks: 0, worst: None, limit: None, cause: None });
     book.put("2026-03-03T20:00:00Z", Some("dm1"), retired);
     let account = book.account(question());
     let told: Vec<_> = account.overdue.iter().map(|check| (check.check.as_str(), check.made)).collect();

@@ -1,6 +1,7 @@
 //! What is told of an alert's days, and of whoever takes care no longer.
 
 use super::*;
+use crate::core::alert::Quantity;
 
 // Own promise: an alert that joins racks of several days of the site says so, in the list and on its page; one whose
 // racks are of one day there does not, whatever the day is in Greenwich.
@@ -141,20 +142,45 @@ fn what_is_said_beside_an_alert_fits_its_condition() {
     assert_eq!(words::affected(&drift, Language::Spanish), "un aviso temprano: no juzga ninguna canasta");
     assert_eq!(words::affected(&trial, Language::English), "1 rack affected");
     let raised = AlertRaised {
-        measured: Some(crate::core::alert::Quantity::Celsius(57.6)),
-        limit: Some(crate::core::alert::Quantity::Celsius(58.4)),
+        measured: Some(Quantity::Celsius(57.6)),
+        limit: Some(Quantity::Celsius(58.4)),
         ..AlertRaised::new(AlertNumber(7), Condition::Drifting, Timestamp::from_micros(0))
     };
     let reader = Reader { language: Language::English, scale: Scale::Celsius, zone: TimeZone::UTC };
     let (said, ..) = trail::of(&Body::AlertRaised(Box::new(raised)), &reader).expect("of an alert");
-    assert!(said.starts_with("Raised: 57.6 °C as smoothed mean of the racks (its usual"), "{said}");
+    let whole =
+        "Raised: 57.6 °C (below its usual range, which begins at 58.4 °C), smoothed mean of the racks";
+    assert_eq!(said, whole);
+    // Regression: that it came back was told with what was measured alone, so that nobody knew on which side.
+    let back = |condition, measured, limit| AlertChanged {
+        condition,
+        measured: Some(measured),
+        limit: Some(limit),
+        ..AlertChanged::new(AlertNumber(7), Change::Returned)
+    };
+    let drift = |condition| back(condition, Quantity::Celsius(58.8), Quantity::Celsius(58.6));
+    for (changed, whole) in [
+        (
+            drift(Some(Condition::Drifting)),
+            "It came back (58.8 °C, above its usual range, which ends at 58.6 °C)",
+        ),
+        // As earlier versions wrote it.
+        (drift(None), "It came back (58.8 °C)"),
+        (
+            back(Some(Condition::Weak), Quantity::MgPerL(300.0), Quantity::MgPerL(200.0)),
+            "It came back (300 mg/L, at most 200 mg/L)",
+        ),
+    ] {
+        let (told, ..) = trail::of(&Body::AlertChanged(changed), &reader).expect("of an alert");
+        assert_eq!(told, whole);
+    }
 }
 
 // Own promise: the list says of an alert that has recovered what was worst, since its headline gives no figures any more;
 // nothing of one that lasts, and nothing of what was entered wrongly.
 #[test]
 fn the_list_says_what_was_worst() {
-    use crate::core::alert::{Alert, Amended, Condition, Quantity};
+    use crate::core::alert::{Alert, Amended, Condition};
     let at = Timestamp::from_micros(0);
     let cold = Alert { worst: Some(Quantity::Celsius(53.8)), cleared: Some(at), ..Alert::trial(at) };
     let weak =
@@ -168,7 +194,11 @@ fn the_list_says_what_was_worst() {
         (Language::English, Alert { amended, ..weak }, None),
         (Language::English, Alert { cleared: None, ..cold.clone() }, None),
         (Language::English, Alert { worst: None, ..cold.clone() }, None),
-        (Language::English, Alert { condition: Condition::Drifting, ..cold }, None),
+        (
+            Language::English,
+            Alert { condition: Condition::Drifting, ..cold },
+            Some("worst 53.8 °C (below its usual range, which begins at 82.2 °C)"),
+        ),
     ] {
         let reader = Reader { language, scale: Scale::Celsius, zone: TimeZone::UTC };
         assert_eq!(trail::worst(&alert, &reader).as_deref(), wanted);
