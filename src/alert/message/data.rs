@@ -6,6 +6,7 @@
 
 use serde::Serialize;
 
+use crate::core::alert::quantity::{Side, side};
 use crate::core::alert::{
     Acknowledgement, Action, Condition, Notice, Occasion, Pattern, Quantity, Rack, Severity,
 };
@@ -41,10 +42,11 @@ pub struct AlertData {
     /// The worst that was measured.
     pub worst: Option<Measure>,
     /// What it is measured against.
-    pub limit: Option<Measure>,
+    pub limit: Option<Limit>,
     /// Racks affected.
     pub racks: RackData,
-    /// The last good cycle before it: racks after it are in doubt.
+    /// The last good cycle before it, or before it came back: racks after it are in doubt. Null where what had passed is
+    /// in doubt itself.
     pub last_good: Option<Rack>,
     /// What the racks look like together: `first-after-idle`, `single`, `repeated`.
     pub pattern: Option<Pattern>,
@@ -78,6 +80,16 @@ pub struct Measure {
     /// Its unit as in SenML (RFC 8428, 12.1, and RFC 8798): `Cel`, `s`, `mg/L`, `/` for a share of 1,
     /// `count` for a number of things.
     pub unit: &'static str,
+}
+
+/// A limit.
+#[derive(Clone, Copy, PartialEq, Debug, Serialize)]
+pub struct Limit {
+    /// The number, and its unit.
+    #[serde(flatten)]
+    pub measure: Measure,
+    /// On which side of it has to be what was measured: `at-least`, `at-most`; null where nothing was.
+    pub side: Option<Side>,
 }
 
 /// Racks affected by an alert.
@@ -120,7 +132,10 @@ impl AlertData {
             since: alert.since,
             measured: alert.measured.map(Measure::from),
             worst: alert.worst.map(Measure::from),
-            limit: alert.limit.map(Measure::from),
+            limit: alert.limit.map(|limit| Limit {
+                measure: limit.into(),
+                side: alert.measured.map(|measured| side(alert.condition, measured, limit)),
+            }),
             racks: RackData { count: alert.racks.count, named: alert.racks.named.clone() },
             last_good: alert.last_good,
             pattern: alert.pattern,

@@ -1,4 +1,5 @@
 mod amended;
+mod event;
 mod short;
 mod spanish;
 mod times;

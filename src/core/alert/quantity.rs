@@ -1,5 +1,7 @@
 //! What an alert measured, and its limit, in words.
 
+use serde::Serialize;
+
 use super::condition::Condition;
 use super::open::Quantity;
 use crate::core::reader::{Reader, filled, said};
@@ -58,34 +60,36 @@ fn beside(
     reader: &Reader,
 ) -> (String, Option<String>) {
     let Some(limit) = limit else { return (quantity(measured, reader), None) };
-    let is_below = is_below(measured, limit);
-    let (english, spanish) = match condition {
-        Condition::RinseHot => ("maximum {limit}", "máximo {limit}"),
-        Condition::Drifting if is_below => {
+    let (english, spanish) = match (condition, side(condition, measured, limit)) {
+        (Condition::Drifting, Side::AtLeast) => {
             ("below its usual range, which begins at {limit}", "bajo lo habitual, que empieza en {limit}")
         }
-        Condition::Drifting => {
+        (Condition::Drifting, Side::AtMost) => {
             ("above its usual range, which ends at {limit}", "sobre lo habitual, que acaba en {limit}")
         }
-        Condition::Weak if is_below => ("at least {limit}", "al menos {limit}"),
-        Condition::Weak => ("at most {limit}", "como máximo {limit}"),
-        Condition::Cold
-        | Condition::Brief
-        | Condition::Unproven
-        | Condition::WashLow
-        | Condition::Narrow
-        | Condition::TankCold
-        | Condition::ProbeFault
-        | Condition::ProbeSilent
-        | Condition::CheckOverdue
-        | Condition::CalibrationOverdue
-        | Condition::ThermometerOff
-        | Condition::SuppliesShort
-        | Condition::RecordDamaged
-        | Condition::DiskFilling
-        | Condition::ClockUnsynchronised
-        | Condition::SeriesBacklog
-        | Condition::Undelivered => ("limit {limit}", "límite {limit}"),
+        (Condition::Weak, Side::AtLeast) => ("at least {limit}", "al menos {limit}"),
+        (Condition::Weak, Side::AtMost) => ("at most {limit}", "como máximo {limit}"),
+        (Condition::RinseHot, _) => ("maximum {limit}", "máximo {limit}"),
+        (
+            Condition::Cold
+            | Condition::Brief
+            | Condition::Unproven
+            | Condition::WashLow
+            | Condition::Narrow
+            | Condition::TankCold
+            | Condition::ProbeFault
+            | Condition::ProbeSilent
+            | Condition::CheckOverdue
+            | Condition::CalibrationOverdue
+            | Condition::ThermometerOff
+            | Condition::SuppliesShort
+            | Condition::RecordDamaged
+            | Condition::DiskFilling
+            | Condition::ClockUnsynchronised
+            | Condition::SeriesBacklog
+            | Condition::Undelivered,
+            _,
+        ) => ("limit {limit}", "límite {limit}"),
     };
     let (measured, limit) = pair(measured, limit, reader);
     (measured, Some(filled(said(reader.language, english, spanish), &[("limit", &limit)])))
@@ -118,6 +122,43 @@ pub fn is_below(measured: Quantity, limit: Quantity) -> bool {
         | (Quantity::Fraction(one), Quantity::Fraction(other)) => one < other,
         (Quantity::Count(one), Quantity::Count(other)) => one < other,
         (_, _) => false,
+    }
+}
+
+/// On which side of its limit a quantity has to be.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Side {
+    /// At it or above.
+    AtLeast,
+    /// At it or below.
+    AtMost,
+}
+
+/// On which side of its limit must be what was measured of a condition; of what may be too high and too low, on the side
+/// of the limit that it crossed.
+#[must_use]
+pub fn side(condition: Condition, measured: Quantity, limit: Quantity) -> Side {
+    match condition {
+        Condition::RinseHot | Condition::SeriesBacklog | Condition::ClockUnsynchronised => Side::AtMost,
+        Condition::Weak | Condition::Drifting if !is_below(measured, limit) => Side::AtMost,
+        Condition::Weak
+        | Condition::Drifting
+        | Condition::Cold
+        | Condition::Brief
+        | Condition::Unproven
+        | Condition::WashLow
+        | Condition::Narrow
+        | Condition::TankCold
+        | Condition::ProbeFault
+        | Condition::ProbeSilent
+        | Condition::CheckOverdue
+        | Condition::CalibrationOverdue
+        | Condition::ThermometerOff
+        | Condition::SuppliesShort
+        | Condition::RecordDamaged
+        | Condition::DiskFilling
+        | Condition::Undelivered => Side::AtLeast,
     }
 }
 

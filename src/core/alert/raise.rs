@@ -6,6 +6,7 @@ use super::earlier::Earlier;
 use super::event::Effects;
 use super::notice::Occasion;
 use super::open::{Alert, AlertNumber, Amended, Pattern, Quantity, Racks};
+use super::quantity::{Side, side};
 use super::returns::Returns;
 use super::settings::Settings;
 use super::state::{Open, SITE, State, Telling};
@@ -182,8 +183,9 @@ impl Turn<'_> {
         let mut told = Told { earlier: report.earlier.clone(), missed: report.missed, ..Told::default() };
         let has_racks = !report.racks.named.is_empty() || told.earlier.is_some();
         if cleared.is_some() && has_racks {
-            // Of the racks between the two nobody need doubt.
-            (open.alert.last_good, open.alert.before_return) = (good, open.alert.racks.count);
+            // Of the racks between the two nobody need doubt; the latest one that passed may be in doubt itself.
+            open.alert.last_good = good.filter(|_| told.earlier.is_none());
+            open.alert.before_return = open.alert.racks.count;
         }
         if cleared.is_some() && report.about.is_some() {
             open.alert.about.clear();
@@ -395,28 +397,16 @@ impl Alert {
 /// low is worst on the side on which it is now; what lay on the other one, its own record tells.
 pub(super) fn worse(condition: Condition, before: Option<Quantity>, latest: Measured) -> Option<Quantity> {
     let (Some(first), Some(second)) = (before, latest.value) else { return before.or(latest.value) };
-    let above = |quantity: Quantity| latest.limit.is_some_and(|limit| quantity.number() > limit.number());
-    let higher_is_worse = match condition {
-        Condition::RinseHot | Condition::SeriesBacklog | Condition::ClockUnsynchronised => true,
-        Condition::Weak | Condition::Drifting if above(first) != above(second) => return latest.value,
-        Condition::Weak | Condition::Drifting => above(second),
-        Condition::Cold
-        | Condition::Brief
-        | Condition::Unproven
-        | Condition::WashLow
-        | Condition::Narrow
-        | Condition::TankCold
-        | Condition::ProbeFault
-        | Condition::ProbeSilent
-        | Condition::CheckOverdue
-        | Condition::CalibrationOverdue
-        | Condition::ThermometerOff
-        | Condition::SuppliesShort
-        | Condition::RecordDamaged
-        | Condition::DiskFilling
-        | Condition::Undelivered => false,
+    let side = |quantity| latest.limit.map_or(Side::AtLeast, |limit| side(condition, quantity, limit));
+    if side(first) != side(second) {
+        return latest.value;
+    }
+    let is_higher = second.number() > first.number();
+    let is_worse = match side(second) {
+        Side::AtLeast => !is_higher,
+        Side::AtMost => is_higher,
     };
-    if (second.number() > first.number()) == higher_is_worse { latest.value } else { before }
+    if is_worse { latest.value } else { before }
 }
 
 impl Quantity {

@@ -251,10 +251,11 @@ impl Story {
         self.earlier(changed.earlier.as_ref());
         self.missed(changed.missed);
         let alert = &mut self.alert;
-        if let Some(good) = changed.last_good {
+        let has_racks = changed.last_good.is_some() || changed.earlier.is_some();
+        if changed.change == Change::Returned && has_racks {
             let earlier = changed.earlier.as_ref().map_or(0, |earlier| earlier.all().count);
             alert.before_return = alert.racks.count.saturating_sub(earlier);
-            (self.last_good, alert.last_good) = (Some(good), None);
+            (self.last_good, alert.last_good) = (changed.last_good, None);
         }
         alert.racks.count = changed.racks;
         alert.amended = changed.amended.as_deref().cloned().or(alert.amended.take());

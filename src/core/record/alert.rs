@@ -127,7 +127,7 @@ pub struct AlertChanged {
     /// Index of the record that caused it.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub cause: Option<u64>,
-    /// Index of the last good cycle before it came back, where it did.
+    /// Index of the last good cycle before it came back, where it did and none that passed is in doubt for it.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub last_good: Option<u64>,
     /// More racks that had passed by what was found wrong.

@@ -42,7 +42,7 @@ fn people_are_heard_with_a_service_and_without_one() {
         let (found, said) = say(&office, arguments);
         assert_eq!((found, said.contains(part)), (Some(code), true), "{arguments:?}: {said}");
     }
-    for (scale, degrees) in [("c", " °C / 82.2 °C"), ("f", " °F / 180.0 °F")] {
+    for (scale, degrees) in [("c", " °C (limit 82.2 °C)"), ("f", " °F (limit 180.0 °F)")] {
         let (code, said) = say(&office, &["alerts", "list", "--scale", scale]);
         assert_eq!((code, said.contains(degrees)), (Some(0), true), "{said}");
         let (_, said) = say(&office, &["alerts", "show", "1", "--scale", scale]);

@@ -65,6 +65,27 @@ fn a_weak_strip_puts_what_passed_since_the_good_one_in_doubt() {
     }
 }
 
+// Regression: an alert that came back by a strip named as the last good rack one that this very strip puts in doubt. 300 mg/L
+// are more than 40 CFR 180.940 permits.
+#[test]
+fn a_rack_in_doubt_is_not_the_last_good_one_of_an_alert_that_came_back() {
+    for restores in [false, true] {
+        let mut play = Play::new(settings());
+        play.restores = restores;
+        play.rack(0.0, "chem", Rack::Good);
+        enter(&mut play, 1.0, "chem", strip(1.0, 10.0));
+        enter(&mut play, 2.0, "chem", strip(2.0, 100.0));
+        play.racks(3.0, "chem", &[Rack::Good, Rack::Good]);
+        enter(&mut play, 5.0, "chem", strip(5.0, 300.0));
+        let alert = open(&play, Condition::Weak);
+        assert_eq!((alert.racks.count, alert.before_return, alert.last_good), (3, 1, None));
+        let mut stories = std::collections::BTreeMap::new();
+        play.effects.records.iter().for_each(|record| note(&mut stories, record));
+        let told = &stories[&alert.number];
+        assert_eq!((told.alert.before_return, told.last_good), (1, None));
+    }
+}
+
 // Own promise: what is to be held is what is counted: every rack since the good strip, whatever its own verdict, also
 // those that come while the sanitizer is known to be wrong; none that a good strip followed, and none of work.
 #[test]

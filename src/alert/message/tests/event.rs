@@ -1,0 +1,29 @@
+//! What an event tells programs.
+
+use serde_json::json;
+
+use super::*;
+
+// Own promise: a program that reads an event knows on which side of its limit a value has to be: of a sanitizer and of a
+// drift it may be either.
+#[test]
+fn an_event_says_on_which_side_of_its_limit_a_value_has_to_be() {
+    let told = |condition, measured| {
+        let mut notice = notice(condition, Occasion::Raised, Language::English, Scale::Celsius);
+        notice.alert.measured = measured;
+        let data = AlertData::new(&notice, "a site", String::new(), None);
+        serde_json::to_value(data.limit).expect("a limit")
+    };
+    for (condition, measured, value, unit, side) in [
+        (Condition::Weak, Some(Quantity::MgPerL(20.0)), 50.0, "mg/L", json!("at-least")),
+        (Condition::Weak, Some(Quantity::MgPerL(300.0)), 50.0, "mg/L", json!("at-most")),
+        (Condition::Drifting, Some(Quantity::Celsius(83.6)), 84.4, "Cel", json!("at-least")),
+        (Condition::Drifting, Some(Quantity::Celsius(84.6)), 84.4, "Cel", json!("at-most")),
+        // Above its limit, and too near to be sure.
+        (Condition::Narrow, Some(Quantity::Celsius(82.9)), 82.222_222, "Cel", json!("at-least")),
+        (Condition::RinseHot, Some(Quantity::Celsius(91.5)), 90.0, "Cel", json!("at-most")),
+        (Condition::Narrow, None, 82.222_222, "Cel", json!(null)),
+    ] {
+        assert_eq!(told(condition, measured), json!({"value": value, "unit": unit, "side": side}));
+    }
+}
