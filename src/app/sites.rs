@@ -5,7 +5,7 @@
 use std::ops::ControlFlow;
 
 use crate::config::recorded::Recorded;
-use crate::core::logbook::{counting, judge_known};
+use crate::core::logbook::{Judgement, counting, judge_known};
 use crate::core::record::{Amendment, Body, Check};
 use crate::ledger::{LedgerError, ReadOn, Reader};
 
@@ -62,8 +62,13 @@ impl Sites {
     /// Whether a check was good, by the machine as it was configured then; `None` where nothing is known
     /// of it, or nothing is to be judged.
     pub(super) fn good(&self, check: &Check, machine: Option<&str>, index: u64) -> Option<bool> {
+        self.judged(check, machine, index).good
+    }
+
+    /// What a check came to, by the machine as it was configured then.
+    pub(super) fn judged(&self, check: &Check, machine: Option<&str>, index: u64) -> Judgement {
         let later = self.by_record.partition_point(|(since, _)| *since < index);
         let site = later.checked_sub(1).and_then(|place| self.by_record[place].1.as_ref());
-        judge_known(check, machine.and_then(|name| site?.machine(name))).good
+        judge_known(check, machine.and_then(|name| site?.machine(name)))
     }
 }

@@ -19,6 +19,7 @@ mod field;
 mod judge;
 mod lacking;
 pub mod method;
+mod missed;
 #[cfg(test)]
 mod tests;
 pub mod words;
@@ -29,6 +30,7 @@ use std::time::Duration;
 pub use self::field::Field;
 pub use self::judge::{Finding, Judgement, judge, judge_known};
 pub use self::lacking::Lacking;
+pub use self::missed::Missed;
 use super::cycle::plate::Sanitizing;
 use super::food_code::{Printed, Rounding};
 use super::record::{AmendmentChange, Check};

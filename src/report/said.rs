@@ -5,7 +5,7 @@ use super::sheet::duration;
 use super::words;
 use crate::core::counted::Noun;
 use crate::core::cycle::words::verdict;
-use crate::core::logbook::words as logbook;
+use crate::core::logbook::{Judgement, Missed, words as logbook};
 use crate::core::reader::{Language, Reader, Scale};
 use crate::core::reading::Fault;
 use crate::core::record::{
@@ -20,7 +20,7 @@ pub fn said(body: &Body) -> String {
     let text = match body {
         Body::Cycle(cycle) => format!("cycle: {}", verdict(cycle.verdict, Language::English)),
         Body::Gap(gap) => of_gap(gap),
-        Body::Check(check) => format!("{} by {}", of_check(check), check.by()),
+        Body::Check(check) => by(&of_check(check), check),
         Body::ServiceStart(start) if start.is_first() => {
             let what = if start.from_file {
                 "a file was replayed into a new ledger"
@@ -129,6 +129,20 @@ fn of_calibration(done: &CalibrationDone) -> String {
     )
 }
 
+/// What a record says, and of a check that failed so as well, with the limit that it missed: it must not read like a good
+/// one.
+#[must_use]
+pub fn judged(body: &Body, judgement: &Judgement) -> String {
+    let Body::Check(check) = body else { return said(body) };
+    let told = by(&found(check, &Missed::of(judgement)), check);
+    let told = if judgement.good == Some(false) { format!("FAILED: {told}") } else { told };
+    told.replace(char::is_control, " ")
+}
+
+fn by(found: &str, check: &Check) -> String {
+    format!("{found} by {}", check.by())
+}
+
 /// English in °C, as records have it; none of its times is of a zone.
 fn plain() -> Reader {
     Reader { language: Language::English, scale: Scale::Celsius, zone: jiff::tz::TimeZone::UTC }
@@ -174,14 +188,22 @@ pub const fn fault(fault: Fault) -> &'static str {
 /// What a check found, without who made it.
 #[must_use]
 pub fn of_check(check: &Check) -> String {
+    found(check, &Missed::default())
+}
+
+/// What a check found, with the limits that it missed.
+#[must_use]
+pub fn found(check: &Check, missed: &Missed) -> String {
     let noted = |note: &Option<String>| note.as_ref().map_or_else(String::new, |note| format!(" («{note}»)"));
     match check {
         Check::Sanitizer { mg_per_l, ph, solution_c, method, .. } => {
-            let ph = ph.map_or_else(String::new, |ph| format!(", pH {ph:.1}"));
-            let solution = solution_c.map_or_else(String::new, |celsius| format!(", at {celsius:.1} °C"));
+            let reader = plain();
+            let strength = missed.strength(*mg_per_l, reader.language);
+            let ph = ph.map_or_else(String::new, |ph| format!(", {}", missed.ph(ph, reader.language)));
+            let solution = solution_c
+                .map_or_else(String::new, |celsius| format!(", at {}", missed.solution(celsius, &reader)));
             let method = method.as_ref().map_or_else(String::new, |method| format!(", by {method}"));
-            // As it was entered: rounded it might look like the permitted value it missed.
-            format!("sanitizer {mg_per_l} mg/L{ph}{solution}{method}")
+            format!("sanitizer {strength}{ph}{solution}{method}")
         }
         Check::Supply { enough: true, note, .. } => format!("supplies are there{}", noted(note)),
         Check::Supply { enough: false, short, note, .. } => {

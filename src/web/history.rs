@@ -34,6 +34,7 @@ use super::machine::DayRack;
 use crate::core::alert::hours::Stretch;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::daily::DayNumbers;
+use crate::core::logbook::Missed;
 use crate::core::monitored::{Blank, Monitored};
 use crate::core::reader::{Language, Reader};
 use crate::core::record::{Amendment, Record};
@@ -187,6 +188,8 @@ pub enum HistoryLine {
         index: u64,
         /// What is on record.
         record: Box<Record>,
+        /// Of a check, the limits that it missed as it was entered.
+        missed: Missed,
         /// Of a check, whether it was good by the machine as it was configured then; absent where it
         /// is not judged.
         good: Option<bool>,

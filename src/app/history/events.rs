@@ -9,6 +9,7 @@ use crate::app::sites::Sites;
 use crate::app::{Failure, Streams};
 use crate::cli::HistoryArgs;
 use crate::core::late::{late_by, stands_at};
+use crate::core::logbook::Missed;
 use crate::core::record::{Amendment, Body, Check, Record};
 use crate::ledger::{Found, LedgerError, RecordFilter, Subject};
 use crate::report::alerts::{self as told, standing};
@@ -182,6 +183,7 @@ fn check_row(
     let (amendments, amended) = ground.amended(index)?;
     let (mut mg_per_l, mut acidity, mut solution_c) = (None, None, None);
     let (mut shown, mut reference, mut tolerance) = (None, None, None);
+    let judgement = sites.judged(check, record.machine.as_deref(), index);
     match check {
         Check::Sanitizer { mg_per_l: found, ph, solution_c: celsius, .. } => {
             (mg_per_l, acidity, solution_c) = (Some(*found), *ph, *celsius);
@@ -205,10 +207,10 @@ fn check_row(
         shown.into(),
         reference.into(),
         tolerance.into(),
-        Cell::Text(said::of_check(check)),
+        Cell::Text(said::found(check, &Missed::of(&judgement))),
         amendments,
         amended,
-        sites.good(check, record.machine.as_deref(), index).map_or(Cell::Empty, Cell::Flag),
+        judgement.good.map_or(Cell::Empty, Cell::Flag),
     ]))
 }
 
@@ -268,6 +270,12 @@ pub(super) fn records(
     ground.list(&sheet, arguments, &kinds, streams, row).map(drop)
 }
 
+/// What a record says, a check as it was judged by the machine as configured then.
+pub(super) fn judged(sites: &Sites, index: u64, record: &Record) -> String {
+    let Body::Check(check) = &record.body else { return said::said(&record.body) };
+    said::judged(&record.body, &sites.judged(check, record.machine.as_deref(), index))
+}
+
 fn record_row(
     ground: &Ground,
     sites: &Sites,
@@ -275,11 +283,7 @@ fn record_row(
     record: &Record,
 ) -> Result<Option<Vec<Cell>>, LedgerError> {
     let (_, amended) = ground.amended(index)?;
-    let said = said::said(&record.body);
-    // As the page of the same list marks it: a test that failed must not read like a good one.
-    let good = |check| sites.good(check, record.machine.as_deref(), index);
-    let has_failed = matches!(&record.body, Body::Check(check) if good(check) == Some(false));
-    let said = if has_failed { format!("FAILED: {said}") } else { said };
+    let said = judged(sites, index, record);
     Ok(Some(vec![
         index.into(),
         Cell::text(record.body.kind()),

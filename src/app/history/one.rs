@@ -5,6 +5,7 @@ use std::fmt::Write as _;
 use serde_json::json;
 
 use super::cycles::line;
+use super::events::judged;
 use super::{Ground, cycles};
 
 use crate::app::work::then;
@@ -56,10 +57,13 @@ static IN_FORCE: [Column; 5] = [
 /// What is told of one record.
 struct Told {
     record: Record,
+    /// In a sentence.
+    said: String,
     bytes: String,
     leaf: String,
     size: u64,
-    about: Vec<(u64, Result<Record, LedgerError>)>,
+    /// Records that speak of it, each in a sentence.
+    about: Vec<(u64, String)>,
     trace: Option<Result<(usize, usize), LedgerError>>,
 }
 
@@ -99,9 +103,19 @@ pub(super) fn record(
 
 fn gather(ground: &Ground, index: u64, size: u64) -> Result<Told, LedgerError> {
     let (bytes, record) = ground.reader.record(index)??;
+    let sites = ground.kept.sites.fresh(ground.reader)?;
     let mut about = Vec::new();
     for other in ground.reader.about(Subject::Record(index))? {
-        about.push((other, ground.reader.record(other)?.map(|(_, record)| record)));
+        let text = match ground.reader.record(other)? {
+            Ok((_, Record { body: Body::Amendment(amendment), .. })) => {
+                said::amended(other, Some(&amendment))
+            }
+            Ok((_, record)) => {
+                format!("Record {other}: {}: {}", record.body.kind(), judged(&sites, other, &record))
+            }
+            Err(_) => said::amended(other, None),
+        };
+        about.push((other, text));
     }
     let counted = |trace: crate::core::effect::Trace| (trace.rinse.len(), trace.wash.len());
     let trace = match (&record.body, ground.reader.trace(index)) {
@@ -110,7 +124,8 @@ fn gather(ground: &Ground, index: u64, size: u64) -> Result<Told, LedgerError> {
         (_, Err(error)) => Some(Err(error)),
     };
     let leaf = leaf_hash(&bytes).to_string();
-    Ok(Told { record, bytes: String::from_utf8_lossy(&bytes).into_owned(), leaf, size, about, trace })
+    let said = judged(&sites, index, &record);
+    Ok(Told { record, said, bytes: String::from_utf8_lossy(&bytes).into_owned(), leaf, size, about, trace })
 }
 
 fn in_cells(index: u64, told: &Told) -> Vec<Cell> {
@@ -124,7 +139,7 @@ fn in_cells(index: u64, told: &Told) -> Vec<Cell> {
         stands_at(record).into(),
         record.recorded.into(),
         late_by(record).map(|late| late.as_secs_f64()).into(),
-        Cell::Text(said::said(&record.body)),
+        Cell::Text(told.said.clone()),
         Cell::text(told.bytes.clone()),
         Cell::text(told.leaf.clone()),
         told.size.into(),
@@ -141,7 +156,7 @@ fn in_words(ground: &Ground, index: u64, told: &Told, streams: &mut Streams<'_>)
         streams,
         &format!("Record {index}: {}, {machine}. Times are those of {}.", record.body.kind(), ground.whose()),
     )?;
-    line(streams, &format!("  says      {}", said::said(&record.body)))?;
+    line(streams, &format!("  says      {}", told.said))?;
     line(streams, &format!("  at        {}", at(stands_at(record))))?;
     let late = late_by(record)
         .map_or_else(String::new, |late| format!(" (late: by {})", duration(late.as_secs_f64())));
@@ -155,12 +170,7 @@ fn in_words(ground: &Ground, index: u64, told: &Told, streams: &mut Streams<'_>)
         Some(Err(error)) => line(streams, &format!("  trace     {error}"))?,
         None => {}
     }
-    for (other, found) in &told.about {
-        let text = match found {
-            Ok(Record { body: Body::Amendment(amendment), .. }) => said::amended(*other, Some(amendment)),
-            Ok(Record { body, .. }) => format!("Record {other}: {}: {}", body.kind(), said::said(body)),
-            Err(_) => said::amended(*other, None),
-        };
+    for (_, text) in &told.about {
         line(streams, &format!("  about it  {text}"))?;
     }
     line(streams, &format!("  bytes     {}", told.bytes.replace(char::is_control, " ")))

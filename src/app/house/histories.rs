@@ -29,6 +29,7 @@ use crate::config::recorded::{Recorded, RecordedProbe};
 use crate::core::alert::doubts::Doubts;
 use crate::core::alert::{AlertNumber, Settings};
 use crate::core::late::late_by;
+use crate::core::logbook::Missed;
 use crate::core::merkle::Hash;
 use crate::core::monitored;
 use crate::core::reader::Reader;
@@ -248,12 +249,13 @@ fn record_line(
 ) -> Result<HistoryLine, LedgerError> {
     let Ok((_, record)) = found else { return Ok(HistoryLine::Damaged(index)) };
     let amendments = ledger.amendments(index)?;
-    let good = match (&record.body, sites) {
+    let (missed, good) = match (&record.body, sites) {
         (Body::Check(check), Some(sites)) => {
-            let counting = sites.counting((index, check), record.machine.as_deref(), &amendments);
-            counting.and_then(|(_, good)| good)
+            let machine = record.machine.as_deref();
+            let good = sites.counting((index, check), machine, &amendments).and_then(|(_, good)| good);
+            (Missed::of(&sites.judged(check, machine, index)), good)
         }
-        (_, _) => None,
+        (_, _) => (Missed::default(), None),
     };
     let amendments = amendments.into_iter().map(|(index, said)| Later { index, said }).collect();
     let (closed, counted) = if let Body::AlertRaised(raised) = &record.body {
@@ -261,7 +263,7 @@ fn record_line(
     } else {
         (None, None)
     };
-    Ok(HistoryLine::Record { index, record: Box::new(record), good, amendments, closed, counted })
+    Ok(HistoryLine::Record { index, record: Box::new(record), missed, good, amendments, closed, counted })
 }
 
 /// When an alert closed, and how many racks it counted when it recovered or closed; `None` while it lasts, or where those

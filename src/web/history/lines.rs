@@ -1,7 +1,7 @@
 //! Lines of the history in words.
 
 use super::asked::address;
-use super::story::{amended, lasting, put, told as sentence};
+use super::story::{amended, judged as sentence, lasting, put};
 use super::words::kind_word;
 use super::{DayLine, Doubted, GapLine, HistoryLine, Later, Page, Question, View};
 use crate::core::counted::Noun;
@@ -9,6 +9,7 @@ use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::{of_these_in_doubt, rack as rack_word, verdicts};
 use crate::core::daily::DayNumbers;
 use crate::core::late::{late_by, stands_at};
+use crate::core::logbook::Missed;
 use crate::core::monitored::Monitored;
 use crate::core::reader::{Language, Reader};
 use crate::core::record::{AmendmentChange, Body, Record};
@@ -91,8 +92,9 @@ pub(super) fn told(line: &HistoryLine, reader: &Reader) -> Told {
         HistoryLine::Rack { rack, machine, late, amended } => {
             Told::Rack(of_rack(rack, machine, (*late, *amended), reader))
         }
-        HistoryLine::Record { index, record, good, amendments, closed, counted } => {
-            Told::Record(of_record(*index, record, (*good, *closed, *counted), amendments, reader))
+        HistoryLine::Record { index, record, missed, good, amendments, closed, counted } => {
+            let stands = (*missed, *good, *closed, *counted);
+            Told::Record(of_record(*index, record, stands, amendments, reader))
         }
         HistoryLine::Damaged(record) => Told::Damaged(*record),
     }
@@ -118,7 +120,7 @@ fn of_rack(rack: &DayRack, machine: &str, (late, amended): (bool, bool), reader:
 fn of_record(
     index: u64,
     record: &Record,
-    (good, closed, counted): (Option<bool>, Option<Timestamp>, Option<u64>),
+    (missed, good, closed, counted): (Missed, Option<bool>, Option<Timestamp>, Option<u64>),
     amendments: &[Later],
     reader: &Reader,
 ) -> RecordTold {
@@ -144,7 +146,7 @@ fn of_record(
         kind: kind_word(record.body.kind(), language),
         when: reader.moment(stands_at(record)),
         machine: record.machine.clone().unwrap_or_else(|| said(language, "site", "sitio").to_owned()),
-        said: sentence(&record.body, reader),
+        said: sentence(&record.body, missed, reader),
         judged: good.map(|good| {
             let word = if is_corrected(amendments) { corrected_word } else { judged_word };
             (good, word(good, language))
@@ -299,8 +301,11 @@ pub(super) fn gap_told(GapLine { blank, open_s }: &GapLine, reader: &Reader, now
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::core::cycle::plate::Sanitizing;
+    use crate::core::logbook::judge;
     use crate::core::reader::Scale;
     use crate::core::record::{Amendment, Check};
+    use crate::core::sanitizer::Rules;
 
     // Own rule: a share that is not all never looks like all, nor one that is not nothing worse than it is.
     #[test]
@@ -334,7 +339,9 @@ mod tests {
         let record =
             Record::new(Timestamp::from_micros(0), Some("dm2".to_owned()), Body::Check(strip(500.0)));
         let word = |amendments: &[Later], good| {
-            of_record(70, &record, (good, None, None), amendments, &reader).judged.map(|(_, word)| word)
+            of_record(70, &record, (Missed::default(), good, None, None), amendments, &reader)
+                .judged
+                .map(|(_, word)| word)
         };
         let (good, failed) = (Some(true), Some(false));
         assert_eq!(word(&[], failed), Some("FAILED"));
@@ -343,5 +350,23 @@ mod tests {
         assert_eq!(word(&[corrected()], failed), Some("FAILED as corrected"));
         assert_eq!(word(&[corrected(), later(AmendmentChange::Comment)], good), Some("good as corrected"));
         assert_eq!(word(&[corrected(), later(AmendmentChange::Withdrawn)], None), None, "it counts no more");
+    }
+
+    // Regression: a check that failed did not say which limit it missed. 25 mg/L: FDA Food Code 4-501.114(A).
+    #[test]
+    fn a_failed_check_names_the_limit_that_it_missed() {
+        let (at, by) = (Timestamp::from_micros(0), "Ana".to_owned());
+        let check =
+            Check::Sanitizer { at, mg_per_l: 10.0, ph: Some(7.8), solution_c: None, method: None, by };
+        let missed = Missed::of(&judge(&check, Sanitizing::Chlorine, &Rules::default()));
+        let record = Record::new(at, Some("dm1".to_owned()), Body::Check(check));
+        for (language, expected) in [
+            (Language::English, "10 mg/L (at least 25 mg/L), pH 7.8 (Ana)"),
+            (Language::Spanish, "10 mg/L (al menos 25 mg/L), pH 7.8 (Ana)"),
+        ] {
+            let reader = Reader { language, scale: Scale::Celsius, zone: jiff::tz::TimeZone::UTC };
+            let stands = (missed, Some(false), None, None);
+            assert_eq!(of_record(7, &record, stands, &[], &reader).said, expected);
+        }
     }
 }

@@ -5,6 +5,7 @@ use crate::core::alert::words::condition;
 use crate::core::audit::Outcome;
 use crate::core::counted::Noun;
 use crate::core::cycle::words::verdict;
+use crate::core::logbook::Missed;
 use crate::core::reader::{Language, Reader, filled};
 use crate::core::record::{
     Amendment, AmendmentChange, Body, CalibrationDone, CalibrationPoint, Clock, ClockStep, Gap, Import,
@@ -13,7 +14,7 @@ use crate::core::record::{
 };
 use crate::core::wiring::finding;
 use crate::web::alerts::trail;
-use crate::web::logbook::words::of_check;
+use crate::web::logbook::words::{of_check, of_check_missing};
 use crate::web::machine::words::fault_word;
 
 /// English and Spanish.
@@ -28,6 +29,12 @@ pub(super) fn put(language: Language, pair: Pair, values: &[(&str, &str)]) -> St
     filled(phrase, values)
 }
 
+/// What a record says, a check with the limits that it missed.
+pub(super) fn judged(body: &Body, missed: Missed, reader: &Reader) -> String {
+    let Body::Check(check) = body else { return told(body, reader) };
+    format!("{} ({})", of_check_missing(check, missed, reader), check.by())
+}
+
 /// What a record says.
 pub(super) fn told(body: &Body, reader: &Reader) -> String {
     let language = reader.language;
@@ -37,10 +44,7 @@ pub(super) fn told(body: &Body, reader: &Reader) -> String {
             say(("a rack: {word}", "una canasta: {word}"), &[("word", verdict(cycle.verdict, language))])
         }
         Body::Gap(gap) => of_gap(gap, reader),
-        Body::Check(check) => {
-            let found = of_check(check, reader);
-            say(("{found} ({by})", "{found} ({by})"), &[("found", &found), ("by", check.by())])
-        }
+        Body::Check(_) => judged(body, Missed::default(), reader),
         Body::ServiceStart(start) => of_start(start, reader),
         Body::ServiceStop(stop) => of_stop(stop, language),
         Body::ClockStep(step) => of_clock(step, reader),

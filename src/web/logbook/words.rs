@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use crate::core::food_code::{Printed, Rounding};
-use crate::core::logbook::{Device, words as logbook};
+use crate::core::logbook::{Device, Missed, words as logbook};
 use crate::core::reader::{Language, Reader, filled};
 use crate::core::record::{Amendment, AmendmentChange, Check, CheckKind, Supply};
 use crate::web::words::words;
@@ -285,13 +285,18 @@ pub(super) fn found(written: &Written, reader: &Reader) -> String {
 
 /// What a check found.
 pub(in crate::web) fn of_check(check: &Check, reader: &Reader) -> String {
+    of_check_missing(check, Missed::default(), reader)
+}
+
+/// What a check found, with the limits that it missed.
+pub(in crate::web) fn of_check_missing(check: &Check, missed: Missed, reader: &Reader) -> String {
     let words = words(reader.language);
     match check {
         Check::Sanitizer { mg_per_l, ph, solution_c, method, .. } => {
             let parts = [
-                Some(format!("{mg_per_l} mg/L")),
-                ph.map(|ph| format!("pH {ph}")),
-                solution_c.map(|celsius| reader.temperature(celsius)),
+                Some(missed.strength(*mg_per_l, reader.language)),
+                ph.map(|ph| missed.ph(ph, reader.language)),
+                solution_c.map(|celsius| missed.solution(celsius, reader)),
                 method.as_deref().map(|method| logbook::method(method, reader.language).to_owned()),
             ];
             parts.into_iter().flatten().collect::<Vec<_>>().join(", ")

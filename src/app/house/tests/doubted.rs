@@ -192,8 +192,8 @@ fn programs_are_told_of_racks_in_doubt() {
 }
 
 /// When the final rinse of a rack of [`passed`] started.
-// Regression: among all records a test of the sanitizer that failed read like one that was good. 25 mg/L: FDA Food Code
-// 4-501.114(A).
+// Regression: among all records, and by itself, a test of the sanitizer that failed read like one that was good, and
+// nothing said which limit it missed. 25 mg/L: FDA Food Code 4-501.114(A).
 #[test]
 fn a_failed_test_is_told_as_such_among_the_records() {
     let mut records = opening(CHEMICAL);
@@ -204,10 +204,17 @@ fn a_failed_test_is_told_as_such_among_the_records() {
         records.push(of("dm1", at(minute), Body::Check(check)));
     }
     with(records, |reader| {
-        let rows = rows(reader, HistoryArgs { show: Show::Records, ..HistoryArgs::default() });
-        let said = rows.iter().filter(|row| row["kind"] == "check").filter_map(|row| row["said"].as_str());
+        let list = rows(reader, HistoryArgs { show: Show::Records, ..HistoryArgs::default() });
+        let said = list.iter().filter(|row| row["kind"] == "check").filter_map(|row| row["said"].as_str());
         let said: Vec<&str> = said.collect();
-        assert_eq!(said, ["sanitizer 100 mg/L by Ana", "FAILED: sanitizer 10 mg/L by Ana"]);
+        let failed = "FAILED: sanitizer 10 mg/L (at least 25 mg/L) by Ana";
+        assert_eq!(said, ["sanitizer 100 mg/L by Ana", failed]);
+        let asked = |show, record| HistoryArgs { show, record, ..HistoryArgs::default() };
+        let alone = rows(reader, asked(Show::Records, Some(3)));
+        assert_eq!(alone[0]["said"], failed);
+        let checks = rows(reader, asked(Show::Checks, None));
+        let said: Vec<&str> = checks.iter().filter_map(|row| row["said"].as_str()).collect();
+        assert_eq!(said, ["sanitizer 100 mg/L", "sanitizer 10 mg/L (at least 25 mg/L)"]);
     });
 }
 
