@@ -71,6 +71,7 @@ fn quantity(point: Point, name: &'static str, value: Option<&Quantity>) -> Point
         Quantity::Celsius(value)
         | Quantity::Seconds(value)
         | Quantity::MgPerL(value)
+        | Quantity::Ph(value)
         | Quantity::Fraction(value) => point.float(name, value),
         Quantity::Count(count) => point.float(name, count as f64),
     }

@@ -2,7 +2,7 @@
 
 use super::phrases::Phrase;
 use crate::core::alert::quantity::is_below;
-use crate::core::alert::{Alert, Condition, Pattern, supplies};
+use crate::core::alert::{Alert, Condition, Pattern, Quantity, supplies};
 use crate::core::record::Supply;
 
 /// What is wrong.
@@ -101,6 +101,7 @@ pub(super) fn why(alert: &Alert, chemical: bool) -> Vec<Phrase> {
         }
         Condition::Brief => vec![Phrase::WhyBrief],
         Condition::Weak => vec![match (alert.measured, alert.limit) {
+            (Some(Quantity::Ph(_)), Some(_)) => Phrase::WhyPhTooHigh,
             (Some(measured), Some(limit)) if is_below(measured, limit) => Phrase::WhyTooWeak,
             (Some(_), Some(_)) => Phrase::WhyTooStrong,
             (None, _) | (_, None) => Phrase::WhyWeak,

@@ -77,7 +77,7 @@ pub struct AlertData {
 pub struct Measure {
     /// The number.
     pub value: f64,
-    /// Its unit as in SenML (RFC 8428, 12.1, and RFC 8798): `Cel`, `s`, `mg/L`, `/` for a share of 1,
+    /// Its unit as in SenML (RFC 8428, 12.1, and RFC 8798): `Cel`, `s`, `mg/L`, `pH`, `/` for a share of 1,
     /// `count` for a number of things.
     pub unit: &'static str,
 }
@@ -107,6 +107,7 @@ impl From<Quantity> for Measure {
             Quantity::Celsius(celsius) => (celsius, "Cel"),
             Quantity::Seconds(seconds) => (seconds, "s"),
             Quantity::MgPerL(concentration) => (concentration, "mg/L"),
+            Quantity::Ph(ph) => (ph, "pH"),
             Quantity::Fraction(share) => (share, "/"),
             Quantity::Count(count) => (count as f64, "count"),
         };

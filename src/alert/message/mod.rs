@@ -26,7 +26,7 @@ pub use data::AlertData;
 use jiff::tz::TimeZone;
 
 use crate::core::alert::quantity::{duration, is_below, pair, quantity};
-use crate::core::alert::{Alert, Condition, Notice, Occasion};
+use crate::core::alert::{Alert, Condition, Notice, Occasion, Quantity};
 use crate::core::counted::Noun;
 use crate::core::cycle::words::ended;
 use crate::core::one_line::one_line;
@@ -435,7 +435,8 @@ fn rows(teller: &Teller<'_>) -> Vec<(Phrase, String)> {
     };
     row(last, amended.or_else(|| alert.measured.map(against)));
     row(at_worst, worst.map(against));
-    let permitted = teller.facts.permitted.filter(|_| alert.condition == Condition::Weak);
+    let is_strength = alert.condition == Condition::Weak && !matches!(alert.limit, Some(Quantity::Ph(_)));
+    let permitted = teller.facts.permitted.filter(|_| is_strength);
     let range = permitted.map(|(least, most)| {
         let (least, most) = (concentration(least), concentration(most));
         teller.with(Phrase::Permitted, &[("least", &least), ("most", &most)])

@@ -106,6 +106,7 @@ phrases! {
     WhyBrief: "The heat was there, but not for long enough to sanitize.", "Hubo calor, pero no el tiempo necesario para desinfectar.";
     WhyWeak: "At this concentration the sanitizer does not sanitize, or is too strong for food contact.", "Con esta concentración el desinfectante no desinfecta, o es demasiado fuerte para el contacto con alimentos.";
     WhyTooWeak: "At this concentration the sanitizer is too weak: it does not sanitize.", "Con esta concentración el desinfectante es demasiado débil: no desinfecta.";
+    WhyPhTooHigh: "At this pH the sanitizer is not known to sanitize.", "Con este pH no consta que el desinfectante desinfecte.";
     WhyTooStrong: "At this concentration the sanitizer is too strong for food contact.", "Con esta concentración el desinfectante es demasiado fuerte para el contacto con alimentos.";
     WhyUnproven: "These racks may be good, but nothing proves it: a check is missing, or readings are.", "Estas canastas pueden estar bien, pero nada lo comprueba: falta un control, o faltan lecturas.";
     WhyWashLow: "A cold wash leaves soil, and a hot rinse does not make up for it.", "Un lavado frío deja suciedad, y un enjuague caliente no lo compensa.";

@@ -358,18 +358,22 @@ fn a_concentration_stands_beside_its_range() {
 }
 
 // Own promise: the first line says on which side of its range the sanitizer lies, and so does the advice; 25 mg/L: FDA Food
-// Code 4-501.114(A), 200 mg/L: 40 CFR 180.940.
+// Code 4-501.114(A), as is pH 10; 200 mg/L: 40 CFR 180.940.
 #[test]
 fn an_alert_of_the_sanitizer_says_on_which_side_it_lies() {
-    for (measured, limit, language, headline, advice) in [
-        (10.0, 25.0, Language::English, "10 mg/L (at least 25 mg/L)", "is too weak: it does not sanitize."),
-        (10.0, 25.0, Language::Spanish, "10 mg/L (al menos 25 mg/L)", "es demasiado débil: no desinfecta."),
-        (300.0, 200.0, Language::English, "300 mg/L (at most 200 mg/L)", "the sanitizer is too strong for"),
-        (300.0, 200.0, Language::Spanish, "300 mg/L (como máximo 200 mg/L)", "es demasiado fuerte para"),
+    let mg_per_l = |measured, limit| (Quantity::MgPerL(measured), Quantity::MgPerL(limit));
+    let (weak, strong) = (mg_per_l(10.0, 25.0), mg_per_l(300.0, 200.0));
+    let ph = (Quantity::Ph(10.5), Quantity::Ph(10.0));
+    for ((measured, limit), language, headline, advice) in [
+        (weak, Language::English, "10 mg/L (at least 25 mg/L)", "is too weak: it does not sanitize."),
+        (weak, Language::Spanish, "10 mg/L (al menos 25 mg/L)", "es demasiado débil: no desinfecta."),
+        (strong, Language::English, "300 mg/L (at most 200 mg/L)", "the sanitizer is too strong for"),
+        (strong, Language::Spanish, "300 mg/L (como máximo 200 mg/L)", "es demasiado fuerte para"),
+        (ph, Language::English, "pH 10.5 (at most pH 10)", "At this pH the sanitizer"),
+        (ph, Language::Spanish, "pH 10.5 (como máximo pH 10)", "Con este pH no consta"),
     ] {
         let mut notice = notice(Condition::Weak, Occasion::Raised, language, Scale::Celsius);
-        (notice.alert.measured, notice.alert.limit) =
-            (Some(Quantity::MgPerL(measured)), Some(Quantity::MgPerL(limit)));
+        (notice.alert.measured, notice.alert.limit) = (Some(measured), Some(limit));
         let message = told(&notice);
         assert!(message.content.headline.contains(headline), "{}", message.content.headline);
         assert!(message.text.contains(advice), "{}", message.text);

@@ -13,6 +13,7 @@ use crate::core::alert::doubts::{Doubts, FoundBy, can_doubt, is_within};
 use crate::core::alert::{AlertNumber, Quantity};
 use crate::core::cycle::figures::Overtaken;
 use crate::core::record::{AmendmentChange, Body, Check, Cycle, Record};
+use crate::core::sanitizer::bound::Bound;
 use crate::core::time::Timestamp;
 use crate::ledger::{CycleFilter, LedgerError, Order, ReadOn, Reader, Subject};
 
@@ -49,12 +50,13 @@ pub(in crate::app) fn overtaken(
         Ok(_) | Err(_) => return Ok(None),
     };
     let Check::Sanitizer { at, mg_per_l, ph, .. } = check else { return Ok(None) };
-    let limit = match limit {
-        Some(Quantity::MgPerL(limit)) => Some(limit),
+    let bound = match limit {
+        Some(Quantity::MgPerL(limit)) => Some(Bound::beside(mg_per_l, limit)),
+        Some(Quantity::Ph(limit)) => Some(Bound::PhAtMost(limit)),
         Some(Quantity::Celsius(_) | Quantity::Seconds(_) | Quantity::Fraction(_) | Quantity::Count(_))
         | None => None,
     };
-    Ok(Overtaken::new(cycle, at, (mg_per_l, ph), limit))
+    Ok(Overtaken::new(cycle, at, (mg_per_l, ph), bound))
 }
 
 /// How many racks are still looked at, and passed over, while those in doubt are counted.

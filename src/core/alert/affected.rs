@@ -24,6 +24,15 @@ impl Measured {
     fn celsius(value: f64, limit: f64) -> Self {
         Self { value: Some(Quantity::Celsius(value)), limit: Some(Quantity::Celsius(limit)) }
     }
+
+    /// What a sanitizing solution showed, mg/L and pH, and which limit that crossed: of the two the one that it crossed.
+    pub(super) fn solution(mg_per_l: Option<f64>, ph: Option<f64>, bound: Option<Bound>) -> Self {
+        if let (Some(ph), Some(Bound::PhAtMost(limit))) = (ph, bound) {
+            return Self { value: Some(Quantity::Ph(ph)), limit: Some(Quantity::Ph(limit)) };
+        }
+        let limit = bound.and_then(Bound::mg_per_l).map(Quantity::MgPerL);
+        Self { value: mg_per_l.map(Quantity::MgPerL), limit }
+    }
 }
 
 /// Whether such an alert can be about racks.
@@ -154,9 +163,8 @@ pub(super) fn brief(cycle: &Cycle) -> Measured {
 
 /// The concentration on file against the limit beyond which it lies; none where it is the pH that lies outside.
 pub(super) fn weak(cycle: &Cycle) -> Measured {
-    let limit = OffRange::of(cycle).and_then(OffRange::bound).and_then(Bound::mg_per_l);
-    let value = cycle.concentration_mg_per_l.map(Quantity::MgPerL);
-    Measured { value, limit: limit.map(Quantity::MgPerL) }
+    let bound = OffRange::of(cycle).and_then(OffRange::bound);
+    Measured::solution(cycle.concentration_mg_per_l, cycle.ph, bound)
 }
 
 /// The finding of a wash below its limit.

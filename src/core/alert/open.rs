@@ -32,6 +32,8 @@ pub enum Quantity {
     Seconds(f64),
     /// A concentration, mg/L.
     MgPerL(f64),
+    /// A pH.
+    Ph(f64),
     /// A share of a whole, 0 to 1.
     Fraction(f64),
     /// A number of things.

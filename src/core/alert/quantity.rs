@@ -15,6 +15,8 @@ pub fn quantity(value: Quantity, reader: &Reader) -> String {
         Quantity::Celsius(celsius) => reader.temperature(celsius),
         Quantity::Seconds(seconds) => duration(seconds),
         Quantity::MgPerL(mg_per_l) => format!("{} mg/L", shown(mg_per_l)),
+        // As it was entered: rounded it might look like the limit.
+        Quantity::Ph(ph) => format!("pH {ph}"),
         Quantity::Fraction(share) => format!("{} %", distinct(share * 100.0, share * 100.0, 0).0),
         Quantity::Count(count) => count.to_string(),
     }
@@ -119,6 +121,7 @@ pub fn is_below(measured: Quantity, limit: Quantity) -> bool {
         (Quantity::Celsius(one), Quantity::Celsius(other))
         | (Quantity::Seconds(one), Quantity::Seconds(other))
         | (Quantity::MgPerL(one), Quantity::MgPerL(other))
+        | (Quantity::Ph(one), Quantity::Ph(other))
         | (Quantity::Fraction(one), Quantity::Fraction(other)) => one < other,
         (Quantity::Count(one), Quantity::Count(other)) => one < other,
         (_, _) => false,

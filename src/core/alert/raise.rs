@@ -1,5 +1,7 @@
 //! One turn of the desk: raising, growing, clearing and closing.
 
+use std::mem::discriminant;
+
 use super::affected::{Measured, has_racks};
 use super::condition::{Condition, Severity};
 use super::earlier::Earlier;
@@ -398,7 +400,7 @@ impl Alert {
 pub(super) fn worse(condition: Condition, before: Option<Quantity>, latest: Measured) -> Option<Quantity> {
     let (Some(first), Some(second)) = (before, latest.value) else { return before.or(latest.value) };
     let side = |quantity| latest.limit.map_or(Side::AtLeast, |limit| side(condition, quantity, limit));
-    if side(first) != side(second) {
+    if discriminant(&first) != discriminant(&second) || side(first) != side(second) {
         return latest.value;
     }
     let is_higher = second.number() > first.number();
@@ -414,9 +416,11 @@ impl Quantity {
     #[must_use]
     pub const fn number(self) -> f64 {
         match self {
-            Self::Celsius(number) | Self::Seconds(number) | Self::MgPerL(number) | Self::Fraction(number) => {
-                number
-            }
+            Self::Celsius(number)
+            | Self::Seconds(number)
+            | Self::MgPerL(number)
+            | Self::Ph(number)
+            | Self::Fraction(number) => number,
             Self::Count(count) => count as f64,
         }
     }

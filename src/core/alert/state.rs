@@ -235,6 +235,12 @@ pub(super) struct Tested {
     /// The limit beyond which it lies, mg/L; absent where it does not, or where it is the pH that lies outside.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub(super) limit_mg_per_l: Option<f64>,
+    /// The pH that it showed; earlier versions kept none.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub(super) ph: Option<f64>,
+    /// The highest pH that is permitted, where it is the pH that lies outside.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub(super) ph_max: Option<f64>,
     /// Whether it can sanitize.
     pub(super) good: bool,
     /// Whether it counts no more; a later amendment may still correct it.

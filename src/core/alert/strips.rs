@@ -25,8 +25,9 @@ impl Tested {
 
     /// What it showed against the limit beyond which it lies.
     fn measured(self) -> Measured {
-        let limit = self.limit_mg_per_l.map(Quantity::MgPerL);
-        Measured { value: Some(Quantity::MgPerL(self.mg_per_l)), limit }
+        let strength = self.limit_mg_per_l.map(|limit| Bound::beside(self.mg_per_l, limit));
+        let bound = strength.or(self.ph_max.map(Bound::PhAtMost));
+        Measured::solution(Some(self.mg_per_l), self.ph, bound)
     }
 }
 
@@ -224,6 +225,8 @@ impl Turn<'_> {
             at: *at,
             mg_per_l: *mg_per_l,
             limit_mg_per_l: bound.and_then(Bound::mg_per_l),
+            ph: *ph,
+            ph_max: bound.and_then(Bound::ph),
             good: refused.is_none(),
             withdrawn: false,
             first_mg_per_l: None,

@@ -74,26 +74,25 @@ pub struct Overtaken {
 }
 
 impl Overtaken {
-    /// A rack, and a test that was made after the one it was judged by, with the limit in mg/L that this crossed where
+    /// A rack, and a test that was made after the one it was judged by, with the limit that this crossed where
     /// that is on record; `None` where the rack names no concentration.
     #[must_use]
     pub fn new(
         cycle: &Cycle,
         at: Timestamp,
         (mg_per_l, ph): (f64, Option<f64>),
-        limit: Option<f64>,
+        bound: Option<Bound>,
     ) -> Option<Self> {
         // Earlier records hold no limit; that of weak chlorine is the same everywhere.
         let everywhere = (cycle.sanitizing == Sanitizing::Chlorine && mg_per_l < CHLORINE_MIN_MG_PER_L)
-            .then_some(CHLORINE_MIN_MG_PER_L);
-        let bound = limit.or(everywhere).map(|limit| Bound::beside(mg_per_l, limit));
+            .then_some(Bound::AtLeast(CHLORINE_MIN_MG_PER_L));
         Some(Self {
             passed_by: cycle.concentration_mg_per_l?,
             washed: cycle.rinse_started,
             at,
             mg_per_l,
             ph,
-            bound,
+            bound: bound.or(everywhere),
         })
     }
 
@@ -106,7 +105,10 @@ impl Overtaken {
         };
         let bound = self.bound.map(|bound| format!(", {}", bound.told(reader.language)));
         // Where the strength crossed no limit, it is the pH that did.
-        let ph = self.ph.filter(|_| self.bound.is_none()).map(|ph| format!(", pH {ph}"));
+        let ph = self
+            .ph
+            .filter(|_| self.bound.is_none_or(|bound| bound.ph().is_some()))
+            .map(|ph| format!(", pH {ph}"));
         let test = format!("{} mg/L{}", shown(self.mg_per_l), ph.unwrap_or_default());
         let values = [
             ("passed", shown(self.passed_by)),

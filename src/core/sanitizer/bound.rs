@@ -50,6 +50,15 @@ impl Bound {
         }
     }
 
+    /// The limit where it is one of the pH.
+    #[must_use]
+    pub const fn ph(self) -> Option<f64> {
+        match self {
+            Self::AtLeast(_) | Self::AtMost(_) => None,
+            Self::PhAtMost(limit) => Some(limit),
+        }
+    }
+
     /// «at least 25 mg/L», «at most 200 mg/L», «pH at most 10».
     #[must_use]
     pub fn told(self, language: Language) -> String {

@@ -255,6 +255,7 @@ const fn unit(quantity: Quantity) -> &'static str {
         Quantity::Celsius(_) => "degC",
         Quantity::Seconds(_) => "s",
         Quantity::MgPerL(_) => "mg/L",
+        Quantity::Ph(_) => "pH",
         Quantity::Fraction(_) | Quantity::Count(_) => "1",
     }
 }

@@ -6,6 +6,7 @@ use tower::ServiceExt;
 
 use crate::core::access::Role;
 use crate::core::reader::{Language, Reader, Scale};
+use crate::core::sanitizer::bound::Bound;
 use crate::core::time::Timestamp;
 use crate::web::fixture::rack::cycle;
 use crate::web::fixture::{StillKitchen, person};
@@ -165,7 +166,7 @@ fn a_rack_in_doubt_says_what_the_later_test_found() {
             en,
             noon,
             (10.0, None),
-            Some(25.0),
+            Some(Bound::AtLeast(25.0)),
             "judged by 100 mg/L; next test 10 mg/L at 13:37 UTC, at least 25 mg/L",
         ),
         (
@@ -179,7 +180,7 @@ fn a_rack_in_doubt_says_what_the_later_test_found() {
             es,
             noon,
             (300.0, None),
-            Some(200.0),
+            Some(Bound::AtMost(200.0)),
             "juzgada por 100 mg/L; prueba siguiente 300 mg/L, 13:37 UTC, como máximo 200 mg/L",
         ),
         (
@@ -188,6 +189,13 @@ fn a_rack_in_doubt_says_what_the_later_test_found() {
             (50.0, Some(10.5)),
             None,
             "judged by 100 mg/L; next test 50 mg/L, pH 10.5 at Sun 22 Nov 2026, 00:12 UTC",
+        ),
+        (
+            en,
+            noon,
+            (50.0, Some(10.5)),
+            Some(Bound::PhAtMost(10.0)),
+            "judged by 100 mg/L; next test 50 mg/L, pH 10.5 at 13:37 UTC, pH at most 10",
         ),
     ] {
         let reader = Reader { language, scale: Scale::Celsius, zone: jiff::tz::TimeZone::UTC };

@@ -11,6 +11,9 @@ fn an_event_says_on_which_side_of_its_limit_a_value_has_to_be() {
     let told = |condition, measured| {
         let mut notice = notice(condition, Occasion::Raised, Language::English, Scale::Celsius);
         notice.alert.measured = measured;
+        if matches!(measured, Some(Quantity::Ph(_))) {
+            notice.alert.limit = Some(Quantity::Ph(10.0));
+        }
         let data = AlertData::new(&notice, "a site", String::new(), None);
         serde_json::to_value(data.limit).expect("a limit")
     };
@@ -19,6 +22,7 @@ fn an_event_says_on_which_side_of_its_limit_a_value_has_to_be() {
         (Condition::Weak, Some(Quantity::MgPerL(300.0)), 50.0, "mg/L", json!("at-most")),
         (Condition::Drifting, Some(Quantity::Celsius(83.6)), 84.4, "Cel", json!("at-least")),
         (Condition::Drifting, Some(Quantity::Celsius(84.6)), 84.4, "Cel", json!("at-most")),
+        (Condition::Weak, Some(Quantity::Ph(10.5)), 10.0, "pH", json!("at-most")),
         // Above its limit, and too near to be sure.
         (Condition::Narrow, Some(Quantity::Celsius(82.9)), 82.222_222, "Cel", json!("at-least")),
         (Condition::RinseHot, Some(Quantity::Celsius(91.5)), 90.0, "Cel", json!("at-most")),

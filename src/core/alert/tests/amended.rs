@@ -7,7 +7,7 @@ use super::fixture::{Play, Rack, at, settings};
 use crate::core::alert::doubts::Doubts;
 use crate::core::alert::story::note;
 use crate::core::alert::{Alert, Condition, Occasion, Quantity};
-use crate::core::record::AmendmentChange;
+use crate::core::record::{AmendmentChange, Check};
 
 fn right(minute: f64, mg_per_l: f64) -> AmendmentChange {
     AmendmentChange::Corrected(strip(minute, mg_per_l))
@@ -136,5 +136,29 @@ fn an_alert_of_the_sanitizer_has_the_limit_that_its_latest_entry_crossed() {
     amend(&mut play, 4.0, "chem", 3, AmendmentChange::Withdrawn);
     for alert in [open(&play, Condition::Weak), &on_record(&play)] {
         assert_eq!(alert.limit, Some(Quantity::MgPerL(200.0)));
+    }
+}
+
+// Own promise: where it is the pH that lies outside, the alert says so, and not the strength, which is fine; the worst is
+// of what is wrong now. Chlorine up to pH 10: FDA Food Code 4-501.114(A).
+#[test]
+fn an_alert_of_a_high_ph_says_that_it_is_the_ph() {
+    for restores in [false, true] {
+        let mut play = Play::new(settings());
+        play.restores = restores;
+        play.racks(0.0, "chem", &[Rack::Good]);
+        let with_ph = |minute: f64, own: f64| match strip(minute, 100.0) {
+            Check::Sanitizer { at, mg_per_l, solution_c, method, by, .. } => {
+                Check::Sanitizer { at, mg_per_l, ph: Some(own), solution_c, method, by }
+            }
+            other => other,
+        };
+        enter(&mut play, 1.0, "chem", strip(1.0, 10.0));
+        for (minute, ph, worst) in [(2.0, 10.5, 10.5), (3.0, 11.0, 11.0), (4.0, 10.2, 11.0)] {
+            enter(&mut play, minute, "chem", with_ph(minute, ph));
+            let alert = open(&play, Condition::Weak);
+            let [ph, limit, worst] = [ph, 10.0, worst].map(|own| Some(Quantity::Ph(own)));
+            assert_eq!((alert.measured, alert.limit, alert.worst), (ph, limit, worst));
+        }
     }
 }
