@@ -5,8 +5,10 @@
 use std::ops::ControlFlow;
 
 use crate::config::recorded::Recorded;
+use crate::core::cycle::plate::Profile;
 use crate::core::logbook::{Judgement, counting, judge_known};
 use crate::core::record::{Amendment, Body, Check};
+use crate::core::sanitizer::Rules;
 use crate::ledger::{LedgerError, ReadOn, Reader};
 
 /// The site as each configuration has it, as far as the record was read.
@@ -67,8 +69,17 @@ impl Sites {
 
     /// What a check came to, by the machine as it was configured then.
     pub(super) fn judged(&self, check: &Check, machine: Option<&str>, index: u64) -> Judgement {
+        judge_known(check, self.machine(machine, index))
+    }
+
+    /// What was asked of the sanitizer of a machine when a record was made; `None` where nothing is known of it.
+    pub(super) fn rules(&self, machine: Option<&str>, index: u64) -> Option<Rules> {
+        self.machine(machine, index).map(|profile| profile.sanitizer.clone())
+    }
+
+    fn machine(&self, machine: Option<&str>, index: u64) -> Option<&Profile> {
         let later = self.by_record.partition_point(|(since, _)| *since < index);
         let site = later.checked_sub(1).and_then(|place| self.by_record[place].1.as_ref());
-        judge_known(check, machine.and_then(|name| site?.machine(name)))
+        machine.and_then(|name| site?.machine(name))
     }
 }

@@ -27,6 +27,7 @@ use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::{advice, meaning, verdict as verdict_word};
 use crate::core::reader::{Language, Reader};
 use crate::core::record::{Amendment, CorrectiveAction, Cycle};
+use crate::core::sanitizer::Rules;
 use crate::core::technician::work::then::WorkThen;
 use crate::core::time::Timestamp;
 use crate::core::wall_clock::local_date;
@@ -65,6 +66,8 @@ pub struct Rack {
     pub probes: Option<Vec<ProbeThen>>,
     /// What amends it; `None` for a record that cannot be read.
     pub amendments: Vec<(u64, Option<Amendment>)>,
+    /// What was asked of the sanitizer of its machine as configured then; `None` where that is not known.
+    pub rules: Option<Rules>,
     /// The sanitizer reading that it was judged by, where it is found on record.
     pub strip: Option<Strip>,
     /// Work on its machine that ran at its time, where it is unproven.

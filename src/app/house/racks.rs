@@ -202,12 +202,17 @@ fn seconds(cycle: &Cycle, trace: &Trace) -> Vec<(i64, Option<f64>, Option<f64>)>
 impl Racks for House {
     async fn rack(&self, record: u64, reader: &Reader) -> Result<RackFound, Refusal> {
         let standing = self.standing.file.clone();
-        let doubts = self.doubts.clone();
+        let (doubts, sites) = (self.doubts.clone(), self.kept.sites.clone());
         let asked = move |ledger: &ledger::Reader| {
             let (file, doubts) = (standing.fresh(ledger)?, doubts.fresh(ledger)?);
-            read(ledger, record, file, &doubts)
+            let stands = read(ledger, record, file, &doubts)?;
+            let rules = match &stands {
+                Stands::Rack(read) => sites.fresh(ledger)?.rules(read.record.machine.as_deref(), record),
+                Stands::NoRack | Stands::Damaged(_) => None,
+            };
+            Ok((stands, rules))
         };
-        let stands = self.readers.ask(asked).await?;
+        let (stands, rules) = self.readers.ask(asked).await?;
         let read = match stands {
             Stands::NoRack => return Err(Refusal::Unknown),
             Stands::Damaged(sealing) => return Ok(RackFound::Damaged(sealing)),
@@ -238,6 +243,7 @@ impl Racks for House {
             trace,
             probes: read.probes,
             amendments: read.amendments,
+            rules,
             strip: read.strip,
             work: read.work.work,
             work_damaged: read.work.damaged,

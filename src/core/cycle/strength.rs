@@ -10,7 +10,7 @@ use super::verdict::Reason;
 use crate::core::reader::Language;
 use crate::core::record::Cycle;
 use crate::core::sanitizer::bound::Bound;
-use crate::core::sanitizer::{CHLORINE_MIN_MG_PER_L, CHLORINE_PH_MAX, Refusal, shown};
+use crate::core::sanitizer::{CHLORINE_MIN_MG_PER_L, CHLORINE_PH_MAX, Refusal, Rules, shown};
 
 /// A strength outside its range.
 #[derive(Clone, Copy, PartialEq, Debug)]
@@ -84,16 +84,28 @@ impl OffRange {
     }
 }
 
-/// What the strength on file of a rack stands against: the limit beyond which it lies, or of chlorine that lies beyond none
-/// its lowest, which is the same everywhere; `None` where the record says neither.
+/// The strength on file of a rack and its pH, each with what was asked of it directly behind it: as the record says it, where
+/// it says nothing as the machine was configured then, of chlorine by its lowest where that is not known; `None` where
+/// nothing is on file.
 #[must_use]
-pub fn on_file_against(cycle: &Cycle, language: Language) -> Option<String> {
-    if let Some(off) = OffRange::of(cycle) {
-        return Some(off.against(language));
-    }
-    let is_good = cycle.concentration_mg_per_l.is_some_and(|mg_per_l| mg_per_l >= CHLORINE_MIN_MG_PER_L);
-    (cycle.sanitizing == Sanitizing::Chlorine && is_good)
-        .then(|| Bound::AtLeast(CHLORINE_MIN_MG_PER_L).told(language))
+pub fn on_file(cycle: &Cycle, rules: Option<&Rules>, language: Language) -> Option<String> {
+    let mg_per_l = cycle.concentration_mg_per_l?;
+    let off = OffRange::of(cycle).map(|off| (off.refusal == Refusal::PhTooHigh, off.against(language)));
+    let (of_ph, of_strength) = match off {
+        Some((true, against)) => (Some(against), None),
+        Some((false, against)) => (None, Some(against)),
+        None => (None, None),
+    };
+    let everywhere = || {
+        (cycle.sanitizing == Sanitizing::Chlorine && mg_per_l >= CHLORINE_MIN_MG_PER_L)
+            .then(|| Bound::AtLeast(CHLORINE_MIN_MG_PER_L).told(language))
+    };
+    let in_force = || Some(rules?.asked(cycle.sanitizing, mg_per_l)?.told(language));
+    let of_strength = of_strength.or_else(in_force).or_else(everywhere);
+    let of_ph = of_ph.or_else(|| Some(rules?.asked_of_ph(cycle.sanitizing)?.told(language)));
+    let behind = |asked: Option<String>| asked.map(|asked| format!(" ({asked})")).unwrap_or_default();
+    let ph = cycle.ph.map(|ph| format!(", pH {ph}{}", behind(of_ph)));
+    Some(format!("{} mg/L{}{}", shown(mg_per_l), behind(of_strength), ph.unwrap_or_default()))
 }
 
 #[cfg(test)]

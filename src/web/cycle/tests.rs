@@ -127,26 +127,65 @@ fn a_minimum_that_was_not_judged_is_told_with_that() {
     }
 }
 
-// Own promise: what is on file stands against its limit, as each temperature does. 25 mg/L: FDA Food Code
-// 4-501.114(A); what a label asks of quat is on no record of a rack that it does not speak against.
+// Own promise: what is on file stands against its limits, directly behind it, as each temperature does. 25 mg/L, pH 10: FDA
+// Food Code 4-501.114(A); 200 mg/L: 40 CFR 180.940; what a label asks of quat is on no record of a rack that it does not
+// speak against. Regression: the limit of the strength stood behind the pH.
 #[test]
 fn the_strength_on_file_stands_against_its_limit() {
     use crate::core::cycle::plate::Sanitizing;
-    use crate::core::cycle::strength::on_file_against;
+    use crate::core::cycle::strength::on_file;
     use crate::core::cycle::verdict::Reason;
-    use crate::core::sanitizer::Refusal;
-    let mut cycle = cycle();
-    for (sanitizing, mg_per_l, reason_of, told) in [
-        (Sanitizing::Chlorine, 100.0, None, Some("at least 25 mg/L")),
-        (Sanitizing::Chlorine, 300.0, Some((Refusal::TooStrong, 200.0)), Some("at most 200 mg/L")),
-        (Sanitizing::Quat, 300.0, None, None),
-        (Sanitizing::Quat, 100.0, Some((Refusal::TooWeak, 200.0)), Some("at least 200 mg/L")),
+    use crate::core::sanitizer::{Refusal, Rules};
+    let (mut cycle, rules) = (cycle(), Rules::default());
+    let known = Some(&rules);
+    for (sanitizing, mg_per_l, ph, reason_of, rules, told) in [
+        (
+            Sanitizing::Chlorine,
+            100.0,
+            Some(7.8),
+            None,
+            known,
+            "100 mg/L (25 to 200 mg/L), pH 7.8 (pH at most 10)",
+        ),
+        (Sanitizing::Chlorine, 100.0, Some(7.8), None, None, "100 mg/L (at least 25 mg/L), pH 7.8"),
+        (Sanitizing::Chlorine, 100.0, None, None, known, "100 mg/L (25 to 200 mg/L)"),
+        // The record knows better than the configuration.
+        (
+            Sanitizing::Chlorine,
+            150.0,
+            None,
+            Some((Refusal::TooStrong, 100.0)),
+            known,
+            "150 mg/L (at most 100 mg/L)",
+        ),
+        (
+            Sanitizing::Chlorine,
+            100.0,
+            Some(10.5),
+            Some((Refusal::PhTooHigh, 10.0)),
+            known,
+            "100 mg/L (25 to 200 mg/L), pH 10.5 (pH at most 10)",
+        ),
+        (Sanitizing::Quat, 300.0, Some(7.0), None, known, "300 mg/L (200 to 400 mg/L), pH 7"),
+        (Sanitizing::Quat, 300.0, None, None, None, "300 mg/L"),
+        (
+            Sanitizing::Quat,
+            100.0,
+            None,
+            Some((Refusal::TooWeak, 200.0)),
+            None,
+            "100 mg/L (at least 200 mg/L)",
+        ),
     ] {
-        (cycle.sanitizing, cycle.concentration_mg_per_l) = (sanitizing, Some(mg_per_l));
+        (cycle.sanitizing, cycle.concentration_mg_per_l, cycle.ph) = (sanitizing, Some(mg_per_l), ph);
         let reason = |(refusal, limit)| Reason::Concentration { refusal, mg_per_l, limit: Some(limit) };
         cycle.reasons = reason_of.map(reason).into_iter().collect();
-        assert_eq!(on_file_against(&cycle, Language::English).as_deref(), told);
+        assert_eq!(on_file(&cycle, rules, Language::English).as_deref(), Some(told));
     }
+    cycle.reasons = Vec::new();
+    cycle.sanitizing = Sanitizing::Chlorine;
+    let spanish = on_file(&cycle, known, Language::Spanish);
+    assert_eq!(spanish.as_deref(), Some("100 mg/L (de 25 a 200 mg/L)"));
 }
 
 // Own promise: a rack in doubt says what it passed by and what the test found that speaks against it, with the limit.

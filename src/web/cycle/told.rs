@@ -3,11 +3,10 @@
 use super::{Fact, ProbeThen, Rack, TraceFound, spikes_told};
 use crate::core::alert::words::who;
 use crate::core::cycle::minimum::{Unjudged, against};
-use crate::core::cycle::strength::on_file_against;
+use crate::core::cycle::strength::on_file;
 use crate::core::late::late_after;
 use crate::core::reader::{Language, Reader, filled};
 use crate::core::record::{Amendment, Basis, CorrectiveAction, Cycle, DoseBasis, WindowFrom};
-use crate::core::sanitizer::shown as concentration;
 use crate::core::technician::work::then::WorkThen;
 use crate::core::time::Timestamp;
 use crate::web::frame::said;
@@ -64,15 +63,8 @@ pub(super) fn facts(rack: &Rack, reader: &Reader) -> Vec<Fact> {
         say("Lowest wash", "Lavado más bajo"),
         format!("{wash} {symbol} ({} {wash_limit} {symbol})", say("limit", "límite")),
     );
-    if let Some(strength) = cycle.concentration_mg_per_l {
-        let acidity = cycle.ph.map_or(String::new(), |ph| format!(", pH {ph:.1}"));
-        tell(
-            say("Sanitizer on file", "Desinfectante registrado"),
-            match on_file_against(cycle, reader.language) {
-                Some(against) => format!("{} mg/L{acidity} ({against})", concentration(strength)),
-                None => format!("{} mg/L{acidity}", concentration(strength)),
-            },
-        );
+    if let Some(told) = on_file(cycle, rack.rules.as_ref(), reader.language) {
+        tell(say("Sanitizer on file", "Desinfectante registrado"), told);
     }
     tell(
         say("Heat dose", "Dosis de calor"),
