@@ -192,6 +192,7 @@ impl Machines for StillKitchen {
             figures: RackFigures { settled_c, unjudged: None, limit_c: 82.2, off_range: None },
             wash_c: Some(66.1),
             in_doubt_by: Vec::new(),
+            overtaken: None,
         };
         let doubted = DayRack { in_doubt_by: vec![7], ..rack(45, Verdict::Pass, Some(83.0)) };
         let gap = DayGap {

@@ -21,7 +21,7 @@ use super::person::Person;
 use super::query::{self, Expected, Given};
 use crate::core::channel::Place;
 use crate::core::counted::Noun;
-use crate::core::cycle::figures::Figures;
+use crate::core::cycle::figures::{Figures, Overtaken};
 use crate::core::cycle::minimum::against;
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::Verdict;
@@ -75,6 +75,16 @@ pub struct DayRack {
     pub wash_c: Option<f64>,
     /// Numbers of the alerts that put it in doubt, where it passed.
     pub in_doubt_by: Vec<u64>,
+    /// What it passed by and the test that found that wrong, where a test did.
+    pub overtaken: Option<Overtaken>,
+}
+
+impl DayRack {
+    /// What it passed by where it is in doubt, before its figures.
+    pub(super) fn told(&self, reader: &Reader) -> String {
+        let overtaken = self.overtaken.map(|overtaken| format!("{}; ", overtaken.told(reader)));
+        format!("{}{}", overtaken.unwrap_or_default(), self.figures.told(reader))
+    }
 }
 
 /// A stretch in which a probe gave nothing usable.
@@ -215,6 +225,8 @@ struct RackRow {
     word: String,
     /// The sanitizer and its limit, where that spoke against it.
     off_range: Option<String>,
+    /// What it passed by that a test found wrong.
+    overtaken: Option<String>,
     /// Alerts that put it in doubt.
     doubts: Vec<u64>,
     settled: String,
@@ -335,6 +347,7 @@ fn rack_row(rack: &DayRack, reader: &Reader) -> RackRow {
     let settled = beside.map_or_else(|| settled.clone(), |beside| format!("{settled}, {beside}"));
     RackRow {
         off_range: off_range.map(|off| off.told(reader.language)),
+        overtaken: rack.overtaken.map(|overtaken| overtaken.told(reader)),
         record: rack.record,
         verdict: rack.verdict,
         clock: reader.clock(rack.at),
@@ -366,7 +379,7 @@ fn worst(racks: &[DayRack], reader: &Reader) -> Vec<String> {
             let numbers: Vec<String> = doubts.iter().map(u64::to_string).collect();
             word = format!("{word} ({} {})", said(reader.language, "alert", "alerta"), numbers.join(", "));
         }
-        format!("{clock} {word}: {}", rack.figures.told(reader))
+        format!("{clock} {word}: {}", rack.told(reader))
     };
     let mut lines: Vec<String> = bad.iter().take(WORST_MAX).map(line).collect();
     if let more @ 1.. = bad.len().saturating_sub(WORST_MAX) {

@@ -224,15 +224,15 @@ impl Sought {
 }
 
 fn rack_line(around: Around<'_>, index: u64, found: Found) -> Result<HistoryLine, LedgerError> {
-    let doubts = around.doubting(index, &found);
     let Ok((_, record)) = found else { return Ok(HistoryLine::Damaged(index)) };
     let late = late_by(&record).is_some();
     let Record { machine, body: Body::Cycle(cycle), .. } = record else {
         return Ok(HistoryLine::Damaged(index));
     };
-    let rack = day_rack(index, &cycle, &doubts);
+    let machine = machine.unwrap_or_default();
+    let rack = day_rack(around.ledger, around.doubts, (&machine, index), &cycle)?;
     let amended = !around.ledger.amendments(index)?.is_empty();
-    Ok(HistoryLine::Rack { rack, machine: machine.unwrap_or_default(), late, amended })
+    Ok(HistoryLine::Rack { rack, machine, late, amended })
 }
 
 /// Whether a record only moves the end of work on a machine, of which other records tell.

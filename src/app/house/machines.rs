@@ -6,8 +6,9 @@ use std::time::Duration;
 use jiff::civil::Date;
 
 use super::House;
+use crate::app::alerts::doubts::overtaken;
 use crate::app::live::{Extremes, RECENT_S};
-use crate::core::alert::AlertNumber;
+use crate::core::alert::doubts::Doubts;
 use crate::core::alert::hours::Stretch;
 use crate::core::channel::{Place, Role};
 use crate::core::cycle::figures::Figures;
@@ -118,16 +119,23 @@ fn thinned(recent: &[Extremes]) -> Vec<(Timestamp, f64)> {
     drawn.flatten().collect()
 }
 
-/// One rack in a line, with the alerts that put it in doubt.
-pub(super) fn day_rack(record: u64, cycle: &Cycle, doubts: &[AlertNumber]) -> DayRack {
-    DayRack {
+/// One rack in a line, with the alerts that put it in doubt, and what it passed by that a test found wrong.
+pub(super) fn day_rack(
+    ledger: &ledger::Reader,
+    doubts: &Doubts,
+    (machine, record): (&str, u64),
+    cycle: &Cycle,
+) -> Result<DayRack, LedgerError> {
+    let alerts = doubts.by(machine, record, cycle);
+    Ok(DayRack {
         record,
         at: cycle.rinse_started,
         verdict: cycle.verdict,
         figures: Figures::of(cycle),
         wash_c: cycle.wash_min_c,
-        in_doubt_by: doubts.iter().map(|alert| alert.0).collect(),
-    }
+        in_doubt_by: alerts.iter().map(|alert| alert.0).collect(),
+        overtaken: overtaken(ledger, doubts, (machine, record), cycle)?,
+    })
 }
 
 impl House {
@@ -146,15 +154,15 @@ impl Machines for House {
         let (next, stretch) = monitored::day(&reader.zone, date).ok_or(Refusal::Unknown)?;
         let asked = machine.to_owned();
         let doubts = self.doubts.clone();
-        let read =
-            self.readers.ask(move |ledger| Ok((find(ledger, &asked, stretch)?, doubts.fresh(ledger)?)));
-        let (found, doubts) = read.await?;
+        let read = self.readers.ask(move |ledger| {
+            let (found, doubts) = (find(ledger, &asked, stretch)?, doubts.fresh(ledger)?);
+            let racks = found.racks.iter();
+            let racks = racks.map(|(index, cycle)| day_rack(ledger, &doubts, (&asked, *index), cycle));
+            let racks = racks.collect::<Result<Vec<DayRack>, LedgerError>>()?;
+            Ok((found, racks))
+        });
+        let (found, racks) = read.await?;
         let cycles: Vec<&Cycle> = found.racks.iter().map(|(_, cycle)| &**cycle).collect();
-        let racks: Vec<DayRack> = found
-            .racks
-            .iter()
-            .map(|(index, cycle)| day_rack(*index, cycle, &doubts.by(machine, *index, cycle)))
-            .collect();
         let in_doubt: Vec<bool> = racks.iter().map(|rack| !rack.in_doubt_by.is_empty()).collect();
         let rinse = |gap: &&DayGap| {
             self.loaded

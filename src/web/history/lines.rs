@@ -112,7 +112,7 @@ fn of_rack(rack: &DayRack, machine: &str, (late, amended): (bool, bool), reader:
         doubts: rack.in_doubt_by.clone(),
         when: reader.moment(rack.at),
         machine: machine.to_owned(),
-        figures: rack.figures.told(reader),
+        figures: rack.told(reader),
         beside: beside.join(", "),
     }
 }

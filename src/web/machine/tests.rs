@@ -6,6 +6,7 @@ use tower::ServiceExt;
 
 use crate::core::access::Role;
 use crate::core::reader::Language;
+use crate::core::sanitizer::bound::Bound;
 use crate::web::fixture::{StillKitchen, person};
 use crate::web::router::site;
 
@@ -158,9 +159,45 @@ fn a_weak_rack_is_told_by_its_sanitizer() {
             },
             wash_c: None,
             in_doubt_by: Vec::new(),
+            overtaken: None,
         };
         assert_eq!(super::rack_row(&rack, &reader).off_range.as_deref(), Some(cell));
         let worst = super::worst(&[rack], &reader);
         assert!(worst.first().is_some_and(|line| line.ends_with(said)), "{worst:?}");
+    }
+}
+
+// Regression: a rack in doubt stood in the lists with its temperature alone, which is fine. 25 mg/L: FDA Food Code
+// 4-501.114(A).
+#[test]
+fn a_rack_in_doubt_says_what_it_passed_by() {
+    use crate::core::cycle::figures::{Figures, Overtaken};
+    use crate::core::cycle::plate::Sanitizing;
+    use crate::core::cycle::verdict::Verdict;
+    use crate::core::reader::{Language, Reader, Scale};
+    let at = |text: &str| text.parse::<crate::core::time::Timestamp>().expect("an instant");
+    let mut cycle = crate::web::fixture::rack::cycle();
+    (cycle.sanitizing, cycle.concentration_mg_per_l) = (Sanitizing::Chlorine, Some(100.0));
+    cycle.rinse_started = at("2026-11-21T11:17:00Z");
+    let overtaken =
+        Overtaken::new(&cycle, at("2026-11-21T13:37:00Z"), (10.0, None), Some(Bound::AtLeast(25.0)));
+    let rack = super::DayRack {
+        record: 47,
+        at: cycle.rinse_started,
+        verdict: Verdict::Pass,
+        figures: Figures { settled_c: Some(58.1), unjudged: None, limit_c: 49.0, off_range: None },
+        wash_c: None,
+        in_doubt_by: vec![2],
+        overtaken,
+    };
+    for (language, told) in [
+        (Language::English, "judged by 100 mg/L; next test 10 mg/L at 13:37 UTC, at least 25 mg/L"),
+        (Language::Spanish, "juzgada por 100 mg/L; prueba siguiente 10 mg/L, 13:37 UTC, al menos 25 mg/L"),
+    ] {
+        let reader = Reader { language, scale: Scale::Celsius, zone: jiff::tz::TimeZone::UTC };
+        assert_eq!(super::rack_row(&rack, &reader).overtaken.as_deref(), Some(told));
+        assert!(rack.told(&reader).starts_with(&format!("{told}; 58.1 °C (")), "{}", rack.told(&reader));
+        let worst = super::worst(std::slice::from_ref(&rack), &reader);
+        assert!(worst.first().is_some_and(|line| line.contains(told)), "{worst:?}");
     }
 }
