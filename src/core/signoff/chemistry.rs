@@ -49,10 +49,25 @@ impl SignedChemistry {
         limits.extend(self.ph_max.map(|most| {
             (say("pH of the sanitizer", "pH del desinfectante"), Bound::PhAtMost(most).told(language))
         }));
-        let each: Vec<String> = self.minima.iter().map(|minimum| of_minimum(minimum, reader)).collect();
         let name = say("Final rinse by strength, at least", "Enjuague final según concentración, al menos");
-        limits.push((name, each.join("; ")));
+        limits.push((name, self.minima_told(reader)));
         limits
+    }
+
+    /// The lowest final rinse by strength; where it is the same at each, that once.
+    fn minima_told(&self, reader: &Reader) -> String {
+        let each = |minimum: &SignedMinimum| of_minimum(minimum, reader);
+        let told = || self.minima.iter().map(each).collect::<Vec<_>>().join("; ");
+        let [first, rest @ ..] = self.minima.as_slice() else { return told() };
+        let is_same = |other: &SignedMinimum| other.rinse_c.total_cmp(&first.rinse_c).is_eq();
+        if rest.is_empty() || !rest.iter().all(is_same) {
+            return told();
+        }
+        let phrase = match reader.language {
+            Language::English => "{rinse} at every strength",
+            Language::Spanish => "{rinse} con cualquier concentración",
+        };
+        filled(phrase, &[("rinse", &reader.temperature(first.rinse_c))])
     }
 }
 
@@ -105,6 +120,15 @@ mod tests {
         );
         let spanish = signed.limits(&reader(Language::Spanish));
         assert!(spanish[2].1.contains("desde 50 mg/L hasta pH 8: 24.0 °C"), "{spanish:?}");
+        // Regression: one figure stood there four times.
+        profile.rinse_min.at.0 = 49.0;
+        let same = SignedChemistry::of(&profile, Vec::new()).expect("a chemical");
+        for (language, told) in [
+            (Language::English, "49.0 °C at every strength"),
+            (Language::Spanish, "49.0 °C con cualquier concentración"),
+        ] {
+            assert_eq!(same.limits(&reader(language))[2].1, told);
+        }
         assert_eq!(SignedChemistry::of(&chemical(Sanitizing::HotWater), Vec::new()), None);
     }
 }
