@@ -222,17 +222,17 @@ const fn hours(hours: OpenHours, language: Language) -> &'static str {
     match hours {
         OpenHours::Opening => said(
             language,
-            "Watched: share of the opening hours in which no probe was missing, since the first record.",
+            "Monitored: share of the opening hours in which no probe was missing, since the first record.",
             "Vigilado: parte de las horas de apertura sin que faltara ninguna sonda, desde el primer asiento.",
         ),
         OpenHours::Shifts => said(
             language,
-            "Watched: share of the shifts in which no probe was missing, since the first record.",
+            "Monitored: share of the shifts in which no probe was missing, since the first record.",
             "Vigilado: parte de los turnos sin que faltara ninguna sonda, desde el primer asiento.",
         ),
         OpenHours::Every => said(
             language,
-            "Watched: share of every hour in which no probe was missing, since the first record; the configuration names neither opening hours nor shifts.",
+            "Monitored: share of every hour in which no probe was missing, since the first record; the configuration names neither opening hours nor shifts.",
             "Vigilado: parte de todas las horas sin que faltara ninguna sonda, desde el primer asiento; la configuración no nombra horas de apertura ni turnos.",
         ),
     }

@@ -341,16 +341,16 @@ fn off(glance: &Glance, language: Language) -> Vec<String> {
 fn overturned(racks: u64, language: Language) -> String {
     let phrase = match (racks, language) {
         (1, Language::English) => {
-            "1 of those that passed, narrowly or plainly, may be bad after all, by a test that failed"
+            "1 of those that passed, narrowly or plainly, is in doubt, by a test that failed"
         }
         (_, Language::English) => {
-            "{racks} of those that passed, narrowly or plainly, may be bad after all, by a test that failed"
+            "{racks} of those that passed, narrowly or plainly, are in doubt, by a test that failed"
         }
         (1, Language::Spanish) => {
-            "1 de las correctas, justas o no, puede ser mala, por una prueba que no cumplió"
+            "1 de las correctas, justas o no, está en duda, por una prueba que no cumplió"
         }
         (_, Language::Spanish) => {
-            "{racks} de las correctas, justas o no, pueden ser malas, por una prueba que no cumplió"
+            "{racks} de las correctas, justas o no, están en duda, por una prueba que no cumplió"
         }
     };
     filled(phrase, &[("racks", &racks.to_string())])

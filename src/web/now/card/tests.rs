@@ -49,17 +49,17 @@ fn racks_in_doubt_are_counted_beside_those_of_today() {
         (
             Language::English,
             1,
-            "12 pass; 1 of those that passed, narrowly or plainly, may be bad after all, by a test that failed</li>",
+            "12 pass; 1 of those that passed, narrowly or plainly, is in doubt, by a test that failed</li>",
         ),
         (
             Language::English,
             3,
-            "12 pass; 3 of those that passed, narrowly or plainly, may be bad after all, by a test that failed</li>",
+            "12 pass; 3 of those that passed, narrowly or plainly, are in doubt, by a test that failed</li>",
         ),
         (
             Language::Spanish,
             3,
-            "12 correctas; 3 de las correctas, justas o no, pueden ser malas, por una prueba que no cumplió</li>",
+            "12 correctas; 3 de las correctas, justas o no, están en duda, por una prueba que no cumplió</li>",
         ),
     ] {
         let glance = Glance { today: [1, 0, 0, 0, 0, 12], in_doubt, ..glance() };
