@@ -3,6 +3,7 @@
 use std::fmt;
 use std::str::FromStr;
 
+use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use serde::{Deserialize, Serialize};
 
@@ -201,6 +202,12 @@ impl Reader {
     /// The day, «Wed 25 Nov 2026».
     #[must_use]
     pub fn day(&self, at: Timestamp) -> String {
+        self.date(self.local(at).date())
+    }
+
+    /// A day of the calendar, «Wed 25 Nov 2026».
+    #[must_use]
+    pub fn date(&self, date: Date) -> String {
         const ENGLISH: ([&str; 7], [&str; 12]) = (
             ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"],
             ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"],
@@ -213,11 +220,10 @@ impl Reader {
             Language::English => ENGLISH,
             Language::Spanish => SPANISH,
         };
-        let local = self.local(at);
         let place = |number: i8| usize::try_from(number).unwrap_or(0);
-        let weekday = weekdays[place(local.weekday().to_monday_zero_offset())];
-        let month = months[place(local.month() - 1)];
-        format!("{weekday} {} {month} {}", local.day(), local.year())
+        let weekday = weekdays[place(date.weekday().to_monday_zero_offset())];
+        let month = months[place(date.month() - 1)];
+        format!("{weekday} {} {month} {}", date.day(), date.year())
     }
 
     /// Day and time of day with the zone, «Wed 25 Nov 2026, 14:05 EST».

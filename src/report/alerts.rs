@@ -6,14 +6,15 @@ use serde::Serialize;
 
 use super::local::{minute, second, zone_name};
 use crate::core::alert::quantity::{against, is_below, of_change, pair};
-use crate::core::alert::words::{condition, digest};
+use crate::core::alert::words::{condition, digest, in_table};
 use crate::core::alert::{Action, Alert, Condition, Earlier, Occasion, Pattern};
 use crate::core::counted::Noun;
-use crate::core::logbook::words::short_of_look;
+use crate::core::logbook::words::{short_of_look, to_do};
 use crate::core::one_line::one_line;
 use crate::core::reader::{Language, Reader};
 use crate::core::record::{
-    AlertChanged, AlertRaised, Body, Change, Clearing, MissedDue, Notification, OfAlert, Outcome, Record,
+    AlertChanged, AlertRaised, Body, Change, CheckKind, Clearing, MissedDue, Notification, OfAlert, Outcome,
+    Record,
 };
 use crate::core::time::Timestamp;
 
@@ -90,8 +91,8 @@ pub fn table<'a>(
 const HEADS: [&str; 7] = ["NUMBER", "SINCE", "MACHINE", "CONDITION", "MEASURED", "RACKS", "STATE"];
 const WIDTHS_MIN: [usize; 6] = [6, 16, 12, 20, 18, 5];
 
-/// Most characters of a cell (own choice: figures with their limit, or two names); the story of an alert has the whole.
-const CELL_CHARS_MAX: usize = 40;
+/// Most characters of a cell (own choice: figures with their limit, or every check); the story of an alert has the whole.
+const CELL_CHARS_MAX: usize = 60;
 
 fn row(alert: &Alert, closed: Option<Timestamp>, reader: &Reader) -> [String; 7] {
     let state = closed.map_or_else(|| standing(alert), |_| "closed".to_owned());
@@ -99,7 +100,7 @@ fn row(alert: &Alert, closed: Option<Timestamp>, reader: &Reader) -> [String; 7]
         alert.number.to_string(),
         minute(alert.since, &reader.zone),
         alert.machine.clone().unwrap_or_else(|| "site".to_owned()),
-        alert.condition.to_string(),
+        in_table(alert.condition, reader.language).to_owned(),
         figures(alert, reader),
         alert.racks.count.to_string(),
     ];
@@ -189,7 +190,8 @@ pub fn story(
 ) -> io::Result<()> {
     let machine = alert.machine.as_deref().unwrap_or("site");
     let state = closed.map_or_else(|| standing(alert), |_| "closed".to_owned());
-    writeln!(out, "Alert {}: {} at {machine}. {state}.", alert.number, alert.condition)?;
+    let condition = in_table(alert.condition, reader.language);
+    writeln!(out, "Alert {}: {condition} at {machine}. {state}.", alert.number)?;
     writeln!(out, "Times are those of {}.", zone_name(&reader.zone, alert.since))?;
     if let Some(returned) = alert.returns.told(alert.came_back(), reader) {
         writeln!(out, "{returned}")?;
@@ -209,8 +211,12 @@ pub(super) fn said(body: &Body, reader: &Reader) -> Option<String> {
         OfAlert::Changed(changed) => {
             let of_racks = (changed.racks > 0).then(|| racks(changed.racks));
             let measured = of_change(changed, reader);
-            let missed = changed.missed.map(|missed| in_missed(missed, reader));
-            let parts = of_racks.into_iter().chain(measured).chain(doubted(changed.earlier.as_ref()));
+            let missed = changed.missed.map(|missed| in_missed(missed, changed.change, reader));
+            let parts = of_racks
+                .into_iter()
+                .chain(one_more(changed))
+                .chain(measured)
+                .chain(doubted(changed.earlier.as_ref()));
             let parts: Vec<String> = parts.chain(missed).collect();
             let beside = if parts.is_empty() { String::new() } else { format!(" ({})", parts.join(", ")) };
             let released = changed.released.as_ref();
@@ -244,7 +250,7 @@ pub(super) fn said(body: &Body, reader: &Reader) -> Option<String> {
                 action.by, action.racks, action.done
             )
         }
-        OfAlert::Notification(notification) => of_notification(notification),
+        OfAlert::Notification(notification) => of_notification(notification, reader),
     };
     // What people wrote must not fake a line of ours, or drive a terminal.
     Some(text.chars().map(|character| if character.is_control() { ' ' } else { character }).collect())
@@ -260,16 +266,24 @@ fn of_raised(raised: &AlertRaised, reader: &Reader) -> String {
     format!("raised: {what}{}{about}{pattern}{earlier}", measured.unwrap_or_default())
 }
 
-/// Which check was missed, and when it was due.
-fn in_missed(missed: MissedDue, reader: &Reader) -> String {
-    format!("{} due {}", missed.check.as_str(), reader.near(missed.due, missed.due))
+/// What one without racks grew by, which it names last: one more check, one more probe.
+fn one_more(changed: &AlertChanged) -> Option<String> {
+    let added = changed.about.last().filter(|_| changed.change == Change::Grew && changed.racks == 0);
+    added.map(|text| format!("one more: {}", in_word(Condition::CheckOverdue, text)))
+}
+
+/// Which check was missed, where nothing beside it says so, and when it was due.
+fn in_missed(missed: MissedDue, change: Change, reader: &Reader) -> String {
+    let due = format!("due {}", reader.near(missed.due, missed.due));
+    if change == Change::Grew { due } else { format!("{}, {due}", to_do(missed.check, Language::English)) }
 }
 
 /// That racks which had passed are in doubt, and which others are held with them.
 fn doubted(earlier: Option<&Earlier>) -> Vec<String> {
     let told = |count, what| (count > 0).then(|| format!("{} {what}", racks(count)));
     let Some(Earlier { racks, beside, .. }) = earlier else { return Vec::new() };
-    let doubted = told(racks.count, "that had passed in doubt");
+    let are = if racks.count == 1 { "that had passed is in doubt" } else { "that had passed are in doubt" };
+    let doubted = told(racks.count, are);
     doubted.into_iter().chain(told(beside.count, "without a good verdict held with them")).collect()
 }
 
@@ -277,7 +291,7 @@ fn in_change(changed: &AlertChanged) -> &'static str {
     match changed.change {
         Change::Eased if changed.amended.is_some() => "what it stood on was entered wrongly",
         Change::Eased if changed.worst.is_some() => "what it measured is counted anew: an entry was amended",
-        Change::Grew => "grew",
+        Change::Grew => "became worse",
         Change::MissedAgain => "missed once more",
         Change::Eased if changed.checks().is_some() => "one of the checks was made",
         Change::Eased => "one thing that it is about is well again",
@@ -289,10 +303,10 @@ fn in_change(changed: &AlertChanged) -> &'static str {
     }
 }
 
-fn of_notification(notification: &Notification) -> String {
+fn of_notification(notification: &Notification, reader: &Reader) -> String {
     let (contact, route, attempts) = (&notification.contact, &notification.route, notification.attempts);
     let occasion = notification.occasion.map(|told| occasion(told).to_owned());
-    let occasion = occasion.unwrap_or_else(|| digest(notification, Language::English));
+    let occasion = occasion.unwrap_or_else(|| digest(notification, reader));
     match notification.outcome {
         Outcome::Delivered => format!("{contact} was told by {route}: {occasion} (try {attempts})"),
         Outcome::GivenUp => format!(
@@ -309,11 +323,17 @@ fn in_words(condition: Condition, about: &[String]) -> String {
 
 /// What an alert is about, with a comma between each.
 fn listed(condition: Condition, about: &[String]) -> String {
-    let word = |text: &String| {
-        let is_look = condition == Condition::SuppliesShort;
-        if is_look { short_of_look(text, Language::English) } else { text.clone() }
-    };
-    about.iter().map(word).collect::<Vec<_>>().join(", ")
+    about.iter().map(|text| in_word(condition, text)).collect::<Vec<_>>().join(", ")
+}
+
+/// A check by what is to be done, as pages and messages name it; a probe, a route or a record as it is named.
+fn in_word(condition: Condition, text: &str) -> String {
+    let check = CheckKind::named(text).filter(|_| condition == Condition::CheckOverdue);
+    match check {
+        Some(kind) => to_do(kind, Language::English).to_owned(),
+        None if condition == Condition::SuppliesShort => short_of_look(text, Language::English),
+        None => text.to_owned(),
+    }
 }
 
 const fn in_pattern(pattern: Pattern) -> &'static str {
@@ -345,7 +365,7 @@ fn figures(alert: &Alert, reader: &Reader) -> String {
 const fn occasion(occasion: Occasion) -> &'static str {
     match occasion {
         Occasion::Raised => "raised",
-        Occasion::Grew => "grew",
+        Occasion::Grew => "worse",
         Occasion::Returned => "came back",
         Occasion::Summary => "goes on",
         Occasion::Escalated => "nobody has answered",

@@ -8,8 +8,10 @@ use crate::app::alerts::story;
 use crate::app::sites::Sites;
 use crate::app::{Failure, Streams};
 use crate::cli::HistoryArgs;
+use crate::core::alert::words::in_table;
 use crate::core::late::{late_by, stands_at};
 use crate::core::logbook::Missed;
+use crate::core::reader::Language;
 use crate::core::record::{Amendment, Body, Check, Record};
 use crate::ledger::{Found, LedgerError, RecordFilter, Subject};
 use crate::report::alerts::{self as told, standing};
@@ -220,11 +222,17 @@ pub(super) fn alerts(
     streams: &mut Streams<'_>,
 ) -> Result<(), Failure> {
     let sheet = ground.sheet(&ALERTS, arguments);
-    ground.list(&sheet, arguments, &["alert-raised"], streams, alert_row).map(drop)
+    let row = |ground: &Ground, index, record: &Record| alert_row(ground, sheet.form, index, record);
+    ground.list(&sheet, arguments, &["alert-raised"], streams, row).map(drop)
 }
 
 /// An alert as its records tell it; those of it that are damaged are named in its state.
-fn alert_row(ground: &Ground, index: u64, record: &Record) -> Result<Option<Vec<Cell>>, LedgerError> {
+fn alert_row(
+    ground: &Ground,
+    form: Form,
+    index: u64,
+    record: &Record,
+) -> Result<Option<Vec<Cell>>, LedgerError> {
     let Body::AlertRaised(raised) = &record.body else { return Ok(None) };
     let (mut records, mut damaged) = (Vec::new(), Vec::new());
     for about in ground.reader.about(Subject::Alert(raised.alert.0))? {
@@ -244,7 +252,10 @@ fn alert_row(ground: &Ground, index: u64, record: &Record) -> Result<Option<Vec<
     Ok(Some(vec![
         alert.number.0.into(),
         alert.machine.clone().into(),
-        Cell::Text(alert.condition.to_string()),
+        Cell::text(match form {
+            Form::Table => in_table(alert.condition, Language::English),
+            Form::Csv | Form::Json => alert.condition.as_str(),
+        }),
         alert.since.into(),
         alert.raised.into(),
         alert.racks.count.into(),

@@ -2,8 +2,12 @@
 
 use std::borrow::Cow;
 
+use jiff::civil::Date;
+
 use super::condition::Condition;
-use crate::core::reader::{Language, filled, said};
+use crate::core::cycle::verdict::Verdict;
+use crate::core::cycle::words::verdict;
+use crate::core::reader::{Language, Reader, filled, said};
 use crate::core::record::Notification;
 
 /// What stands on record between the name of somebody and that of the contact by whose link they acted.
@@ -37,17 +41,45 @@ pub fn numbered(alerts: &[u64], language: Language) -> String {
     format!("{word} {}", alerts.iter().map(u64::to_string).collect::<Vec<_>>().join(", "))
 }
 
-/// Which digest a message was that told of no alert: of which days, where its key says so.
+/// Which summary a message was that told of no alert: of which days, where its key says so.
 #[must_use]
-pub fn digest(notification: &Notification, language: Language) -> String {
+pub fn digest(notification: &Notification, reader: &Reader) -> String {
     let (pair, first) = match notification.digest() {
-        Some((false, day)) => (("digest of {first}", "resumen del {first}"), day),
+        Some((false, day)) => (("summary of {first}", "resumen del {first}"), day),
         Some((true, first)) => {
-            (("digest of the week from {first}", "resumen de la semana desde el {first}"), first)
+            (("summary of the week from {first}", "resumen de la semana desde el {first}"), first)
         }
-        None => (("digest", "resumen"), ""),
+        None => (("summary", "resumen"), ""),
     };
-    filled(said(language, pair.0, pair.1), &[("first", first)])
+    let first = first.parse::<Date>().map_or_else(|_| first.to_owned(), |day| reader.date(day));
+    filled(said(reader.language, pair.0, pair.1), &[("first", &first)])
+}
+
+/// A condition as it stands in a table: the word of its racks, where it has theirs, else its own on record.
+#[must_use]
+pub const fn in_table(condition: Condition, language: Language) -> &'static str {
+    match condition {
+        Condition::Weak => verdict(Verdict::Weak, language),
+        Condition::Cold
+        | Condition::Brief
+        | Condition::Unproven
+        | Condition::WashLow
+        | Condition::RinseHot
+        | Condition::Narrow
+        | Condition::Drifting
+        | Condition::TankCold
+        | Condition::ProbeFault
+        | Condition::ProbeSilent
+        | Condition::CheckOverdue
+        | Condition::CalibrationOverdue
+        | Condition::ThermometerOff
+        | Condition::SuppliesShort
+        | Condition::RecordDamaged
+        | Condition::DiskFilling
+        | Condition::ClockUnsynchronised
+        | Condition::SeriesBacklog
+        | Condition::Undelivered => condition.as_str(),
+    }
 }
 
 /// What is wrong, as it stands in a sentence.

@@ -1,6 +1,7 @@
 use jiff::tz::TimeZone;
 
 use super::*;
+use crate::core::alert::{AlertNumber, Quantity, Rack, Racks};
 use crate::core::reader::Scale;
 
 // Regression: a text longer than its column pushed what followed out of its own. What is too long is cut.
@@ -55,4 +56,73 @@ fn the_story_begins_with_each_return() {
     alert.before_return = 2;
     let line = "came back Sat 28 Nov 2026, 13:31 and 17:34 UTC: its racks are those of all three times.\n";
     assert!(told(&alert).contains(line), "{}", told(&alert));
+}
+
+fn reader() -> Reader {
+    Reader { language: Language::English, scale: Scale::Celsius, zone: TimeZone::UTC }
+}
+
+// Regression: the list named checks, and a sanitizer outside its range, by the words of the record.
+#[test]
+fn the_list_is_in_the_words_of_the_pages() {
+    let since = "2026-11-28T12:08:00Z".parse::<Timestamp>().expect("an instant");
+    let (measured, limit) = (None, None);
+    let about = vec!["supply".to_owned(), "drain-and-clean".to_owned()];
+    let condition = Condition::CheckOverdue;
+    let overdue = Alert { condition, measured, limit, about, ..Alert::trial(since) };
+    assert_eq!(
+        row(&overdue, None, &reader())[3..5],
+        ["check-overdue", "look at the supplies, drain and clean"]
+    );
+    let (measured, limit) = (Some(Quantity::MgPerL(300.0)), Some(Quantity::MgPerL(200.0)));
+    let weak = Alert { condition: Condition::Weak, measured, limit, ..Alert::trial(since) };
+    assert_eq!(row(&weak, None, &reader())[3..5], ["off-range", "300 mg/L (at most 200 mg/L)"]);
+}
+
+// Regression: what changed was told in words of the record, a strength without its limit, racks without a verb.
+#[test]
+fn a_change_is_told_in_words() {
+    let at = |text: &str| text.parse::<Timestamp>().expect("an instant");
+    let due = at("2026-11-28T12:45:00Z");
+    let change = |change| AlertChanged::new(AlertNumber(1), change);
+    let missed = |check| Some(MissedDue { check, due, counts_from: due });
+    let about = |kinds: &[&str]| kinds.iter().map(|kind| (*kind).to_owned()).collect();
+    let racks = |count| {
+        let mut racks = Racks::default();
+        (0..count).for_each(|index| racks.push(Rack { index, at: due }));
+        Some(Earlier { racks, by_probe: None, beside: Racks::default() })
+    };
+    let (measured, limit) = (Some(Quantity::MgPerL(300.0)), Some(Quantity::MgPerL(200.0)));
+    let condition = Some(Condition::Weak);
+    let weak = |changed| AlertChanged { racks: 132, condition, measured, limit, ..changed };
+    for (changed, told) in [
+        (
+            AlertChanged {
+                missed: missed(CheckKind::DrainAndClean),
+                about: about(&["supply", "drain-and-clean"]),
+                ..change(Change::Grew)
+            },
+            "became worse (one more: drain and clean, due 12:45 UTC)",
+        ),
+        (
+            AlertChanged { missed: missed(CheckKind::Supply), ..change(Change::MissedAgain) },
+            "missed once more (look at the supplies, due 12:45 UTC)",
+        ),
+        (weak(change(Change::Returned)), "came back (132 racks, 300 mg/L, at most 200 mg/L)"),
+        (
+            weak(change(Change::Escalated)),
+            "nobody answered: the next contact is told (132 racks, 300 mg/L, at most 200 mg/L)",
+        ),
+        (
+            AlertChanged { earlier: racks(1), ..change(Change::Grew) },
+            "became worse (1 rack that had passed is in doubt)",
+        ),
+        (
+            AlertChanged { earlier: racks(44), ..change(Change::Grew) },
+            "became worse (44 racks that had passed are in doubt)",
+        ),
+    ] {
+        let said = said(&Body::AlertChanged(changed), &reader());
+        assert_eq!(said.as_deref(), Some(told));
+    }
 }

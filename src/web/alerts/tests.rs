@@ -126,8 +126,11 @@ fn why_a_message_was_given_up_is_told_to_each_reader() {
 #[test]
 fn a_digest_is_told_as_one() {
     for (language, said) in [
-        (Language::English, "ana was told by email:ana@example.org: digest of 2026-11-25 (try 1)"),
-        (Language::Spanish, "Se avisó a ana por email:ana@example.org: resumen del 2026-11-25 (intento 1)"),
+        (Language::English, "ana was told by email:ana@example.org: summary of Wed 25 Nov 2026 (try 1)"),
+        (
+            Language::Spanish,
+            "Se avisó a ana por email:ana@example.org: resumen del mié 25 nov 2026 (intento 1)",
+        ),
     ] {
         let told = Notification {
             key: "digest-day-2026-11-25-ana-email:ana@example.org".to_owned(),

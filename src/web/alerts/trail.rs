@@ -164,7 +164,7 @@ fn of_at(body: &Body, recorded: Option<Timestamp>, reader: &Reader) -> Option<To
     } else if let Body::AlertClosed(closed) = body {
         (with_racks(say(language, ("Closed", "Cerrada")), closed.racks, language), Vec::new(), false)
     } else if let Body::Notification(notification) = body {
-        of_notification(notification, language)
+        of_notification(notification, reader)
     } else {
         return None;
     };
@@ -360,10 +360,11 @@ pub(super) fn due_again(
     format!("{what}, {due}")
 }
 
-fn of_notification(notification: &Notification, language: Language) -> Told {
+fn of_notification(notification: &Notification, reader: &Reader) -> Told {
+    let language = reader.language;
     let Notification { contact, route, attempts, .. } = notification;
     let occasion = notification.occasion.map(|occasion| say(language, in_occasion(occasion)).to_owned());
-    let occasion = occasion.unwrap_or_else(|| digest(notification, language));
+    let occasion = occasion.unwrap_or_else(|| digest(notification, reader));
     let delivered = notification.outcome == Outcome::Delivered;
     let pair = if delivered {
         (
