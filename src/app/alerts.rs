@@ -10,6 +10,7 @@ pub(super) mod compose;
 pub(super) mod counter;
 mod digest;
 pub(super) mod doubts;
+pub(super) mod entered;
 mod health;
 mod lanes;
 pub(super) mod letters;

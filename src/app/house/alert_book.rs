@@ -5,8 +5,9 @@ use std::ops::ControlFlow;
 use std::sync::Arc;
 
 use super::House;
-use super::failed::{late_tests, with_tests};
+use super::failed::late_tests;
 use crate::alert::message::{self, Beside, Content};
+use crate::app::alerts::entered::with_tests;
 use crate::app::alerts::past::Raised;
 use crate::app::alerts::{pages, story};
 use crate::core::alert::doubts::Doubts;
