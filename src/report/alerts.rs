@@ -257,9 +257,8 @@ pub(super) fn said(body: &Body, reader: &Reader) -> Option<String> {
 }
 
 fn of_raised(raised: &AlertRaised, reader: &Reader) -> String {
-    let measured = raised
-        .measured
-        .map(|measured| format!(", {}", against(raised.condition, measured, raised.limit, reader)));
+    let measured = against(raised.condition, raised.measured, raised.limit, reader);
+    let measured = measured.map(|measured| format!(", {measured}"));
     let (about, pattern) = (in_words(raised.condition, &raised.about), raised.pattern.map_or("", in_pattern));
     let what = condition(raised.condition, reader.language);
     let earlier: String = doubted(raised.earlier.as_ref()).iter().map(|told| format!(", {told}")).collect();
@@ -356,8 +355,8 @@ fn figures(alert: &Alert, reader: &Reader) -> String {
             let (measured, limit) = pair(measured, limit, reader);
             format!("{measured} ({side} its usual {limit})")
         }
-        (Some(measured), limit) => against(alert.condition, measured, limit, reader),
-        (None, _) => listed(alert.condition, &alert.about),
+        (measured, limit) => against(alert.condition, measured, limit, reader)
+            .unwrap_or_else(|| listed(alert.condition, &alert.about)),
     }
 }
 

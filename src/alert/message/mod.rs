@@ -435,8 +435,13 @@ fn rows(teller: &Teller<'_>) -> Vec<(Phrase, String)> {
     };
     row(last, amended.or_else(|| alert.measured.map(against)));
     row(at_worst, worst.map(against));
+    // Of a range that was changed since, the limit on record says more.
+    let is_end = |(least, most): &(f64, f64)| {
+        let crossed = alert.limit.map(Quantity::number);
+        crossed.is_none_or(|limit| limit.total_cmp(least).is_eq() || limit.total_cmp(most).is_eq())
+    };
     let is_strength = alert.condition == Condition::Weak && !matches!(alert.limit, Some(Quantity::Ph(_)));
-    let permitted = teller.facts.permitted.filter(|_| is_strength);
+    let permitted = teller.facts.permitted.filter(|range| is_strength && is_end(range));
     let range = permitted.map(|(least, most)| {
         let (least, most) = (concentration(least), concentration(most));
         teller.with(Phrase::Permitted, &[("least", &least), ("most", &most)])

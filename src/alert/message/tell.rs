@@ -89,14 +89,13 @@ impl<'a> Teller<'a> {
             return None;
         }
         match (alert.measured?, alert.limit) {
-            (Quantity::Count(_), _) => None,
-            (measured, Some(limit)) if brief && alert.condition == Condition::Weak => {
+            (measured @ Quantity::MgPerL(_), Some(limit)) if brief => {
                 let phrase =
                     if is_below(measured, limit) { Phrase::ShortAtLeast } else { Phrase::ShortAtMost };
                 let (measured, limit) = pair(measured, limit, &self.reader);
                 Some(self.with(phrase, &[("measured", &measured), ("limit", &limit)]))
             }
-            (measured, limit) => Some(against(alert.condition, measured, limit, &self.reader)),
+            (measured, limit) => against(alert.condition, Some(measured), limit, &self.reader),
         }
     }
 

@@ -369,15 +369,18 @@ fn an_alert_of_the_sanitizer_says_on_which_side_it_lies() {
         (weak, Language::Spanish, "10 mg/L (al menos 25 mg/L)", "es demasiado débil: no desinfecta."),
         (strong, Language::English, "300 mg/L (at most 200 mg/L)", "the sanitizer is too strong for"),
         (strong, Language::Spanish, "300 mg/L (como máximo 200 mg/L)", "es demasiado fuerte para"),
-        (ph, Language::English, "pH 10.5 (at most pH 10)", "At this pH the sanitizer"),
-        (ph, Language::Spanish, "pH 10.5 (como máximo pH 10)", "Con este pH no consta"),
+        (ph, Language::English, "pH 10.5 (pH at most 10)", "At this pH the sanitizer"),
+        (ph, Language::Spanish, "pH 10.5 (pH como máximo 10)", "Con este pH no consta"),
     ] {
         let mut notice = notice(Condition::Weak, Occasion::Raised, language, Scale::Celsius);
         (notice.alert.measured, notice.alert.limit) = (Some(measured), Some(limit));
         let message = told(&notice);
         assert!(message.content.headline.contains(headline), "{}", message.content.headline);
         assert!(message.text.contains(advice), "{}", message.text);
-        let brief = headline.replace("al menos", "min.").replace("como máximo", "max.");
+        let brief = headline
+            .replace("(al menos", "(min.")
+            .replace("(como máximo", "(max.")
+            .replace("máximo", "maximo");
         assert!(message.short.contains(&brief), "{}", message.short);
         assert!(septets(&message.short).is_some_and(|count| count <= SEPTETS_MAX), "{}", message.short);
     }

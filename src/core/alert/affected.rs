@@ -161,7 +161,7 @@ pub(super) fn brief(cycle: &Cycle) -> Measured {
     Measured { value: Some(Quantity::Seconds(cycle.dwell_s)), limit }
 }
 
-/// The concentration on file against the limit beyond which it lies; none where it is the pH that lies outside.
+/// The concentration or the pH on file, whichever lies outside, against the limit beyond which it lies.
 pub(super) fn weak(cycle: &Cycle) -> Measured {
     let bound = OffRange::of(cycle).and_then(OffRange::bound);
     Measured::solution(cycle.concentration_mg_per_l, cycle.ph, bound)

@@ -6,6 +6,7 @@ use super::condition::Condition;
 use super::open::Quantity;
 use crate::core::reader::{Reader, filled, said};
 use crate::core::record::AlertChanged;
+use crate::core::sanitizer::bound::Bound;
 use crate::core::sanitizer::shown;
 
 /// One quantity with its unit.
@@ -45,23 +46,35 @@ pub fn pair(measured: Quantity, limit: Quantity, reader: &Reader) -> (String, St
     }
 }
 
-/// What was measured beside its limit, and on which side of it: «71.3 °C (limit 82.2 °C)», «10 mg/L (at least 25 mg/L)».
+/// What was measured beside its limit, and on which side of it: «71.3 °C (limit 82.2 °C)», «10 mg/L (at least 25 mg/L)»;
+/// `None` where nothing was, and of a number of things, which are told by their name.
 #[must_use]
-pub fn against(condition: Condition, measured: Quantity, limit: Option<Quantity>, reader: &Reader) -> String {
-    match beside(condition, measured, limit, reader) {
+pub fn against(
+    condition: Condition,
+    measured: Option<Quantity>,
+    limit: Option<Quantity>,
+    reader: &Reader,
+) -> Option<String> {
+    Some(match beside(condition, measured?, limit, reader)? {
         (measured, Some(limit)) => format!("{measured} ({limit})"),
         (measured, None) => measured,
-    }
+    })
 }
 
-/// What was measured, and what its limit says of it.
+/// What was measured, and what its limit says of it; `None` of a number of things.
 fn beside(
     condition: Condition,
     measured: Quantity,
     limit: Option<Quantity>,
     reader: &Reader,
-) -> (String, Option<String>) {
-    let Some(limit) = limit else { return (quantity(measured, reader), None) };
+) -> Option<(String, Option<String>)> {
+    if matches!(measured, Quantity::Count(_)) {
+        return None;
+    }
+    let Some(limit) = limit else { return Some((quantity(measured, reader), None)) };
+    if let Quantity::Ph(limit) = limit {
+        return Some((quantity(measured, reader), Some(Bound::PhAtMost(limit).told(reader.language))));
+    }
     let (english, spanish) = match (condition, side(condition, measured, limit)) {
         (Condition::Drifting, Side::AtLeast) => {
             ("below its usual range, which begins at {limit}", "bajo lo habitual, que empieza en {limit}")
@@ -94,7 +107,7 @@ fn beside(
         ) => ("limit {limit}", "límite {limit}"),
     };
     let (measured, limit) = pair(measured, limit, reader);
-    (measured, Some(filled(said(reader.language, english, spanish), &[("limit", &limit)])))
+    Some((measured, Some(filled(said(reader.language, english, spanish), &[("limit", &limit)]))))
 }
 
 /// What the record of a change says was measured: «300 mg/L, at most 200 mg/L». One of an earlier version does not say
@@ -103,7 +116,7 @@ fn beside(
 pub fn of_change(changed: &AlertChanged, reader: &Reader) -> Option<String> {
     let measured = changed.measured?;
     let (measured, limit) = match changed.condition {
-        Some(condition) => beside(condition, measured, changed.limit, reader),
+        Some(condition) => beside(condition, measured, changed.limit, reader)?,
         None => (quantity(measured, reader), None),
     };
     Some([measured].into_iter().chain(limit).collect::<Vec<_>>().join(", "))

@@ -267,8 +267,8 @@ impl Turn<'_> {
             open.telling.next_step = None;
         }
         let alert = &open.alert;
-        // Of the others their racks tell it.
-        let worst = alert.worst.filter(|_| !has_racks(condition));
+        // Of the others their racks tell it; of a solution a test may have found it that puts no more racks in doubt.
+        let worst = alert.worst.filter(|_| !has_racks(condition) || condition == Condition::Weak);
         let body = AlertCleared {
             alert: alert.number,
             clearing,

@@ -248,6 +248,9 @@ pub(super) struct Tested {
     /// What it showed as it was entered first, mg/L, once it was amended.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub(super) first_mg_per_l: Option<f64>,
+    /// The pH that it showed then, where that lay outside.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub(super) first_ph: Option<f64>,
 }
 
 /// A look at the supplies.

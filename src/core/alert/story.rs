@@ -255,7 +255,9 @@ impl Story {
         if changed.change == Change::Returned && has_racks {
             let earlier = changed.earlier.as_ref().map_or(0, |earlier| earlier.all().count);
             alert.before_return = alert.racks.count.saturating_sub(earlier);
-            (self.last_good, alert.last_good) = (changed.last_good, None);
+            // Earlier records name one that is in doubt itself.
+            self.last_good = changed.last_good.filter(|_| changed.earlier.is_none());
+            alert.last_good = None;
         }
         alert.racks.count = changed.racks;
         alert.amended = changed.amended.as_deref().cloned().or(alert.amended.take());

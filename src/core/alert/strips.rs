@@ -18,9 +18,24 @@ use crate::core::sanitizer::{Refusal, requirement};
 const TESTED_MAX: usize = 64;
 
 impl Tested {
-    /// What it showed as it was entered first, mg/L.
-    fn entered(self) -> f64 {
-        self.first_mg_per_l.unwrap_or(self.mg_per_l)
+    /// The same test as it was amended, which keeps what it showed as it was entered first.
+    fn amended(self, now: Self) -> Self {
+        let first_ph = match self.first_mg_per_l {
+            Some(_) => self.first_ph,
+            None => self.ph.filter(|_| self.ph_max.is_some()),
+        };
+        Self { first_mg_per_l: self.first_mg_per_l.or(Some(self.mg_per_l)), first_ph, ..now }
+    }
+
+    /// What it showed as it was entered first, of the two that which lay outside.
+    fn entered(self) -> Quantity {
+        self.first_ph.map_or(Quantity::MgPerL(self.first_mg_per_l.unwrap_or(self.mg_per_l)), Quantity::Ph)
+    }
+
+    /// What it shows, beside what it showed as it was entered first.
+    fn counts(self) -> Quantity {
+        let ph = self.ph.filter(|_| self.ph_max.is_some() || self.good && self.first_ph.is_some());
+        ph.map_or(Quantity::MgPerL(self.mg_per_l), Quantity::Ph)
     }
 
     /// What it showed against the limit beyond which it lies.
@@ -104,17 +119,15 @@ impl Turn<'_> {
         };
         let all = &mut self.state.memory(machine).tested;
         let Some(known) = all.iter_mut().find(|known| known.index == amendment.of) else { return };
-        let was = known.entered();
-        *known = corrected.unwrap_or(Tested { withdrawn: true, ..*known });
-        known.first_mg_per_l = Some(was);
+        *known = known.amended(corrected.unwrap_or(Tested { withdrawn: true, ..*known }));
         let now = *known;
         self.sanitizer_not_right(machine, amendment.of);
         let amended = Amended {
             by: amendment.by.clone(),
             at: self.now,
             of: Some(now.index),
-            was: Quantity::MgPerL(was),
-            counts: (!now.withdrawn).then_some(Quantity::MgPerL(now.mg_per_l)),
+            was: now.entered(),
+            counts: (!now.withdrawn).then(|| now.counts()),
         };
         let memory = self.state.memory(machine);
         let had = memory.weak_by.has(now.index);
@@ -230,6 +243,7 @@ impl Turn<'_> {
             good: refused.is_none(),
             withdrawn: false,
             first_mg_per_l: None,
+            first_ph: None,
         })
     }
 }

@@ -152,6 +152,10 @@ impl AlertChanged {
     /// The checks that it is about; `None` where it is about anything else.
     #[must_use]
     pub fn checks(&self) -> Option<Vec<CheckKind>> {
+        if self.condition.is_some_and(|condition| condition != Condition::CheckOverdue) {
+            return None;
+        }
+        // Earlier records do not say what is wrong.
         let kinds: Option<Vec<CheckKind>> = self.about.iter().map(|word| CheckKind::named(word)).collect();
         kinds.filter(|kinds| !kinds.is_empty())
     }
@@ -216,7 +220,7 @@ pub struct AlertCleared {
     pub clearing: Clearing,
     /// Affected racks.
     pub racks: u64,
-    /// The worst that was measured of what no rack tells; earlier records do not hold it.
+    /// The worst that was measured of what racks alone do not tell; earlier records do not hold it.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub worst: Option<Quantity>,
     /// What that is measured against.

@@ -122,7 +122,7 @@ impl Teller {
         measured: Option<Quantity>,
         limit: Option<Quantity>,
     ) -> String {
-        measured.map_or_else(|| "–".to_owned(), |measured| against(condition, measured, limit, &self.reader))
+        against(condition, measured, limit, &self.reader).unwrap_or_else(|| "–".to_owned())
     }
 
     pub(in crate::report) fn kind(&self, kind: MachineKind) -> &'static str {

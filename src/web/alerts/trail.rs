@@ -189,9 +189,8 @@ fn via(via: &str) -> Pair {
 
 fn of_raised(raised: &AlertRaised, reader: &Reader) -> String {
     let raised_word = say(reader.language, ("Raised", "Surge la alerta"));
-    let what = match raised.measured {
+    let what = match against(raised.condition, raised.measured, raised.limit, reader) {
         Some(measured) => {
-            let measured = against(raised.condition, measured, raised.limit, reader);
             let is_drift = raised.condition == Condition::Drifting;
             let pair = ("smoothed mean of the racks", "media suavizada de las canastas");
             let mean = is_drift.then(|| format!(", {}", say(reader.language, pair)));
@@ -212,9 +211,9 @@ fn of_raised(raised: &AlertRaised, reader: &Reader) -> String {
 /// The worst that an alert measured before it recovered, against its limit; `None` while it lasts, where nothing was, and
 /// of what was entered wrongly.
 pub(super) fn worst(alert: &Alert, reader: &Reader) -> Option<String> {
-    let worst = alert.worst.filter(|_| alert.cleared.is_some() && !alert.was_entered_wrongly())?;
+    let worst = alert.worst.filter(|_| alert.cleared.is_some() && !alert.was_entered_wrongly());
     let word = say(reader.language, ("worst", "lo peor"));
-    Some(format!("{word} {}", against(alert.condition, worst, alert.limit, reader)))
+    Some(format!("{word} {}", against(alert.condition, worst, alert.limit, reader)?))
 }
 
 /// That racks which had passed are in doubt, and why those.

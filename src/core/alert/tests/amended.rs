@@ -160,5 +160,34 @@ fn an_alert_of_a_high_ph_says_that_it_is_the_ph() {
             let [ph, limit, worst] = [ph, 10.0, worst].map(|own| Some(Quantity::Ph(own)));
             assert_eq!((alert.measured, alert.limit, alert.worst), (ph, limit, worst));
         }
+        // The one of 11 was misread.
+        amend(&mut play, 5.0, "chem", 3, AmendmentChange::Corrected(with_ph(3.0, 7.5)));
+        let amended = open(&play, Condition::Weak).amended.clone();
+        // Others stand, so nothing is said of it alone.
+        assert_eq!(amended, None);
+        // It is over: its records tell the worst, which no rack had.
+        enter(&mut play, 6.0, "chem", with_ph(6.0, 7.5));
+        let alert = open(&play, Condition::Weak);
+        let told = on_record(&play);
+        assert!(alert.cleared.is_some(), "{alert:?}");
+        assert_eq!((told.worst, told.limit), (alert.worst, alert.limit));
+        assert_eq!(told.worst, Some(Quantity::Ph(10.5)));
     }
+}
+
+// Own promise: a pH that was misread and corrected is told as a pH, not as a strength that was the same.
+#[test]
+fn a_ph_that_was_misread_is_told_as_a_ph() {
+    let with_ph = |ph| match strip(1.0, 100.0) {
+        Check::Sanitizer { at, mg_per_l, solution_c, method, by, .. } => {
+            Check::Sanitizer { at, mg_per_l, ph: Some(ph), solution_c, method, by }
+        }
+        other => other,
+    };
+    let mut play = Play::new(settings());
+    play.racks(0.0, "chem", &[Rack::Good]);
+    enter(&mut play, 1.0, "chem", with_ph(10.5));
+    amend(&mut play, 2.0, "chem", 1, AmendmentChange::Corrected(with_ph(7.5)));
+    let amended = open(&play, Condition::Weak).amended.clone().expect("it stood on that alone");
+    assert_eq!((amended.was, amended.counts), (Quantity::Ph(10.5), Some(Quantity::Ph(7.5))));
 }
