@@ -78,7 +78,7 @@ impl Table {
         let star = match (row.unjudged, row.basis) {
             (Some(_), _) => {
                 self.unjudged = true;
-                '~'
+                '^'
             }
             (None, Basis::Raw) => ' ',
             (None, Basis::LagCorrected) => {
@@ -111,7 +111,7 @@ impl Table {
         let doubt = self.in_doubt(row);
         self.in_doubt += u64::from(doubt.is_some());
         let beside = late.iter().chain(&row.remarks).map(|sentence| ("+", sentence.as_str()));
-        let doubt = doubt.iter().map(|sentence| ("?", sentence.as_str()));
+        let doubt = doubt.iter().map(|sentence| ("└", sentence.as_str()));
         for (mark, sentence) in doubt.chain(sentences).chain(beside) {
             for (place, line) in wrapped(sentence, WIDTH - 12).into_iter().enumerate() {
                 writeln!(out, "{:>11} {line}", if place == 0 { mark } else { "" })?;
@@ -143,7 +143,7 @@ impl Table {
             writeln!(out, "Of these {} recorded late, {} amended (+).", self.late, self.amended)?;
         }
         if self.in_doubt > 0 {
-            writeln!(out, "Of these {} passed and are in doubt (?).", self.in_doubt)?;
+            writeln!(out, "Of these {} passed and are in doubt, as told below each.", self.in_doubt)?;
         }
         if self.worked_on > 0 {
             writeln!(out, "Of these {} made while somebody worked on the machine.", self.worked_on)?;
@@ -152,7 +152,7 @@ impl Table {
             writeln!(out, "* corrected for the time constant of the probe")?;
         }
         if self.unjudged {
-            writeln!(out, "~ a minimum that was not judged; the lines below it say why")?;
+            writeln!(out, "^ a minimum that was not judged; the lines below it say why")?;
         }
         wrapped(words::CAUTION, WIDTH).into_iter().try_for_each(|line| writeln!(out, "{line}"))
     }

@@ -79,13 +79,13 @@ fn late_and_amended_racks_show_as_such() {
 fn a_minimum_that_was_not_judged_shows_as_such() {
     let mut cycle = samples::cycle(240, Verdict::Pass, 84.56, Vec::new());
     cycle.put_in_doubt(crate::core::cycle::verdict::Reason::WorkedOn);
-    for (corrected, shown) in [(None, " 84.6 / 82.2 °C~ "), (Some(83.21), " 83.2 / 82.2 °C~ ")] {
+    for (corrected, shown) in [(None, " 84.6 / 82.2 °C^ "), (Some(83.21), " 83.2 / 82.2 °C^ ")] {
         cycle.rinse_min_corrected_c = corrected;
         let printed = print(false, &[CycleRow::new("dm1", &cycle, Some(7))]);
-        let is_told = printed.contains("~ a minimum that was not judged") && !printed.contains('*');
+        let is_told = printed.contains("^ a minimum that was not judged") && !printed.contains('*');
         assert!(printed.contains(shown) && is_told, "{printed}");
     }
     (cycle.rinse_min_raw_c, cycle.rinse_min_corrected_c) = (None, None);
     let printed = print(false, &[CycleRow::new("dm1", &cycle, Some(7))]);
-    assert!(printed.contains("    - / 82.2 °C ") && !printed.contains('~'), "{printed}");
+    assert!(printed.contains("    - / 82.2 °C ") && !printed.contains('^'), "{printed}");
 }
