@@ -61,7 +61,7 @@ pub(super) fn sign_off(arguments: &SignOffArgs, streams: &mut Streams<'_>) -> Re
         now,
         known: None,
     };
-    let Gathered { mut signed, recovered } = asked.gather(&loaded, &reader)?;
+    let Gathered { mut signed, recovered, is_worked_on } = asked.gather(&loaded, &reader)?;
     // A place that cannot be written is told before anything goes on record.
     let staged = arguments.out.as_deref().map(|out| Staged::new(out, arguments.force)).transpose()?;
     let evidence = Evidence::read(&reader, &signed).map_err(|error| failed(&error, &path))?;
@@ -77,7 +77,7 @@ pub(super) fn sign_off(arguments: &SignOffArgs, streams: &mut Streams<'_>) -> Re
         if arguments.json {
             shown = show(arguments, &signed, None, streams);
         }
-        let refusal = refused(&signed, &recovered, arguments, &loaded);
+        let refusal = refused(&signed, (&recovered, is_worked_on), arguments, &loaded);
         return Failure::decided(Err(refusal), shown);
     }
     // Nobody signs what could not be shown, and it stands there before the question.
@@ -245,7 +245,7 @@ fn confirm(arguments: &SignOffArgs, streams: &mut Streams<'_>) -> Result<(), Fai
 
 fn refused(
     signed: &SignedOff,
-    recovered: &BTreeSet<AlertNumber>,
+    (recovered, is_worked_on): (&BTreeSet<AlertNumber>, bool),
     arguments: &SignOffArgs,
     loaded: &Loaded,
 ) -> Failure {
@@ -258,7 +258,7 @@ fn refused(
     let points = signed.open_points.iter().map(|open| signoff::point(open, &eye));
     let points: Vec<String> = points.map(|point| point.trim_end_matches('.').to_owned()).collect();
     let told = Diagnostic::error("sign-off-open", summary).cause(points.join("; "));
-    let told = advice::of(&arguments.machine, &signed.open_points, recovered)
+    let told = advice::of((&arguments.machine, is_worked_on), &signed.open_points, recovered)
         .into_iter()
         .fold(told, Diagnostic::advice);
     told.advice("or sign with --open-points-are-known: they go on record as known").into()

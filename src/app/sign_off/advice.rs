@@ -5,11 +5,16 @@ use std::collections::BTreeSet;
 use crate::core::alert::AlertNumber;
 use crate::core::signoff::OpenPoint;
 
-/// What to do, each thing once, in the order of the points; `recovered` are the alerts whose cause is over.
-pub(super) fn of(machine: &str, points: &[OpenPoint], recovered: &BTreeSet<AlertNumber>) -> Vec<String> {
+/// What to do, each thing once, in the order of the points, for a machine and whether it is worked on now; `recovered`
+/// are the alerts whose cause is over.
+pub(super) fn of(
+    (machine, is_worked_on): (&str, bool),
+    points: &[OpenPoint],
+    recovered: &BTreeSet<AlertNumber>,
+) -> Vec<String> {
     let mut advice: Vec<String> = Vec::new();
     for point in points {
-        let next = one(machine, point, recovered);
+        let next = one((machine, is_worked_on), point, recovered);
         if !advice.contains(&next) {
             advice.push(next);
         }
@@ -17,7 +22,11 @@ pub(super) fn of(machine: &str, points: &[OpenPoint], recovered: &BTreeSet<Alert
     advice
 }
 
-fn one(machine: &str, point: &OpenPoint, recovered: &BTreeSet<AlertNumber>) -> String {
+fn one(
+    (machine, is_worked_on): (&str, bool),
+    point: &OpenPoint,
+    recovered: &BTreeSet<AlertNumber>,
+) -> String {
     match point {
         OpenPoint::RinseLimitOfFoodCode { .. } => {
             format!("write rinse-min of the data plate at [[machine]] {machine}")
@@ -43,18 +52,16 @@ fn one(machine: &str, point: &OpenPoint, recovered: &BTreeSet<AlertNumber>) -> S
             let name = probe.rsplit('/').next().unwrap_or(probe);
             format!("rinseward prove {machine} --order {name} --by NAME")
         }
-        OpenPoint::TestCycleNotGood { worked_on: true, .. } => format!(
-            "end the work first: rinseward maintenance {machine} --end --by NAME; then run a rack through {machine} \
-             while the service records it"
-        ),
         OpenPoint::NoTestCycle
         | OpenPoint::TestCycleOutdated { .. }
         | OpenPoint::TestCycleNotGood { .. }
         | OpenPoint::TestCycleFinding { .. } => {
-            format!(
-                "run a rack through {machine} while the service records it: three minutes after prove, respond \
-                 and calibrate, or end their work first: rinseward maintenance {machine} --end --by NAME"
-            )
+            let run = format!("run a rack through {machine} while the service records it");
+            if is_worked_on {
+                format!("end the work first: rinseward maintenance {machine} --end --by NAME; then {run}")
+            } else {
+                format!("{run}; nobody is at work on it now")
+            }
         }
         OpenPoint::OpenAlert { alert, .. } if recovered.contains(alert) => format!(
             "rinseward alerts act {alert} --by NAME --racks \"what became of the racks\" --done \"what was done\""
@@ -84,9 +91,13 @@ mod tests {
             alert(8),
             OpenPoint::TestCycleNotGood { record: 9, verdict: Verdict::Unproven, worked_on: true },
         ];
-        let advice = of("dm1", &points, &BTreeSet::from([AlertNumber(7)]));
+        let advised = |is_worked_on| of(("dm1", is_worked_on), &points, &BTreeSet::from([AlertNumber(7)]));
+        let advice = advised(true);
         assert_eq!(advice.len(), 5, "{advice:?}");
         assert!(advice[4].starts_with("end the work first: rinseward maintenance dm1 --end "), "{advice:?}");
+        // Regression: it named that command too where no work was open, which refuses it then.
+        let rack = "run a rack through dm1 while the service records it; nobody is at work on it now";
+        assert_eq!(advised(false)[4], rack);
         assert!(advice[0].starts_with("rinseward calibrate dm1/rinse "), "{advice:?}");
         assert_eq!(advice[1], "rinseward prove dm1 --order rinse --by NAME");
         assert!(advice[2].starts_with("rinseward alerts act 7 --by NAME --racks "), "{advice:?}");

@@ -11,6 +11,7 @@ use crate::app::alerts::past::Raised;
 use crate::app::alerts::story;
 use crate::app::amended::Amended;
 use crate::app::proofs::proofs;
+use crate::app::work::then;
 use crate::app::{Failure, history, in_force, ledger};
 use crate::config::load::Loaded;
 use crate::config::recorded::{Recorded, wiring};
@@ -53,6 +54,8 @@ pub(in crate::app) struct Gathered {
     pub(in crate::app) signed: SignedOff,
     /// Open alerts whose cause is over: each waits for its corrective action alone.
     pub(in crate::app) recovered: BTreeSet<AlertNumber>,
+    /// Whether the machine is marked as worked on now.
+    pub(in crate::app) is_worked_on: bool,
 }
 
 /// What a technician put on record.
@@ -184,7 +187,9 @@ impl Asked<'_> {
             cycle: cycle.as_ref().map(|(record, cycle)| (*record, &**cycle)),
             alerts: &alerts,
         });
-        Ok(Gathered { signed, recovered })
+        let works = then::ran(reader, self.machine, (self.now, self.now)).map_err(failed)?.work;
+        let is_worked_on = works.iter().any(|work| work.until > self.now);
+        Ok(Gathered { signed, recovered, is_worked_on })
     }
 
     /// The cycle that is named, else the newest one since `proved_at`.
