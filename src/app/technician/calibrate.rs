@@ -151,7 +151,9 @@ fn compared(
             work.taken()
         },
         || match work.borrow().stands(Duration::ZERO).step {
-            StepSeen::Watching { last, why, .. } => Some(words::progress(language, scale, bath, last, &why)),
+            StepSeen::Watching { last, why, wanted_s, .. } => {
+                Some(words::progress(language, scale, bath, last, &why, wanted_s))
+            }
             StepSeen::Placing(_) | StepSeen::Over { .. } | StepSeen::Taken(_) | StepSeen::Open => None,
         },
     )?;

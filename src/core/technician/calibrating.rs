@@ -219,6 +219,29 @@ mod tests {
         0.03 * (t * 37.0).sin()
     }
 
+    // Regression: level lines were followed by a wide swing, since the immersion was among what is looked at.
+    #[test]
+    fn a_swing_says_over_how_long_it_is_looked_at() {
+        use crate::core::reader::{Language, Scale};
+        use crate::core::steady::Unsteady;
+        use crate::core::technician::words;
+        let why = NotYet::Unsteady(Unsteady::Noisy { spread_c: 4.93 });
+        for (language, told) in [
+            (
+                Language::English,
+                "  0.60 °C: swings by ±4.93 °C over the last 40 s; once level, up to 40 s more",
+            ),
+            (
+                Language::Spanish,
+                "  0.60 °C: oscila ±4.93 °C en los últimos 40 s; ya sin cambios, hasta 40 s más",
+            ),
+        ] {
+            let said =
+                words::progress(language, Scale::Celsius, &Bath::ice(), Some(Celsius(0.6)), &why, 40.0);
+            assert_eq!(said, told);
+        }
+    }
+
     // Own rules: nothing counts before its person says so, a point is taken by itself, and nothing goes on
     // record while a bath is open. 0 °C is the ice point (ITS-90).
     #[test]

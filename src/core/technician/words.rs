@@ -229,6 +229,7 @@ pub fn progress(
     bath: &Bath,
     last: Option<Celsius>,
     why: &NotYet,
+    wanted_s: f64,
 ) -> String {
     let Some(last) = last else {
         let silent = say(language, "no reading so far", "sin lecturas por ahora");
@@ -263,12 +264,24 @@ pub fn progress(
             Language::Spanish => format!("observada {lasted_s:.0} de {wanted_s:.0} s"),
         },
         Unsteady::Drifting { c_per_min } => match language {
-            Language::English => format!("drifts by {} a minute", signed(scale, *c_per_min)),
-            Language::Spanish => format!("deriva {} por minuto", signed(scale, *c_per_min)),
+            Language::English => format!(
+                "drifts by {} a minute over the last {wanted_s:.0} s; once level, up to {wanted_s:.0} s more",
+                signed(scale, *c_per_min)
+            ),
+            Language::Spanish => format!(
+                "deriva {} por minuto en los últimos {wanted_s:.0} s; ya sin cambios, hasta {wanted_s:.0} s más",
+                signed(scale, *c_per_min)
+            ),
         },
         Unsteady::Noisy { spread_c } => match language {
-            Language::English => format!("swings by {}", width(scale, *spread_c)),
-            Language::Spanish => format!("oscila {}", width(scale, *spread_c)),
+            Language::English => format!(
+                "swings by {} over the last {wanted_s:.0} s; once level, up to {wanted_s:.0} s more",
+                width(scale, *spread_c)
+            ),
+            Language::Spanish => format!(
+                "oscila {} en los últimos {wanted_s:.0} s; ya sin cambios, hasta {wanted_s:.0} s más",
+                width(scale, *spread_c)
+            ),
         },
         Unsteady::Silent | Unsteady::Faulty(_) => String::new(),
     };
