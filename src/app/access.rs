@@ -15,6 +15,7 @@ use tokio::sync::Mutex;
 use tokio_util::sync::CancellationToken;
 
 use super::ledger::LedgerHandle;
+use crate::cli::DEFAULT_CONFIG;
 use crate::config::resolve::{Configuration, WebOptions};
 use crate::core::causes::chain;
 use crate::core::record::{Body, Record};
@@ -60,6 +61,29 @@ pub(super) fn open(
     Access::open(&path(ledger), options, move || clock.now())
 }
 
+/// How this gateway was called, for commands that whoever reads them can type as they stand.
+#[derive(Debug)]
+pub(super) struct Called {
+    program: String,
+    /// What its configuration is given by; empty where every command finds it by itself.
+    own_files: String,
+}
+
+impl Called {
+    /// By this program, with these files.
+    pub(super) fn with(files: &[PathBuf]) -> Self {
+        let usual = matches!(files, [file] if file.as_path() == Path::new(DEFAULT_CONFIG));
+        let named = |file: &PathBuf| format!(" --config {}", file.display());
+        let own_files = if usual { String::new() } else { files.iter().map(named).collect() };
+        Self { program: program(), own_files }
+    }
+}
+
+/// As this program was called: whoever tries the demo has not installed it.
+pub(super) fn program() -> String {
+    std::env::args().next().unwrap_or_else(|| "rinseward".to_owned())
+}
+
 /// Access of a gateway that starts.
 #[derive(Debug)]
 pub(super) struct Entrance {
@@ -87,9 +111,10 @@ impl Entrance {
     }
 
     /// What whoever sets the gateway up is told, once.
-    pub(super) fn first_words(&mut self, web: &WebOptions) -> Option<FirstWords> {
+    pub(super) fn first_words(&mut self, web: &WebOptions, called: &Called) -> Option<FirstWords> {
         let Changed { secret, until, .. } = self.first.take()?;
         let (secret, until) = (secret?, until?);
+        let Called { program, own_files } = called;
         let scheme = if web.tls.is_some() { "https" } else { "http" };
         let own = format!("{scheme}://{}", reached_at(web.listen));
         let url = web.public_url.as_deref().unwrap_or(&own);
@@ -99,7 +124,7 @@ impl Entrance {
              \x20 account:         {FIRST}\n\
              \x20 one-time secret: {secret}\n\
              It is shown this once and can be used until {until}; you choose a password then.\n\
-             If it is lost: rinseward accounts reset {FIRST} --by YOUR-NAME\n"
+             If it is lost: {program} accounts reset {FIRST} --by YOUR-NAME{own_files}\n"
         );
         let login = format!("{url}/login");
         Some(FirstWords { text, login, secret, until, access: Arc::clone(&self.access) })

@@ -32,6 +32,7 @@ use self::open::OpenAlerts;
 use self::scene::Scene;
 use self::screen::Setting;
 use self::watch::Watched;
+use super::access::{Called, program};
 use super::run::{bug, failed, runtime};
 use super::station::Station;
 use super::{Failure, Streams, configuration, history, ledger, terminal, watch as watch_command};
@@ -115,7 +116,7 @@ pub(super) fn demo(arguments: &DemoArgs, streams: &mut Streams<'_>) -> Result<()
     }
     let loaded = configuration::load_alone(gateway.clone(), streams)?;
     let mut scene = Scene::new(&loaded.configuration.machines, &loaded.configuration.channels);
-    show(arguments, scenario, (kitchen, inbox, pages), &loaded, &mut scene, streams)?;
+    show(arguments, scenario, (kitchen, inbox, pages), (&loaded, &gateway), &mut scene, streams)?;
     summarise(&scene, &directory, streams).map_err(Failure::output)
 }
 
@@ -124,7 +125,7 @@ fn show(
     arguments: &DemoArgs,
     scenario: Scenario,
     (kitchen, inbox, pages): (Kitchen, Inbox, TcpListener),
-    loaded: &Loaded,
+    (loaded, gateway): (&Loaded, &Path),
     scene: &mut Scene,
     streams: &mut Streams<'_>,
 ) -> Result<(), Failure> {
@@ -136,7 +137,7 @@ fn show(
     let signals = Signals::take().map_err(|error| bug("cannot take over the signals", &error))?;
     let mut station = Station::open(loaded, &clock, &stop)?.simulated().with_pages_at(pages);
     drop(entered);
-    let words = station.first_words();
+    let words = station.first_words(&Called::with(&[gateway.to_owned()]));
     let login = format!("http://{address}/login");
     // Where the terminal is drawn on, the picture shows the secret as long as it can be used: what was printed before
     // would be seen again after it, when the secret was used or nothing is left to log in at.
@@ -228,8 +229,7 @@ fn summarise(scene: &Scene, directory: &Path, streams: &mut Streams<'_>) -> io::
     let (path, gateway) = (directory.join("ledger.sqlite"), directory.join("gateway.toml"));
     let path = path.display();
     writeln!(streams.out, "\nEvery rack is on record in {path}")?;
-    // As it was called: whoever tries the demo has not installed it.
-    let program = std::env::args().next().unwrap_or_else(|| "rinseward".to_owned());
+    let program = program();
     writeln!(streams.out, "Configured by {}", gateway.display())?;
     writeln!(streams.out, "See them:  {program} history --ledger {path}")?;
     if scene.counts[0] > 0 {

@@ -1,5 +1,6 @@
 //! `run`: the daemon.
 
+use std::path::PathBuf;
 use std::sync::Arc;
 
 use tokio::runtime::{Builder, Runtime};
@@ -7,6 +8,7 @@ use tokio::sync::broadcast::{self, error::RecvError};
 use tokio::task::JoinError;
 use tokio_util::sync::CancellationToken;
 
+use super::access::Called;
 use super::station::Station;
 use super::{Failure, Streams, channels, configuration, service_manager};
 use crate::cli::RunArgs;
@@ -26,7 +28,7 @@ pub(super) fn run(arguments: &RunArgs, streams: &mut Streams<'_>) -> Result<(), 
     }
     tell_channels(&loaded);
     let runtime = runtime()?;
-    let ended = runtime.block_on(serve(&loaded, &runtime, streams));
+    let ended = runtime.block_on(serve(&loaded, &arguments.config.files, &runtime, streams));
     // A thread that reads standard input may block for ever; nothing waits for it.
     runtime.shutdown_background();
     ended
@@ -47,11 +49,16 @@ fn tell_channels(loaded: &Loaded) {
     tracing::error!(channels = configured, cannot_work, contacts, "messages by these channels wait");
 }
 
-async fn serve(loaded: &Loaded, runtime: &Runtime, streams: &mut Streams<'_>) -> Result<(), Failure> {
+async fn serve(
+    loaded: &Loaded,
+    files: &[PathBuf],
+    runtime: &Runtime,
+    streams: &mut Streams<'_>,
+) -> Result<(), Failure> {
     let stop = CancellationToken::new();
     let signals = Signals::take().map_err(|error| bug("cannot take over the signals", &error))?;
     let mut station = Station::open(loaded, &Clock::system(), &stop)?;
-    if let Some(words) = station.first_words() {
+    if let Some(words) = station.first_words(&Called::with(files)) {
         // Not by the log, which is kept and passed on.
         write!(streams.err, "{}", words.text).map_err(Failure::output)?;
     }

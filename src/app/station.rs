@@ -13,7 +13,7 @@ use tokio::sync::{broadcast, mpsc};
 use tokio::time::Instant;
 use tokio_util::sync::CancellationToken;
 
-use super::access::{self, Entrance, FirstWords, Keeper};
+use super::access::{self, Called, Entrance, FirstWords, Keeper};
 use super::ledger::{self, LedgerHandle, LedgerStore};
 use super::live::Tap;
 use super::seal::Seal;
@@ -176,9 +176,9 @@ impl Station {
     }
 
     /// What whoever sets the gateway up is to be told, once: the secret of the first account.
-    pub(super) fn first_words(&mut self) -> Option<FirstWords> {
+    pub(super) fn first_words(&mut self, called: &Called) -> Option<FirstWords> {
         let web = self.loaded.configuration.web.as_ref()?;
-        self.entrance.as_mut()?.first_words(web)
+        self.entrance.as_mut()?.first_words(web, called)
     }
 
     /// A way to ask whether the driver still turns.
