@@ -365,7 +365,7 @@ async fn answer<K: Kitchen>(
         missing: missing(&whole.alert, whole.closed, reader.language),
         amended: amended(&whole, reader, now),
         others: others::told(&whole, reader.language),
-        waiting: whole.closed.is_none() && whole.alert.acknowledged.is_none(),
+        waiting: whole.closed.is_none() && whole.alert.wants_somebody(),
         not_taking: who::instead(person, Right::Acknowledge, link.acknowledge),
         // What could not be taken is shown to whoever typed it, also where the alert closed meanwhile.
         needs_action: whole.alert.needs_action && (whole.closed.is_none() || typed.held.fault.is_some()),

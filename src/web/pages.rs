@@ -19,6 +19,7 @@ words! {
     alert: "alert", "alerta";
     log_in: "Log in", "Entrar";
     waiting: "Nobody takes care of it now.", "Nadie se encarga ahora.";
+    recovered: "Nobody need take care of it any more.", "Ya no hace falta que nadie se encargue.";
     taken_by: "Taken care of by", "Se encarga";
     closed: "Closed", "Cerrada";
     now: "Do now", "Qué hacer ahora";

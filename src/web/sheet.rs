@@ -44,6 +44,8 @@ pub struct Sheet {
 pub enum Standing {
     /// Nobody has answered.
     Waiting,
+    /// It is open, and has ended with nothing left to do: nobody need answer.
+    Recovered,
     /// Somebody takes care.
     Acknowledged {
         /// Who.

@@ -114,7 +114,8 @@ impl Shown {
                 let by = who(&taken.by, contact.language).into_owned();
                 Standing::Acknowledged { by, at: at(taken.at) }
             }
-            (None, None) => Standing::Waiting,
+            (None, None) if alert.wants_somebody() => Standing::Waiting,
+            (None, None) => Standing::Recovered,
         };
         Ok(Sheet {
             language: contact.language,

@@ -188,7 +188,7 @@ impl Turn<'_> {
         let unheard = |open: &Open| {
             let telling = &open.telling;
             let waits = telling.next_step.is_some() || telling.held || telling.nobody;
-            !settings.contacts.is_empty() && telling.told.is_empty() && !waits && open.wants_somebody()
+            !settings.contacts.is_empty() && telling.told.is_empty() && !waits && open.alert.wants_somebody()
         };
         for (machine, condition) in self.state.subjects(unheard) {
             self.escalate(&machine, condition);

@@ -107,7 +107,7 @@ impl Desk {
 impl Open {
     /// What it ends in where nobody is waited for any more.
     fn ends(&self, at: Timestamp) -> Option<Foreseen> {
-        if self.wants_somebody() {
+        if self.alert.wants_somebody() {
             Some(Foreseen::NobodyElse { at })
         } else {
             self.alert.action_missing().then_some(Foreseen::AskedNoMore { at })

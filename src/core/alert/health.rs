@@ -136,7 +136,7 @@ impl Turn<'_> {
         let Some(open) = self.state.open(&machine, condition) else { return };
         let told = self.settings.contacts.iter().filter(|c| open.telling.told.contains(&c.name));
         let reached = told.into_iter().any(|c| !working_routes(self.state, c, self.now).is_empty());
-        if !reached && open.wants_somebody() && open.telling.next_step.is_some() {
+        if !reached && open.alert.wants_somebody() && open.telling.next_step.is_some() {
             self.escalate(&machine, condition);
         }
     }

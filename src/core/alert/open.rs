@@ -280,6 +280,12 @@ impl Alert {
         self.needs_action && self.action.as_ref().is_none_or(|action| action.covers != self.racks.count)
     }
 
+    /// Whether somebody must still take it on: nobody has, and it lasts or wants its corrective action.
+    #[must_use]
+    pub fn wants_somebody(&self) -> bool {
+        self.acknowledged.is_none() && (self.cleared.is_none() || self.action_missing())
+    }
+
     /// When the first of what it counts was, since when it has been so or its first rack, and when its last rack was.
     #[must_use]
     pub fn span(&self) -> (Timestamp, Timestamp) {

@@ -263,7 +263,7 @@ impl Turn<'_> {
         let reminder = open.alert.action_missing().then(|| now.plus(rules.action_reminder));
         open.telling.reminder = reminder;
         open.telling.reminders = 0;
-        if !open.wants_somebody() {
+        if !open.alert.wants_somebody() {
             open.telling.next_step = None;
         }
         let alert = &open.alert;

@@ -69,13 +69,6 @@ pub(super) struct Open {
     pub(super) telling: Telling,
 }
 
-impl Open {
-    /// Whether somebody must still take it on.
-    pub(super) fn wants_somebody(&self) -> bool {
-        self.alert.acknowledged.is_none() && (self.alert.cleared.is_none() || self.alert.action_missing())
-    }
-}
-
 /// Where the telling of one alert stands.
 #[derive(Clone, PartialEq, Debug, Default, Serialize, Deserialize)]
 pub(super) struct Telling {

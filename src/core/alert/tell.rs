@@ -95,7 +95,7 @@ impl Turn<'_> {
     /// The time of a step is over and nobody has acknowledged.
     pub(super) fn escalate(&mut self, machine: &str, condition: Condition) {
         let Some(open) = self.state.open(machine, condition) else { return };
-        if !open.wants_somebody() {
+        if !open.alert.wants_somebody() {
             self.wait(machine, condition, None, None);
             return;
         }

@@ -337,16 +337,23 @@ pub(super) fn damaged(count: usize, language: Language) -> String {
 
 /// Who takes care of it.
 pub(super) fn standing(alert: &Alert, closed: Option<Timestamp>, reader: &Reader) -> String {
-    let (closed_word, taken, waiting) = match reader.language {
-        Language::English => ("Closed", "Taken care of by", "Nobody takes care of it now."),
-        Language::Spanish => ("Cerrada", "Se encarga", "Nadie se encarga ahora."),
+    let (closed_word, taken, waiting, over) = match reader.language {
+        Language::English => (
+            "Closed",
+            "Taken care of by",
+            "Nobody takes care of it now.",
+            "Nobody need take care of it any more.",
+        ),
+        Language::Spanish => {
+            ("Cerrada", "Se encarga", "Nadie se encarga ahora.", "Ya no hace falta que nadie se encargue.")
+        }
     };
     match (closed, &alert.acknowledged) {
         (Some(at), _) => format!("{closed_word} {}", reader.moment(at)),
         (None, Some(answered)) => {
             format!("{taken} {}, {}", who(&answered.by, reader.language), reader.moment(answered.at))
         }
-        (None, None) => waiting.to_owned(),
+        (None, None) => if alert.wants_somebody() { waiting } else { over }.to_owned(),
     }
 }
 

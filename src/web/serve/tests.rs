@@ -404,3 +404,18 @@ async fn whatever_is_simulated_says_so() {
         assert_eq!(page.contains("SIMULATED"), simulated, "{page}");
     }
 }
+
+// Regression: of an alert that had ended with nothing left to do, the page of a link offered to take care of it.
+#[tokio::test]
+async fn nobody_is_asked_to_take_care_of_what_has_ended() {
+    let site = Site::open().await;
+    let url = site.link(7, 3600);
+    let page = site.get(&url).await.text().await.expect("a page");
+    assert!(page.contains("/acknowledge") && page.contains("Nobody takes care of it now."), "{page}");
+    site.kitchen.0.lock().expect("no holder panics").0.standing = Standing::Recovered;
+    let page = site.get(&url).await.text().await.expect("a page");
+    assert!(
+        !page.contains("/acknowledge") && page.contains("Nobody need take care of it any more."),
+        "{page}"
+    );
+}

@@ -265,3 +265,23 @@ fn whoever_was_told_is_named_with_the_first_and_the_last_time() {
         ["Told so far: duty (14:41 UTC, last 18:04 UTC), office (15:01 UTC)"]
     );
 }
+
+// Regression: of a check that was made, with nothing left to do, the page asked for somebody to take care of it.
+#[test]
+fn nobody_is_asked_for_where_nothing_is_left_to_do() {
+    use crate::core::alert::Alert;
+    let at = Timestamp::from_micros(0);
+    let trial = Alert { needs_action: false, ..Alert::trial(at) };
+    let made = Alert { cleared: Some(at), ..trial.clone() };
+    let wants_action = Alert { needs_action: true, ..made.clone() };
+    let asks = [&trial, &made, &wants_action].map(Alert::wants_somebody);
+    assert_eq!(asks, [true, false, true]);
+    for (language, lasts, over) in [
+        (Language::English, "Nobody takes care of it now.", "Nobody need take care of it any more."),
+        (Language::Spanish, "Nadie se encarga ahora.", "Ya no hace falta que nadie se encargue."),
+    ] {
+        let reader = Reader { language, scale: Scale::Celsius, zone: TimeZone::UTC };
+        let said = [&trial, &made, &wants_action].map(|alert| words::standing(alert, None, &reader));
+        assert_eq!(said, [lasts, over, lasts]);
+    }
+}
