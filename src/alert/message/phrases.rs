@@ -248,8 +248,10 @@ phrases! {
 
     // Pieces of sentences that are always used whole.
     RacksSince: "{racks} since {since}", "{racks} desde {since}";
-    RacksAndEarlier: "{racks}, {earlier} of them from before; since {since}", "{racks}, {earlier} de ellas de antes; desde {since}";
-    RacksAndEarlierOnly: "{racks}, {earlier} of them from before", "{racks}, {earlier} de ellas de antes";
+    RacksAndEarlier: "{racks}, {earlier} of them had passed and are in doubt; since {since}", "{racks}, {earlier} de ellas habían pasado y están en duda; desde {since}";
+    RacksAndEarlierOnly: "{racks}, {earlier} of them in doubt", "{racks}, {earlier} de ellas en duda";
+    RacksAllEarlier: "{racks} that had passed, now in doubt; since {since}", "{racks} que habían pasado, ahora en duda; desde {since}";
+    RacksAllEarlierOnly: "{racks} now in doubt", "{racks} ahora en duda";
     Since: "since {since}", "desde {since}";
     TestCorrected: "{begun}; test corrected {until}", "{begun}; prueba corregida: {until}";
     OnlyWithdrawn: "{begun}; test withdrawn {until}", "{begun}; prueba retirada: {until}";

@@ -140,6 +140,7 @@ impl<'a> Teller<'a> {
         };
         let phrase = match alert.racks.count {
             0 => Phrase::Since,
+            count if alert.earlier == count => Phrase::RacksAllEarlier,
             _ if alert.earlier > 0 => Phrase::RacksAndEarlier,
             _ => Phrase::RacksSince,
         };
@@ -170,7 +171,8 @@ impl<'a> Teller<'a> {
     /// What stays of the same where it finds no room: of racks that are from before none is told as if it came since.
     pub(super) fn since_in_short(&self) -> Option<String> {
         let earlier = Some(self.alert().earlier).filter(|earlier| *earlier > 0)?.to_string();
-        let phrase = Phrase::RacksAndEarlierOnly;
+        let is_all = self.alert().earlier == self.alert().racks.count;
+        let phrase = if is_all { Phrase::RacksAllEarlierOnly } else { Phrase::RacksAndEarlierOnly };
         Some(self.with(phrase, &[("racks", &self.racks()), ("earlier", &earlier)]))
     }
 

@@ -121,16 +121,18 @@ fn racks_of_before_are_told_so_after_recovery_too() {
         (notice.alert.racks.count, notice.alert.earlier) = (318, 260);
         notice
     };
-    for (language, before, good) in [
+    for (language, before, good, doubted) in [
         (
             Language::English,
-            "318 racks, 260 of them from before; since 12:05 EST",
+            "318 racks, 260 of them had passed and are in doubt; since 12:05 EST",
             "; good again since 12:40 EST",
+            ("9 racks that had passed, now in doubt; since", "9 racks now in doubt"),
         ),
         (
             Language::Spanish,
-            "318 canastas, 260 de ellas de antes; desde las 12:05 EST",
+            "318 canastas, 260 de ellas habían pasado y están en duda; desde las 12:05 EST",
             "; bien otra vez desde las 12:40 EST",
+            ("9 canastas que habían pasado, ahora en duda; desde", "9 canastas ahora en duda"),
         ),
     ] {
         for occasion in [Occasion::Raised, Occasion::Cleared, Occasion::ActionMissing, Occasion::Closed] {
@@ -145,6 +147,12 @@ fn racks_of_before_are_told_so_after_recovery_too() {
                 message.short
             );
         }
+        // Regression: «9 racks, 9 of them from before».
+        let mut all = weak(Occasion::Raised, language);
+        (all.alert.racks.count, all.alert.earlier) = (9, 9);
+        let message = told(&all);
+        let said = message.content.headline.contains(doubted.0) && message.short.contains(doubted.1);
+        assert!(said, "{} {}", message.content.headline, message.short);
         let mut lapsed = weak(Occasion::Cleared, language);
         lapsed.alert.lapsed = true;
         assert!(told(&lapsed).content.headline.contains(before));
