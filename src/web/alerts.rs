@@ -36,7 +36,6 @@ use crate::core::alert::{Alert, Foreseen, Occasion};
 use crate::core::cycle::figures::{Figures, Overtaken};
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::Verdict;
-use crate::core::cycle::words::ended;
 use crate::core::logbook::words::to_do;
 use crate::core::reader::{Reader, filled};
 use crate::core::record::{CheckKind, Cycle, Record};
@@ -96,8 +95,8 @@ pub struct Said {
 pub struct Affected {
     /// Index of its record.
     pub record: u64,
-    /// When its final rinse ended.
-    pub ended: Timestamp,
+    /// When its final rinse began, as far as the alert keeps it.
+    pub rinsed: Timestamp,
     /// How it was judged; `None` where its record cannot be read.
     pub judged: Option<Judged>,
 }
@@ -392,7 +391,7 @@ async fn answer<K: Kitchen>(
         done_example: words::done_example(whole.alert.condition, reader.language),
         covers: typed.covers.unwrap_or(whole.alert.racks.count).min(whole.alert.racks.count),
         left_out: whole.alert.left_out().filter(|_| whole.closed.is_none()).map(|(count, last)| {
-            let last = last.map(|rack| ended(&reader.moment(rack.at), reader.language));
+            let last = last.map(|rack| reader.moment(rack.rinsed()));
             left_out(count, last.as_deref(), reader.language)
         }),
         state,

@@ -102,6 +102,7 @@ fn cold() -> Glance {
     let ended = Timestamp::from_micros(NOW.micros() - 120_000_000);
     let last = LastRack {
         record: 48,
+        rinsed: ended,
         ended,
         verdict: Verdict::Cold,
         findings: Vec::new(),

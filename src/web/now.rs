@@ -77,6 +77,8 @@ pub struct Glance {
 pub struct LastRack {
     /// Index of its record.
     pub record: u64,
+    /// When its final rinse began, by which lists tell it.
+    pub rinsed: Timestamp,
     /// When its final rinse ended.
     pub ended: Timestamp,
     /// How it was judged.
@@ -137,7 +139,7 @@ pub struct GlanceAlert {
     pub since: Timestamp,
     /// How many racks are affected.
     pub racks: u64,
-    /// When the first and the last ended of those that nobody has accounted for, else of all; `None` where that is not
+    /// When the first and the last of those were rinsed that nobody has accounted for, else of all; `None` where that is not
     /// known.
     pub washed: Option<(Timestamp, Timestamp)>,
     /// Their records as far as they are named, see [`crate::core::alert::Racks`].

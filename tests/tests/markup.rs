@@ -44,7 +44,7 @@ fn at(text: &str) -> Timestamp {
 fn notice(condition: Condition, occasion: Occasion, language: Language) -> Notice {
     let since = at("2026-11-25T17:05:12Z");
     let mut racks = Racks::default();
-    racks.push(Rack { index: 1, at: since });
+    racks.push(Rack { index: 1, at: since, began: None });
     let alert = Alert {
         number: AlertNumber(1),
         condition,
@@ -58,7 +58,7 @@ fn notice(condition: Condition, occasion: Occasion, language: Language) -> Notic
         racks,
         earlier: 0,
         beside: 0,
-        last_good: Some(Rack { index: 0, at: since }),
+        last_good: Some(Rack { index: 0, at: since, began: None }),
         before_return: 0,
         returns: rinseward::core::alert::Returns::default(),
         pattern: None,

@@ -28,7 +28,6 @@ use jiff::tz::TimeZone;
 use crate::core::alert::quantity::{duration, is_below, pair, quantity};
 use crate::core::alert::{Alert, Condition, Notice, Occasion, Quantity};
 use crate::core::counted::Noun;
-use crate::core::cycle::words::ended;
 use crate::core::one_line::one_line;
 use crate::core::reader::Language;
 use crate::core::sanitizer::shown as concentration;
@@ -458,10 +457,7 @@ fn rows(teller: &Teller<'_>) -> Vec<(Phrase, String)> {
     // Between that rack and the return others lie.
     let last_good = if alert.came_back() { Phrase::RowLastGoodBack } else { Phrase::RowLastGood };
     let has_racks = !conditions::is_of_a_task(alert.condition) || alert.racks.count > 0;
-    row(
-        last_good,
-        alert.last_good.filter(|_| has_racks).map(|rack| ended(&reader.moment(rack.at), reader.language)),
-    );
+    row(last_good, alert.last_good.filter(|_| has_racks).map(|rack| reader.moment(rack.rinsed())));
     row(Phrase::RowAbout, (!alert.about.is_empty()).then(|| teller.about()));
     row(
         Phrase::RowTaken,

@@ -229,7 +229,7 @@ phrases! {
     ThisAlert: "this alert", "esta alerta";
     ThisAndOthers: "{this} and {others}", "{this} y {others}";
     RowLastGoodBack: "Last good rack before it came back", "Última canasta correcta antes de que volviera";
-    BeforeItCameBack: "{ended}, before it came back", "{ended}, antes de que volviera";
+    BeforeItCameBack: "{time}, before it came back", "{time}, antes de que volviera";
     RowAbout: "About", "Sobre";
     RowTaken: "Taken on by", "Atendida por";
     RowRecovered: "Recovered", "Recuperado";

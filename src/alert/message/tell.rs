@@ -4,10 +4,9 @@ use super::Facts;
 use super::phrases::Phrase;
 use crate::core::alert::quantity::{against, is_below, pair, quantity};
 use crate::core::alert::words::who;
-use crate::core::alert::{Alert, Condition, Notice, Occasion, Quantity};
+use crate::core::alert::{Alert, Condition, Notice, Occasion, Quantity, Rack};
 use crate::core::channel::Place;
 use crate::core::counted::Noun;
-use crate::core::cycle::words::ended;
 use crate::core::logbook::words::found_short;
 use crate::core::one_line::one_line;
 use crate::core::reader::{Language, Reader, Scale};
@@ -130,7 +129,8 @@ impl<'a> Teller<'a> {
         let alert = self.alert();
         // Racks of before it came back keep their own time; what is overdue since says when it was due.
         let is_overdue = alert.condition == Condition::CheckOverdue;
-        let first = if is_overdue { alert.span().0 } else { alert.since };
+        let counts = alert.racks.named.iter().filter(|_| is_overdue).map(Rack::rinsed);
+        let first = counts.fold(alert.lasts_since(), Timestamp::min);
         let since = self.time_with_article(first);
         // What was entered wrongly was never bad, and what was withdrawn never seen good.
         let amended = alert.amended.as_ref().filter(|_| alert.cleared.is_some());
@@ -224,8 +224,8 @@ impl<'a> Teller<'a> {
     /// A step or a reason with everything that it may name.
     pub(super) fn filled(&self, phrase: Phrase) -> String {
         let alert = self.alert();
-        let since = self.time_with_article(alert.since);
-        let last_good = alert.last_good.map_or(alert.since, |rack| rack.at);
+        let since = self.time_with_article(alert.lasts_since());
+        let last_good = alert.last_good.map_or(alert.begun(), |rack| rack.rinsed());
         let limit = match (alert.measured, alert.limit) {
             (Some(measured), Some(limit)) => pair(measured, limit, &self.reader).1,
             (None, Some(limit)) => quantity(limit, &self.reader),
@@ -271,14 +271,10 @@ impl<'a> Teller<'a> {
         )
     }
 
-    /// When the last good rack ended, with what it was the last one before.
+    /// When the last good rack was rinsed, with what it was the last one before.
     fn last_good(&self, at: Timestamp) -> String {
-        let ended = ended(&self.time(at), self.reader.language);
-        if self.alert().came_back() {
-            self.with(Phrase::BeforeItCameBack, &[("ended", &ended)])
-        } else {
-            ended
-        }
+        let time = self.time(at);
+        if self.alert().came_back() { self.with(Phrase::BeforeItCameBack, &[("time", &time)]) } else { time }
     }
 
     pub(super) fn place(&self) -> Option<String> {

@@ -44,7 +44,11 @@ fn alert(condition: Condition) -> Alert {
     let since = at("2026-11-25T17:05:12Z");
     let mut racks = Racks::default();
     for number in 0..3 {
-        racks.push(Rack { index: 4210 + number, at: since.plus(Duration::from_secs(number * 95)) });
+        racks.push(Rack {
+            index: 4210 + number,
+            at: since.plus(Duration::from_secs(number * 95)),
+            began: None,
+        });
     }
     let celsius = |measured, worst, limit| {
         Some((Quantity::Celsius(measured), Quantity::Celsius(worst), Quantity::Celsius(limit)))
@@ -93,7 +97,7 @@ fn alert(condition: Condition) -> Alert {
         racks: if figures.is_some() && !of_site { racks } else { Racks::default() },
         earlier: 0,
         beside: 0,
-        last_good: (!of_site).then(|| Rack { index: 4208, at: at("2026-11-25T17:01:40Z") }),
+        last_good: (!of_site).then(|| Rack { index: 4208, at: at("2026-11-25T17:01:40Z"), began: None }),
         before_return: 0,
         returns: crate::core::alert::Returns::default(),
         pattern: (condition == Condition::Cold).then_some(Pattern::Repeated),
@@ -391,7 +395,7 @@ fn an_alert_of_the_sanitizer_says_on_which_side_it_lies() {
 fn an_overdue_check_names_a_rack_only_where_one_is_affected() {
     for (count, named) in [(0, false), (2, true)] {
         let mut notice = notice(Condition::CheckOverdue, Occasion::Raised, Language::English, Scale::Celsius);
-        notice.alert.last_good = Some(Rack { index: 7, at: at("2026-11-25T17:01:40Z") });
+        notice.alert.last_good = Some(Rack { index: 7, at: at("2026-11-25T17:01:40Z"), began: None });
         notice.alert.racks.count = count;
         let text = told(&notice).text;
         assert_eq!(text.contains("Last good rack"), named, "{count}: {text}");

@@ -11,7 +11,7 @@ use crate::core::alert::doubts::{Doubts, can_doubt};
 use crate::core::alert::words::{by_link_of, who};
 use crate::core::alert::{Alert, AlertNumber, Condition, Notice, Occasion, Rack};
 use crate::core::cycle::verdict::Verdict;
-use crate::core::cycle::words::{ended, rack};
+use crate::core::cycle::words::rack;
 use crate::core::reader::{Language, Scale};
 use crate::core::record::{Body, Cycle, Record};
 use crate::core::time::Timestamp;
@@ -133,14 +133,16 @@ impl Shown {
                     let in_doubt = |judged: Verdict| can_doubt(alert.condition) && judged.is_good();
                     let word =
                         own.judged.map(|own| rack(own.verdict, in_doubt(own.verdict), contact.language));
-                    (at(own.ended), word.unwrap_or_else(|| "?".to_owned()))
+                    (
+                        at(own.judged.map_or(own.rinsed, |judged| judged.rinsed)),
+                        word.unwrap_or_else(|| "?".to_owned()),
+                    )
                 })
                 .collect(),
             racks: alert.racks.count,
-            left_out: alert.left_out().map(|(count, last)| LeftOut {
-                count,
-                last: last.map(|rack| ended(&at(rack.at), contact.language)),
-            }),
+            left_out: alert
+                .left_out()
+                .map(|(count, last)| LeftOut { count, last: last.map(|rack| at(rack.rinsed())) }),
             action: alert.action.map(|action| Action {
                 by: who(&action.by, contact.language).into_owned(),
                 racks: action.racks,
@@ -194,7 +196,7 @@ pub(in crate::app) fn cycles<'a>(
 pub(in crate::app) fn affected(cycles: &[NamedRack<'_>]) -> Vec<Affected> {
     let affected = |(rack, cycle): &NamedRack<'_>| Affected {
         record: rack.index,
-        ended: rack.at,
+        rinsed: rack.rinsed(),
         judged: cycle.as_deref().map(Judged::of),
     };
     cycles.iter().map(affected).collect()

@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 
 use jiff::tz::TimeZone;
 
+use crate::app::alerts::past::Raised;
 use crate::app::alerts::story;
 use crate::core::alert::{Alert, AlertNumber};
 use crate::core::counted::Noun;
@@ -58,9 +59,13 @@ impl OpenAlerts {
             Some(reader) => reader,
             None => Reader::open(&self.ledger)?,
         };
-        let (stories, damaged) = story::all(self.reader.insert(reader))?;
-        let open = stories.into_values().filter(|story| story.closed.is_none());
-        Ok((open.map(|story| story.alert).collect(), damaged.len()))
+        let reader = &*self.reader.insert(reader);
+        let (stories, damaged) = story::all(reader)?;
+        let (open, mut raised) =
+            (stories.into_values().filter(|story| story.closed.is_none()), Raised::of(reader));
+        // Its first rack says by which time it is known.
+        let filled = open.map(|mut told| story::fill(&mut raised, &mut told).map(|()| told.alert));
+        Ok((filled.collect::<Result<_, _>>()?, damaged.len()))
     }
 }
 
@@ -74,7 +79,7 @@ fn line(alert: &Alert, zone: &TimeZone) -> String {
         0 => String::new(),
         count => format!(", {}", Noun::Racks.of(count, Language::English)),
     };
-    let since = table::time_of_day(alert.since, zone);
+    let since = table::time_of_day(alert.lasts_since(), zone);
     let standing = printed::standing(alert);
     format!("open: {} at {machine}{racks} since {since} ({standing})", alert.condition)
 }

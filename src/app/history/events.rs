@@ -256,7 +256,7 @@ fn alert_row(
             Form::Table => in_table(alert.condition, Language::English),
             Form::Csv | Form::Json => alert.condition.as_str(),
         }),
-        alert.since.into(),
+        alert.begun().into(),
         alert.raised.into(),
         alert.racks.count.into(),
         taken.map(|taken| taken.at).into(),

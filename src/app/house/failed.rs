@@ -243,8 +243,8 @@ mod tests {
         let machines = Recorded::read(CHEMICAL).expect("a configuration").machines;
         let dm1 = |minute, body| plain(minute, Some("dm1"), body);
         let number = AlertNumber(6);
-        let mut racks = Racks::of(Rack { index: 0, at: at(20) });
-        racks.push(Rack { index: 1, at: at(35) });
+        let mut racks = Racks::of(Rack { index: 0, at: at(20), began: None });
+        racks.push(Rack { index: 1, at: at(35), began: None });
         let earlier = Some(Earlier { racks, by_probe: None, beside: Racks::default() });
         let raised =
             AlertRaised { cause: Some(2), earlier, ..AlertRaised::new(number, Condition::Weak, at(40)) };

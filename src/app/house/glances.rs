@@ -205,6 +205,7 @@ fn date(at: Timestamp, zone: &TimeZone) -> Option<Date> {
 fn rack(record: u64, cycle: &Cycle) -> LastRack {
     LastRack {
         record,
+        rinsed: cycle.rinse_started,
         ended: cycle.rinse_ended,
         verdict: cycle.verdict,
         findings: cycle.findings.clone(),

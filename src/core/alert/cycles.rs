@@ -17,7 +17,7 @@ impl Turn<'_> {
             // Neither a rack nor a sign that anything is well again.
             return;
         }
-        let rack = Rack { index, at: cycle.rinse_ended };
+        let rack = Rack::of(index, cycle);
         let verdict = cycle.verdict;
         let good = verdict.is_good();
         self.count(machine, cycle);
@@ -112,15 +112,16 @@ impl Turn<'_> {
         match doubt(cycle, OF_PROBES.into_iter().find(named)) {
             Doubt::Probe(condition) => self.report(report(condition, Some(Place::FinalRinse), probe)),
             Doubt::Check => {
-                let (check, due) = (CheckKind::Sanitizer, cycle.rinse_ended);
-                let counts_from = due.minus(super::due::CHECK_LEAD);
+                // The first rack without it says since when it is missing.
+                let (check, due) = (CheckKind::Sanitizer, cycle.rinse_started);
+                let counts_from = cycle.rinse_ended.minus(super::due::CHECK_LEAD);
                 let memory = self.state.memory(machine);
                 let is_new = !memory.missing.contains_key(&check);
                 memory.missing.entry(check).or_insert(counts_from);
                 memory.overdue.entry(check).or_insert(due);
                 let missed = is_new.then_some(MissedDue { check, due, counts_from });
                 let told = report(Condition::CheckOverdue, None, Some(check.as_str().to_owned()));
-                self.report(Report { missed, ..told });
+                self.report(Report { since: due, missed, ..told });
             }
             Doubt::Other => self.row_of_unproven(machine, rack),
         }

@@ -8,7 +8,7 @@ use serde::{Deserialize, Serialize};
 use super::condition::Condition;
 use super::returns::Returns;
 use crate::core::channel::Place;
-use crate::core::record::CheckKind;
+use crate::core::record::{CheckKind, Cycle};
 use crate::core::time::Timestamp;
 
 /// Number of an alert, counted from 1 over the life of the ledger.
@@ -45,8 +45,25 @@ pub enum Quantity {
 pub struct Rack {
     /// Index of its record in the ledger.
     pub index: u64,
-    /// When its final rinse ended.
+    /// When its final rinse ended, by which it is told whether a check came before or after it.
     pub at: Timestamp,
+    /// When its final rinse began, by which people know it; absent where an earlier version kept it.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub began: Option<Timestamp>,
+}
+
+impl Rack {
+    /// That of a cycle on record.
+    #[must_use]
+    pub const fn of(index: u64, cycle: &Cycle) -> Self {
+        Self { index, at: cycle.rinse_ended, began: Some(cycle.rinse_started) }
+    }
+
+    /// The time that names it to people, as in every list: when its final rinse began.
+    #[must_use]
+    pub fn rinsed(&self) -> Timestamp {
+        self.began.unwrap_or(self.at)
+    }
 }
 
 /// Most racks that an alert names one by one; beyond it the first and the last
@@ -85,7 +102,7 @@ impl Racks {
         self.count = count;
     }
 
-    /// When the first and the last of those ended that were counted latest, so many; `None` where it is not known which
+    /// When the first and the last of those were rinsed that were counted latest, so many; `None` where it is not known which
     /// these are. What is counted later may have been washed earlier.
     #[must_use]
     pub fn latest_span(&self, count: u64) -> Option<(Timestamp, Timestamp)> {
@@ -103,7 +120,7 @@ impl Racks {
             before.checked_sub(left_out).filter(|place| *place >= half)?
         };
         let latest =
-            || self.named.iter().skip(usize::try_from(place).unwrap_or(usize::MAX)).map(|rack| rack.at);
+            || self.named.iter().skip(usize::try_from(place).unwrap_or(usize::MAX)).map(Rack::rinsed);
         latest().min().zip(latest().max())
     }
 
@@ -268,10 +285,23 @@ impl Alert {
         self.cleared.is_none() && self.about.iter().any(|about| about == what)
     }
 
-    /// Since when what it is about now has been so.
+    /// Since when what it is about now has been so, as people are told it.
     #[must_use]
     pub fn lasts_since(&self) -> Timestamp {
-        self.rest_since.unwrap_or(self.since)
+        self.rest_since.unwrap_or_else(|| self.begun())
+    }
+
+    /// Since when it has been so as a whole, as people are told it: a rack is named by when its final rinse began.
+    #[must_use]
+    pub fn begun(&self) -> Timestamp {
+        let first = self.racks.named.iter().find(|rack| rack.at == self.since);
+        first.map_or(self.since, Rack::rinsed)
+    }
+
+    /// Since when it is open as a whole, where what is left has been so since another time.
+    #[must_use]
+    pub fn open_since(&self) -> Option<Timestamp> {
+        self.rest_since.filter(|_| self.cleared.is_none()).map(|_| self.begun())
     }
 
     /// Whether a corrective action is still to be written: none was, or racks were affected after it.
@@ -289,8 +319,8 @@ impl Alert {
     /// When the first of what it counts was, since when it has been so or its first rack, and when its last rack was.
     #[must_use]
     pub fn span(&self) -> (Timestamp, Timestamp) {
-        let racks = || self.racks.named.iter().map(|rack| rack.at);
-        (racks().fold(self.since, Timestamp::min), racks().max().unwrap_or(self.since))
+        let (racks, begun) = (|| self.racks.named.iter().map(Rack::rinsed), self.begun());
+        (racks().fold(begun, Timestamp::min), racks().max().unwrap_or(begun))
     }
 
     /// How many of its racks no corrective action covers.

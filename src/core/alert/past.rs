@@ -172,7 +172,7 @@ impl Past {
             let newest = found.and_then(|_| self.newest(machine, condition, index));
             let open = found.zip(newest.filter(|(_, told)| told.is_open()).map(|(alert, _)| alert));
             if found.is_some() {
-                racks.push(Rack { index, at: cycle.rinse_ended });
+                racks.push(Rack::of(index, cycle));
             }
             if let Some((mut measured, alert)) = open {
                 if condition == Condition::Unproven {
@@ -209,7 +209,7 @@ impl Past {
             };
             doubted.iter().rev().find(own).is_some_and(|(_, own)| own.doubts(cycle))
         });
-        let racks = vec![Rack { index, at: cycle.rinse_ended }];
+        let racks = vec![Rack::of(index, cycle)];
         (told.is_open() && is_in_doubt).then(|| Counted { alert, racks, measured: Measured::default() })
     }
 

@@ -214,7 +214,7 @@ impl Story {
     /// Takes the record of the last good cycle before it.
     pub fn last_good(&mut self, index: u64, cycle: &Cycle) {
         if self.last_good == Some(index) {
-            self.alert.last_good = Some(Rack { index, at: cycle.rinse_ended });
+            self.alert.last_good = Some(Rack::of(index, cycle));
         }
     }
 
@@ -345,7 +345,7 @@ impl Story {
             OfAlert::Action(action) => {
                 let (by, racks, done) = (action.by.clone(), action.racks.clone(), action.done.clone());
                 if let (Some(index), Some(at)) = (self.last_good, action.last_good) {
-                    alert.last_good = Some(Rack { index, at });
+                    alert.last_good = Some(Rack { index, at, began: None });
                 }
                 let before = alert.action.as_ref().map_or(0, |before| before.covers);
                 let covers = action.covers.unwrap_or(alert.racks.count).max(before);

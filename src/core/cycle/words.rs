@@ -71,15 +71,6 @@ pub const fn of_these_in_doubt(language: Language) -> &'static str {
     }
 }
 
-/// When a rack ended, which is what alerts keep of it; lists tell when its final rinse began.
-#[must_use]
-pub fn ended(at: &str, language: Language) -> String {
-    match language {
-        Language::English => format!("ended {at}"),
-        Language::Spanish => format!("terminada {at}"),
-    }
-}
-
 /// What a verdict means, in half a sentence.
 #[must_use]
 pub const fn meaning(verdict: Verdict, language: Language) -> &'static str {

@@ -462,7 +462,10 @@ fn racks_in_doubt_are_told_one_by_one() {
         .map(|at| book.cycle(at, 5, Verdict::Pass, 84.0))
         .collect();
     let later = book.cycle("2026-03-04T15:00:00Z", 5, Verdict::Pass, 84.0);
-    let named = racks.iter().map(|index| Rack { index: *index, at: at("2026-03-03T16:00:00Z") }).collect();
+    let named = racks
+        .iter()
+        .map(|index| Rack { index: *index, at: at("2026-03-03T16:00:00Z"), began: None })
+        .collect();
     let earlier =
         Some(Earlier { racks: Racks { count: 3, named }, by_probe: None, beside: Racks::default() });
     let raised = AlertRaised {

@@ -4,13 +4,13 @@ use super::{Affected, Judged, Whole};
 use crate::core::alert::doubts::can_doubt;
 use crate::core::alert::{Condition, RACKS_NAMED_MAX};
 use crate::core::cycle::verdict::Verdict;
-use crate::core::cycle::words::{ended, in_doubt, verdict};
+use crate::core::cycle::words::{in_doubt, verdict};
 use crate::core::reader::Reader;
 
 /// A rack as it is shown.
 pub(super) struct Rack {
     pub(super) record: u64,
-    /// When its final rinse began, as lists tell it; where its record cannot be read, when it ended.
+    /// When its final rinse began, as lists tell it.
     pub(super) when: String,
     pub(super) judged: Option<Seen>,
     /// Whether others before it are left out.
@@ -50,7 +50,7 @@ pub(super) fn shown(rack: &Affected, condition: Condition, reader: &Reader) -> R
     });
     let when = match rack.judged {
         Some(judged) => reader.moment(judged.rinsed),
-        None => ended(&reader.moment(rack.ended), reader.language),
+        None => reader.moment(rack.rinsed),
     };
     Rack { record: rack.record, when, judged, after_gap: false }
 }

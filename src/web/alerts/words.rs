@@ -159,7 +159,7 @@ pub(super) const fn done_example(condition: Condition, language: Language) -> &'
 /// That an alert is about several days of the reader, with the first and the last; `None` where it is of one.
 pub(super) fn days(alert: &Alert, reader: &Reader) -> Option<String> {
     let (first, last) = alert.span();
-    let since = alert.since;
+    let since = alert.begun();
     if [last, since].iter().all(|at| reader.day(*at) == reader.day(first)) {
         return None;
     }

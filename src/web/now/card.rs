@@ -12,7 +12,7 @@ use crate::core::cycle::figures::Figures;
 use crate::core::cycle::minimum::against;
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::{Finding, Verdict};
-use crate::core::cycle::words::{ended, meaning, verdict, verdicts};
+use crate::core::cycle::words::{meaning, verdict, verdicts};
 use crate::core::reader::{Language, Reader, filled};
 use crate::core::sanitizer::shown as concentration;
 pub(in crate::web) use crate::core::technician::told::ago;
@@ -197,7 +197,7 @@ pub(in crate::web) fn card(
         folded: in_lines(folded),
         brief,
         ago: judged.map(|rack| ago(now.since(rack.ended), language)).unwrap_or_default(),
-        clock: judged.map(|rack| ended(&reader.clock_and_zone(rack.ended), language)).unwrap_or_default(),
+        clock: judged.map(|rack| reader.clock_and_zone(rack.rinsed)).unwrap_or_default(),
         verdict: word,
         meaning: judged.map_or("", |rack| meaning(rack.verdict, language)),
         beside: judged

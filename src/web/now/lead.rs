@@ -148,6 +148,7 @@ mod tests {
     fn machine(place: usize, judged: Option<Verdict>, data: Data, alerts: Vec<GlanceAlert>) -> Glance {
         let last = judged.map(|verdict| LastRack {
             record: 48,
+            rinsed: Timestamp::from_micros(0),
             ended: Timestamp::from_micros(0),
             verdict,
             findings: Vec::new(),
@@ -327,7 +328,11 @@ mod tests {
         assert!(said(vec![cold((1, 2)), unknown], Language::English, NOW).ends_with("to wash again"));
         let mut racks = crate::core::alert::Racks::default();
         for minute in 0..50_i64 {
-            racks.push(crate::core::alert::Rack { index: minute.unsigned_abs(), at: at(minute) });
+            racks.push(crate::core::alert::Rack {
+                index: minute.unsigned_abs(),
+                at: at(minute),
+                began: None,
+            });
         }
         for (count, first) in
             [(50, Some(0)), (41, Some(9)), (40, None), (11, None), (10, Some(40)), (1, Some(49))]
@@ -336,7 +341,7 @@ mod tests {
             assert_eq!(span, first.map(|first| (at(first), at(49))), "{count}");
         }
         // Found later, washed earlier; and steps of a margin, of which only some are named.
-        let rack = |minute: i64| crate::core::alert::Rack { index: 0, at: at(minute) };
+        let rack = |minute: i64| crate::core::alert::Rack { index: 0, at: at(minute), began: None };
         let mut racks = crate::core::alert::Racks::of(rack(540));
         [660, 510, 630].into_iter().for_each(|minute| racks.push(rack(minute)));
         for (count, span) in [(4, (510, 660)), (3, (510, 660)), (2, (510, 630)), (1, (630, 630))] {

@@ -149,7 +149,7 @@ impl Years {
         // In doubt are what passed by less than half a kelvin among hundreds of racks before, and among those until it closes.
         if n % 20_000 == 5_060 {
             let probe = format!("{name}/rinse");
-            let rack = |index, seconds| Rack { index, at: at(seconds) };
+            let rack = |index, seconds| Rack { index, at: at(seconds), began: None };
             let racks =
                 Racks { count: 50, named: vec![rack(index - 5_000, s - 300_000.0), rack(index - 1, s)] };
             let by_probe = Some(ByProbe { probe, place: Place::FinalRinse, within_k: Some(0.5) });

@@ -293,13 +293,13 @@ fn raised(alert: AlertNumber, cause: Option<u64>) -> AlertRaised {
         cause,
         last_good: cause.map(|_| 0),
         earlier: cause.map(|index| Earlier {
-            racks: Racks::of(Rack { index, at: at(NOON_S) }),
+            racks: Racks::of(Rack { index, at: at(NOON_S), began: None }),
             by_probe: Some(ByProbe {
                 probe: "dm1/rinse".to_owned(),
                 place: Place::FinalRinse,
                 within_k: Some(1.5),
             }),
-            beside: Racks::of(Rack { index, at: at(NOON_S) }),
+            beside: Racks::of(Rack { index, at: at(NOON_S), began: None }),
         }),
         missed: cause.map(|_| MissedDue {
             check: CheckKind::Sanitizer,

@@ -3,31 +3,37 @@
 use super::*;
 
 // Regression: between the «last good rack» of an alert that came back and its return others lie, good ones too. Own
-// rule: what an alert keeps of a rack is when it ended, and it says so, since lists tell when it began.
+// rule: a rack is named by when its final rinse began, as in every list; the alert itself by that of its first rack.
 #[test]
 fn the_last_good_rack_says_what_it_was_the_last_before() {
-    for (language, plain, back, ended, before) in [
+    for (language, plain, back, rinsed, before, since) in [
         (
             Language::English,
             "Last good rack",
             "Last good rack before it came back",
-            "ended Wed 25 Nov 2026, 12:01",
-            "(ended 12:01 EST, before it came back)",
+            "Wed 25 Nov 2026, 12:01",
+            "(12:01 EST, before it came back)",
+            "since 12:04 EST",
         ),
         (
             Language::Spanish,
             "Última canasta correcta",
             "Última canasta correcta antes de que volviera",
-            "terminada mié 25 nov 2026, 12:01",
-            "(terminada 12:01 EST, antes de que volviera)",
+            "mié 25 nov 2026, 12:01",
+            "(12:01 EST, antes de que volviera)",
+            "desde las 12:04 EST",
         ),
     ] {
         for (count, name) in [(0, plain), (2, back)] {
             let mut notice = notice(Condition::Cold, Occasion::Raised, language, Scale::Celsius);
             notice.alert.before_return = count;
+            let since = (notice.alert.since, since);
+            notice.alert.racks.named[0] =
+                Rack { index: 7, at: since.0, began: Some(since.0.minus(Duration::from_secs(60))) };
             let text = told(&notice).text;
+            assert!(text.contains(since.1), "{text}");
             let row = text.lines().find(|line| line.starts_with(plain)).unwrap_or_else(|| panic!("{text}"));
-            assert!(row.starts_with(&format!("{name}: ")) && row.contains(ended), "{row}");
+            assert!(row.starts_with(&format!("{name}: ")) && row.contains(rinsed), "{row}");
             assert_eq!(text.contains(before), count > 0, "{text}");
         }
     }

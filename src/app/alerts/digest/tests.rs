@@ -178,7 +178,7 @@ fn a_digest_counts_as_the_history_does() {
         let (machine, cycle) = rack(minute);
         records.push(plain(minute, Some(machine), Body::Cycle(Box::new(cycle))));
     }
-    let of_rack = |place: u64| Rack { index: first + place, at: at(200 + place) };
+    let of_rack = |place: u64| Rack { index: first + place, at: at(200 + place), began: None };
     let racks = Racks { count: 4, named: (6..10).map(of_rack).collect() };
     let weak = AlertRaised {
         earlier: Some(Earlier { racks, by_probe: None, beside: Racks::default() }),

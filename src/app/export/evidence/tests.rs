@@ -323,7 +323,7 @@ fn a_changed_row_is_named_by_line_column_and_record() {
 #[test]
 fn a_row_tells_of_no_other_doubt_than_the_evidence() {
     let earlier = |first, last| {
-        let rack = |index: u64| Rack { index, at: at(index - 1) };
+        let rack = |index: u64| Rack { index, at: at(index - 1), began: None };
         Some(Earlier {
             racks: Racks { count: 2, named: vec![rack(first), rack(last)] },
             by_probe: None,

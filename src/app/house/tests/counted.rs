@@ -145,7 +145,7 @@ fn a_rack_in_doubt_leads_to_what_was_found_wrong() {
     let racks = [kitchen.passed(2, 1.0), kitchen.passed(3, 1.5)];
     let hot = kitchen.passed(4, 4.0);
     let by_probe = ByProbe { probe: "dm1/rinse".to_owned(), place: Place::FinalRinse, within_k: Some(2.0) };
-    let named = racks.map(|index| Rack { index, at: at(index) }).to_vec();
+    let named = racks.map(|index| Rack { index, at: at(index), began: None }).to_vec();
     let earlier =
         Earlier { racks: Racks { count: 2, named }, by_probe: Some(by_probe), beside: Racks::default() };
     let compared = Check::Thermometer {

@@ -224,7 +224,7 @@ fn cycle_start(minute: u64) -> Timestamp {
 
 /// A strip that found the sanitizer outside its range after these racks had passed.
 fn weak(number: u64, first: u64, last: u64, minute: u64) -> NewRecord {
-    let rack = |index| Rack { index, at: at(index) };
+    let rack = |index| Rack { index, at: at(index), began: None };
     let racks = Racks { count: last - first + 1, named: vec![rack(first), rack(last)] };
     let raised = AlertRaised {
         earlier: Some(Earlier { racks, by_probe: None, beside: Racks::default() }),
@@ -312,7 +312,7 @@ fn a_page_looks_through_so_many_racks_and_leads_on() {
     let limit_c = cycle(0, Verdict::Pass, 85.0, Vec::new()).limit_c;
     let within_k = Some(85.0 - limit_c + 1.0);
     let by_probe = Some(ByProbe { probe: "dm1/rinse".to_owned(), place: Place::FinalRinse, within_k });
-    let rack = |index| Rack { index, at: at(index) };
+    let rack = |index| Rack { index, at: at(index), began: None };
     let racks = Racks { count: 3, named: vec![rack(first), rack(last)] };
     let raised = AlertRaised {
         earlier: Some(Earlier { racks, by_probe, beside: Racks::default() }),
@@ -432,7 +432,7 @@ fn an_alert_knows_what_others_say_of_its_racks() {
     let (first, last) = passed(&mut records, 4);
     records.push(weak(7, first, last - 1, 100));
     with(records, |reader| {
-        let rack = |index| Rack { index, at: at(index) };
+        let rack = |index| Rack { index, at: at(index), began: None };
         let others = |number, good: u64, named: &[u64]| {
             let mut alert = Alert { number: AlertNumber(number), ..Alert::trial(at(0)) };
             (alert.machine, alert.last_good) = (Some("dm1".to_owned()), Some(rack(good)));

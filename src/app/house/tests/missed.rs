@@ -155,7 +155,7 @@ fn with<T>(records: Vec<NewRecord>, look: impl FnOnce(&Reader, &Path) -> T) -> T
 #[test]
 fn what_puts_passed_racks_in_doubt_is_named_in_the_sum() {
     let doubting = |alert, minute| {
-        let racks = Racks::of(Rack { index: 1, at: at(30) });
+        let racks = Racks::of(Rack { index: 1, at: at(30), began: None });
         let body = AlertRaised {
             earlier: Some(Earlier { racks, by_probe: None, beside: Racks::default() }),
             ..AlertRaised::new(AlertNumber(alert), Condition::Weak, at(minute))

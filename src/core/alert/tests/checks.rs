@@ -5,7 +5,7 @@
 
 use jiff::tz::TimeZone;
 
-use super::fixture::Rack::Good;
+use super::fixture::Rack::{Cold, Good, NoCheck};
 use super::fixture::{Play, at, period, settings};
 use crate::core::alert::due::planned;
 use crate::core::alert::{Alert, Condition, DueCheck, Occasion, Rules, Settings};
@@ -231,6 +231,30 @@ fn logbook_and_alert_say_the_same_of_what_is_overdue() {
     assert_eq!(left(&play), Some((at(120.0), at(300.0))));
     play.check(350.0, "hot", CheckKind::DrainAndClean);
     assert_eq!(left(&play), Some((at(120.0), at(120.0))), "nothing is left: it was so from the first on");
+}
+
+// Regression: an alert named a rack by when it ended, every list by when its final rinse began. One that an earlier
+// version kept has the one time only.
+#[test]
+fn a_rack_is_named_by_when_its_final_rinse_began() {
+    let mut play = Play::new(site());
+    play.rack(10.0, "hot", Cold);
+    play.rack(12.0, "hot", Cold);
+    let alert = play.open(Condition::Cold).expect("it is open").clone();
+    let rinsed = |minutes: f64| at(minutes).minus(std::time::Duration::from_secs(10));
+    assert_eq!((alert.since, alert.lasts_since()), (at(10.0), rinsed(10.0)));
+    assert_eq!(
+        (alert.span(), alert.racks.latest_span(2)),
+        ((rinsed(10.0), rinsed(12.0)), Some((rinsed(10.0), rinsed(12.0))))
+    );
+    let kept = serde_json::to_string(&alert.racks.named[0]).expect("it is written");
+    let old = kept.split(",\"began\"").next().expect("a part").to_owned() + "}";
+    let old: crate::core::alert::Rack = serde_json::from_str(&old).expect("an earlier version");
+    assert_eq!((old.at, old.rinsed()), (at(10.0), at(10.0)));
+    // The check that a rack finds missing is due with it.
+    play.rack(20.0, "chem", NoCheck);
+    let missing = play.open(Condition::CheckOverdue).map(Alert::lasts_since);
+    assert_eq!((missing, overdue_since(&play, 21.0, "chem")), (Some(rinsed(20.0)), Some(rinsed(20.0))));
 }
 
 // Own promise: a test that failed is to be made again until a good one is on record, whatever the plan asks and

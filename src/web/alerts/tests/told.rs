@@ -11,8 +11,8 @@ async fn an_alert_of_several_days_says_so() {
     let at = |text: &str| text.parse::<Timestamp>().expect("an instant");
     let told = |since, last, language| {
         let mut alert = Alert { since: at(since), ..Alert::trial(at(since)) };
-        alert.racks.push(Rack { index: 7, at: at(since) });
-        alert.racks.push(Rack { index: 9, at: at(last) });
+        alert.racks.push(Rack { index: 7, at: at(since), began: None });
+        alert.racks.push(Rack { index: 9, at: at(last), began: None });
         let zone = TimeZone::get("America/New_York").expect("built in");
         words::days(&alert, &Reader { language, scale: Scale::Celsius, zone })
     };
@@ -29,7 +29,7 @@ async fn an_alert_of_several_days_says_so() {
     // Missed on Tuesday, with racks of Monday that are still to be dealt with.
     let mut back = Alert { since: at("2026-11-24T19:00:00Z"), ..Alert::trial(at(evening)) };
     for (index, rack) in [(7, evening), (9, "2026-11-24T00:30:00Z")] {
-        back.racks.push(Rack { index, at: at(rack) });
+        back.racks.push(Rack { index, at: at(rack), began: None });
     }
     let zone = TimeZone::get("America/New_York").expect("built in");
     for (language, wanted) in [

@@ -7,6 +7,7 @@ use crate::web::fixture::NOW;
 fn rack(settled_c: f64) -> LastRack {
     LastRack {
         record: 1,
+        rinsed: Timestamp::from_micros(1_795_694_390_000_000),
         ended: Timestamp::from_micros(1_795_694_400_000_000),
         verdict: Verdict::Cold,
         findings: Vec::new(),
@@ -105,6 +106,7 @@ fn an_aged_tank_says_how_old_it_is() {
 fn a_probe_that_was_found_off_stands_beside_the_verdict() {
     let rack = LastRack {
         record: 48,
+        rinsed: Timestamp::from_micros(0),
         ended: Timestamp::from_micros(0),
         verdict: Verdict::Pass,
         findings: Vec::new(),
