@@ -98,7 +98,7 @@ fn row(alert: &Alert, closed: Option<Timestamp>, reader: &Reader) -> [String; 7]
     let state = closed.map_or_else(|| standing(alert), |_| "closed".to_owned());
     let cells = [
         alert.number.to_string(),
-        minute(alert.since, &reader.zone),
+        minute(alert.lasts_since(), &reader.zone),
         alert.machine.clone().unwrap_or_else(|| "site".to_owned()),
         in_table(alert.condition, reader.language).to_owned(),
         figures(alert, reader),
@@ -193,6 +193,10 @@ pub fn story(
     let condition = in_table(alert.condition, reader.language);
     writeln!(out, "Alert {}: {condition} at {machine}. {state}.", alert.number)?;
     writeln!(out, "Times are those of {}.", zone_name(&reader.zone, alert.since))?;
+    if let Some(since) = alert.open_since() {
+        let (left, whole) = (minute(alert.lasts_since(), &reader.zone), minute(since, &reader.zone));
+        writeln!(out, "What is still missing is so since {left}; the alert is open since {whole}.")?;
+    }
     if let Some(returned) = alert.returns.told(alert.came_back(), reader) {
         writeln!(out, "{returned}")?;
     }

@@ -185,6 +185,8 @@ struct Line {
     number: u64,
     headline: String,
     since: String,
+    /// Since when it is open as a whole, where what is left has been so since another time.
+    open_since: Option<String>,
     /// Its first and last day, where it is about several.
     days: Option<String>,
     standing: String,
@@ -250,7 +252,8 @@ fn line(headed: &Headed, reader: &Reader) -> Line {
     Line {
         number: alert.number.0,
         headline: headline.clone(),
-        since: reader.moment(alert.since),
+        since: reader.moment(alert.lasts_since()),
+        open_since: words::open_since(alert, reader),
         days: words::days(alert, reader),
         standing: standing(alert, *closed, reader),
         racks: words::affected(alert, reader.language),
@@ -268,6 +271,8 @@ struct AlertPage<'a> {
     whole: &'a Whole,
     /// Its first and last day, where it is about several.
     days: Option<String>,
+    /// Since when it is open as a whole, where what is left has been so since another time.
+    open_since: Option<String>,
     /// That it came back, and when.
     returned: Option<String>,
     standing: String,
@@ -359,6 +364,7 @@ async fn answer<K: Kitchen>(
         words,
         link,
         days: words::days(&whole.alert, reader),
+        open_since: words::open_since(&whole.alert, reader),
         returned: whole.alert.returns.told(whole.alert.came_back(), reader),
         standing: standing(&whole.alert, whole.closed, reader),
         missing: missing(&whole.alert, whole.closed, reader.language),

@@ -292,7 +292,7 @@ impl Writer<'_> {
                 ("number", &alert.number.to_string()),
                 ("what", &self.say(condition_title(alert.condition))),
                 ("where", &one_line(place, NAME_CHARS_MAX)),
-                ("since", &reader.moment(alert.since)),
+                ("since", &reader.moment(alert.lasts_since())),
             ],
         );
         let taken = match &alert.acknowledged {

@@ -451,7 +451,8 @@ fn rows(teller: &Teller<'_>) -> Vec<(Phrase, String)> {
     });
     // Both ends of a range say more than the one that was crossed.
     row(limit_name(alert), range.or(limit));
-    row(Phrase::RowSince, Some(reader.moment(alert.since)));
+    row(Phrase::RowSince, Some(reader.moment(alert.lasts_since())));
+    row(Phrase::RowOpenSince, alert.open_since().map(|at| reader.moment(at)));
     row(Phrase::RowReturned, alert.returns.when(reader, None));
     row(Phrase::RowRacks, racks(teller));
     // Between that rack and the return others lie.

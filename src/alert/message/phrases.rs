@@ -218,6 +218,7 @@ phrases! {
     RowUsualFrom: "Usual range begins at", "Lo habitual empieza en";
     RowUsualTo: "Usual range ends at", "Lo habitual acaba en";
     RowSince: "Since", "Desde";
+    RowOpenSince: "The alert is open since", "La alerta está abierta desde";
     RowReturned: "Came back", "Volvió";
     CheckDue: "{check} (due {at})", "{check} (pendiente desde {at})";
     RowRacks: "Racks affected", "Canastas afectadas";

@@ -89,7 +89,7 @@ fn a_change_is_told_in_words() {
     let about = |kinds: &[&str]| kinds.iter().map(|kind| (*kind).to_owned()).collect();
     let racks = |count| {
         let mut racks = Racks::default();
-        (0..count).for_each(|index| racks.push(Rack { index, at: due }));
+        (0..count).for_each(|index| racks.push(Rack { index, at: due, began: None }));
         Some(Earlier { racks, by_probe: None, beside: Racks::default() })
     };
     let (measured, limit) = (Some(Quantity::MgPerL(300.0)), Some(Quantity::MgPerL(200.0)));
@@ -125,4 +125,20 @@ fn a_change_is_told_in_words() {
         let said = said(&Body::AlertChanged(changed), &reader());
         assert_eq!(said.as_deref(), Some(told));
     }
+}
+
+// Regression: of what was still missing the list said since when what had been made was.
+#[test]
+fn what_is_still_missing_stands_with_its_own_time() {
+    let at = |text: &str| text.parse::<Timestamp>().expect("an instant");
+    let alert =
+        Alert { rest_since: Some(at("2026-11-28T20:30:00Z")), ..Alert::trial(at("2026-11-28T12:15:00Z")) };
+    let reader = reader();
+    let (mut list, mut told) = (Vec::new(), Vec::new());
+    table(&mut list, [(&alert, None)].into_iter(), &reader).expect("memory takes it");
+    story(&mut told, &alert, None, &[], &reader).expect("memory takes it");
+    let [list, told] = [list, told].map(|out| String::from_utf8(out).expect("text"));
+    assert!(list.contains("2026-11-28 20:30") && !list.contains("12:15"), "{list}");
+    let line = "is so since 2026-11-28 20:30; the alert is open since 2026-11-28 12:15.\n";
+    assert!(told.contains(line), "{told}");
 }

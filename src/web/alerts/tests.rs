@@ -17,7 +17,7 @@ use crate::core::record::{
     MissedDue, Notification, Outcome, Record,
 };
 use crate::core::time::Timestamp;
-use crate::web::alerts::{head, trail, words};
+use crate::web::alerts::{Headed, head, line, trail, words};
 use crate::web::fixture::desk::SCRIPT;
 use crate::web::fixture::visit::{get, post};
 use crate::web::fixture::{StillKitchen, person};

@@ -181,6 +181,12 @@ pub(super) fn days(alert: &Alert, reader: &Reader) -> Option<String> {
     Some(filled(phrase, &[("first", &first), ("last", &last), ("since", &since)]))
 }
 
+/// Since when it is open as a whole, where what is still missing is so since another time.
+pub(super) fn open_since(alert: &Alert, reader: &Reader) -> Option<String> {
+    let phrase = said(reader.language, "open since {since}", "abierta desde el {since}");
+    alert.open_since().map(|at| filled(phrase, &[("since", &reader.moment(at))]))
+}
+
 /// That the list of racks is not all of them.
 pub(super) fn more_racks(count: u64, language: Language) -> String {
     match language {

@@ -39,6 +39,38 @@ fn the_last_good_rack_says_what_it_was_the_last_before() {
     }
 }
 
+// Regression: after one of several overdue checks was made, the logbook said since when the other was missing, and the
+// alert since when the one was that had been made.
+#[test]
+fn what_is_still_missing_is_so_since_its_own_time() {
+    for (language, headline, since, open) in [
+        (
+            Language::English,
+            ", since 12:45 EST",
+            "Since: Wed 25 Nov 2026, 12:45 EST",
+            "The alert is open since: Wed 25",
+        ),
+        (
+            Language::Spanish,
+            ", desde las 12:45 EST",
+            "Desde: mié 25 nov 2026, 12:45 EST",
+            "La alerta está abierta desde: mié",
+        ),
+    ] {
+        let mut notice = notice(Condition::CheckOverdue, Occasion::Escalated, language, Scale::Celsius);
+        notice.alert.racks = Racks::default();
+        assert!(!told(&notice).text.contains(open));
+        notice.alert.rest_since = Some(at("2026-11-25T17:45:00Z"));
+        let message = told(&notice);
+        assert!(message.content.headline.contains(headline), "{}", message.content.headline);
+        let line = |begin: &str| message.text.lines().any(|line| line.starts_with(begin));
+        assert!(line(since) && line(open), "{}", message.text);
+        // Once nothing is missing it is told as a whole.
+        (notice.alert.rest_since, notice.alert.cleared) = (None, Some(at("2026-11-25T18:00:00Z")));
+        assert!(!told(&notice).text.contains(open));
+    }
+}
+
 /// Names of the Americas' daylight saving: the site's zone, wherever the reader is.
 #[test]
 fn an_older_alert_is_told_with_its_date() {

@@ -52,6 +52,30 @@ async fn an_alert_of_several_days_says_so() {
     }
 }
 
+// Regression: the list and the page said since when that had been missing which had been made by then.
+#[test]
+fn what_is_still_missing_is_told_beside_since_when_the_alert_is_open() {
+    use crate::core::alert::Alert;
+    let at = |text: &str| text.parse::<Timestamp>().expect("an instant");
+    let whole = Alert::trial(at("2026-11-22T12:15:00Z"));
+    let rest = Alert { rest_since: Some(at("2026-11-22T20:30:00Z")), ..whole.clone() };
+    for (language, open) in [
+        (Language::English, "open since Sun 22 Nov 2026, 12:15 UTC"),
+        (Language::Spanish, "abierta desde el dom 22 nov 2026, 12:15 UTC"),
+    ] {
+        let reader = Reader { language, scale: Scale::Celsius, zone: TimeZone::UTC };
+        let listed = |alert: &Alert| {
+            line(&Headed { headline: String::new(), alert: alert.clone(), closed: None }, &reader)
+        };
+        assert_eq!(listed(&whole).open_since, None);
+        let line = listed(&rest);
+        assert_eq!(
+            (line.since, line.open_since.as_deref()),
+            (reader.moment(at("2026-11-22T20:30:00Z")), Some(open))
+        );
+    }
+}
+
 // Own promise: that somebody takes care no longer is told where it ended, and stands out.
 #[test]
 fn whoever_takes_care_no_longer_is_named() {
