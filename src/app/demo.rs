@@ -43,6 +43,7 @@ use crate::core::cycle::verdict::Verdict;
 use crate::core::reader::Language;
 use crate::core::record::Body;
 use crate::core::time::Timestamp;
+use crate::core::wall_clock::local_date;
 use crate::diagnostic::Diagnostic;
 use crate::ledger::{CycleFilter, Reader, unused};
 use crate::report::table::{self, Style, Table};
@@ -234,6 +235,9 @@ fn summarise(scene: &Scene, directory: &Path, streams: &mut Streams<'_>) -> io::
     writeln!(streams.out, "See them:  {program} history --ledger {path}")?;
     if scene.counts[0] > 0 {
         writeln!(streams.out, "The cold:  {program} history --ledger {path} --verdict cold --json")?;
+    }
+    if let Some(day) = scene.now.and_then(|now| local_date(&TimeZone::system(), now)) {
+        writeln!(streams.out, "In sum:    {program} history --ledger {path} --show summary --to {day}")?;
     }
     writeln!(streams.out, "Alerts:    {program} alerts list --config {}", gateway.display())?;
     writeln!(streams.out, "Messages:  {}", directory.join(inbox::FILE).display())

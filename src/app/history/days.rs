@@ -15,11 +15,12 @@ use crate::cli::HistoryArgs;
 use crate::core::alert::hours::Stretch;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::daily::{DayNumbers, MachineDay, median};
-use crate::core::monitored::{self, Monitored};
+use crate::core::monitored::{self, Blank, Monitored};
 use crate::core::record::{Body, Record};
 use crate::core::time::Timestamp;
 use crate::core::wall_clock::local_date;
 use crate::ledger::{CycleFilter, LedgerError, Order};
+use crate::report::local::minute;
 use crate::report::sheet::{Cell, Column, Form, Unit};
 
 /// Longest time from the start of a rack to the end of its rinse (own choice: no machine of these kinds takes an
@@ -102,6 +103,8 @@ pub(in crate::app) struct Sums {
     pub(in crate::app) span: Stretch,
     pub(in crate::app) dates: (Date, Date),
     pub(in crate::app) machines: Vec<SumRow>,
+    /// Since when no gateway has recorded, to the end of the span.
+    down_since: Option<Timestamp>,
 }
 
 /// The days that were asked for: from the first that is known to today where nothing else was said.
@@ -337,7 +340,9 @@ pub(in crate::app) fn sums(ground: &mut Ground, machine: Option<&str>) -> Result
         SumRow { numbers: summed(&own), machine, days, watched, marked }
     };
     let machines = machines.into_iter().map(sum).collect();
-    Ok(Some(Sums { span, dates: (first, last), machines }))
+    let of_service = |blank: &&Blank| blank.machine.is_none() && blank.probe.is_none() && blank.to.is_none();
+    let down_since = watch.blanks.iter().find(of_service).map(|blank| blank.from);
+    Ok(Some(Sums { span, dates: (first, last), machines, down_since }))
 }
 
 pub(super) fn summary(
@@ -346,7 +351,7 @@ pub(super) fn summary(
     streams: &mut Streams<'_>,
 ) -> Result<(), Failure> {
     let sums = sums(ground, arguments.machine.as_deref())?;
-    let Some(Sums { span, dates: (first, last), machines }) = sums else {
+    let Some(Sums { span, dates: (first, last), machines, down_since }) = sums else {
         return nothing(ground, arguments, streams);
     };
     let sheet = ground.sheet(&SUMMARY, arguments);
@@ -363,11 +368,31 @@ pub(super) fn summary(
             streams,
             &format!("\n{first} to {last}, whole days; recorded late: {late}; damaged: {damaged}."),
         )?;
+        if let Some(since) = down_since.filter(|since| *since < span.to) {
+            line(streams, &quiet(since, span.to, ground))?;
+        }
         tell_marked(machines.iter().map(|row| (&row.machine, row.marked)), streams)?;
         doubted.tell(streams)?;
         foot(ground, streams)?;
     }
     Ok(())
+}
+
+/// That nothing was recorded at the end of the span, and how the days before it are summed up alone.
+fn quiet(since: Timestamp, to: Timestamp, ground: &Ground) -> String {
+    let zone = &ground.zone;
+    let told = format!(
+        "Nothing was recorded from {} to {}: those hours count as not monitored.",
+        minute(since, zone),
+        minute(to, zone)
+    );
+    let day = |at: Timestamp| local_date(zone, at);
+    match day(since)
+        .filter(|own| day(Timestamp::from_micros(to.micros() - 1)).is_some_and(|last| last > *own))
+    {
+        Some(own) => format!("{told}\nThe days up to then alone: --to {own}"),
+        None => told,
+    }
 }
 
 fn summary_row(row: &SumRow, span: Stretch, doubted: Option<u64>) -> Vec<Cell> {
