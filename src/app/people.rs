@@ -8,12 +8,14 @@ use std::path::PathBuf;
 
 use jiff::tz::TimeZone;
 
+use super::alerts::entered::with_tests;
 use super::alerts::past::Raised;
 use super::alerts::{counter, story, trial};
 use super::door::client::{self, CallError};
 use super::door::time;
 use super::export::gather;
 use super::order::{Done, Order, TestOrder, Trial};
+use super::sites::Sites;
 use super::{Failure, Streams, configuration, history, ledger};
 use crate::cli::{
     AcknowledgeArgs, ActArgs, AlertsCommand, AlertsListArgs, AlertsShowArgs, ConfigArgs, LedgerArgs,
@@ -24,7 +26,7 @@ use crate::core::address::escaped;
 use crate::core::alert::AlertNumber;
 use crate::core::reader::{Language, Scale};
 use crate::diagnostic::Diagnostic;
-use crate::ledger::Reader;
+use crate::ledger::{ReadOn, Reader};
 use crate::report::alerts as printed;
 use crate::report::local::minute_and_zone;
 
@@ -77,7 +79,11 @@ fn show(arguments: &AlertsShowArgs, streams: &mut Streams<'_>) -> Result<(), Fai
     let written = if arguments.json {
         records.iter().try_for_each(|(index, record)| printed::record_json(streams.out, *index, record))
     } else {
-        printed::story(streams.out, &told.alert, told.closed, &records, &reader(arguments.scale, zone))
+        let sites = Sites::whole(&ledger).map_err(failed)?;
+        let told_with = with_tests(&ledger, &sites, (&told.alert, told.closed), records);
+        let (records, entered) = told_with.map_err(failed)?;
+        let reader = reader(arguments.scale, zone);
+        printed::story(streams.out, &told.alert, told.closed, (&records, &entered), &reader)
     };
     written.map_err(Failure::output)?;
     history::tell_damaged(&damaged, &path)

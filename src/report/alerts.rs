@@ -5,10 +5,13 @@ use std::io::{self, Write};
 use serde::Serialize;
 
 use super::local::{minute, second, zone_name};
+use super::said::found;
+use crate::core::alert::entered::{EnteredChecks, made};
 use crate::core::alert::quantity::{against, is_below, of_change, pair};
 use crate::core::alert::words::{condition, digest, in_table};
 use crate::core::alert::{Action, Alert, Condition, Earlier, Occasion, Pattern};
 use crate::core::counted::Noun;
+use crate::core::logbook::Missed;
 use crate::core::logbook::words::{short_of_look, to_do};
 use crate::core::one_line::one_line;
 use crate::core::reader::{Language, Reader};
@@ -185,7 +188,7 @@ pub fn story(
     out: &mut dyn Write,
     alert: &Alert,
     closed: Option<Timestamp>,
-    records: &[(u64, Record)],
+    (records, entered): (&[(u64, Record)], &EnteredChecks),
     reader: &Reader,
 ) -> io::Result<()> {
     let machine = alert.machine.as_deref().unwrap_or("site");
@@ -200,8 +203,20 @@ pub fn story(
     if let Some(returned) = alert.returns.told(alert.came_back(), reader) {
         writeln!(out, "{returned}")?;
     }
+    let made = made(records);
     for (index, record) in records {
-        if let Some(text) = said(&record.body, reader) {
+        let text = if let Body::Check(check) = &record.body {
+            let missed = entered.of(*index).map(|(_, judgement)| Missed::of(judgement)).unwrap_or_default();
+            let what = found(check, &missed);
+            Some(plain(&format!("entered while it was open, and FAILED: {what} by {}", check.by())))
+        } else if let Body::AlertChanged(changed) = &record.body
+            && let Some(kinds) = made.get(index).filter(|kinds| !kinds.is_empty())
+        {
+            Some(plain(&eased(changed, kinds, entered)))
+        } else {
+            said(&record.body, reader)
+        };
+        if let Some(text) = text {
             writeln!(out, "{}  {text}  [record {index}]", second(record.recorded, &reader.zone))?;
         }
     }
@@ -225,7 +240,7 @@ pub(super) fn said(body: &Body, reader: &Reader) -> Option<String> {
             let beside = if parts.is_empty() { String::new() } else { format!(" ({})", parts.join(", ")) };
             let released = changed.released.as_ref();
             let released = released.map(|by| format!("; {by} takes care no longer, somebody must anew"));
-            format!("{}{beside}{}", in_change(changed), released.unwrap_or_default())
+            format!("{}{}{beside}{}", in_change(changed), still(changed), released.unwrap_or_default())
         }
         OfAlert::Acknowledged(taken) => {
             let note = taken.note.as_ref().map(|note| format!(": «{note}»"));
@@ -256,8 +271,32 @@ pub(super) fn said(body: &Body, reader: &Reader) -> Option<String> {
         }
         OfAlert::Notification(notification) => of_notification(notification, reader),
     };
-    // What people wrote must not fake a line of ours, or drive a terminal.
-    Some(text.chars().map(|character| if character.is_control() { ' ' } else { character }).collect())
+    Some(plain(&text))
+}
+
+/// What people wrote must not fake a line of ours, or drive a terminal.
+fn plain(text: &str) -> String {
+    text.replace(char::is_control, " ")
+}
+
+/// Which check was made while others are still missing, and that it failed where it did.
+fn eased(changed: &AlertChanged, kinds: &[CheckKind], entered: &EnteredChecks) -> String {
+    let behind = changed.cause.and_then(|cause| entered.of(cause));
+    let behind = behind.filter(|(check, _)| kinds.contains(&check.kind()));
+    let failed = behind.is_some_and(|(_, judgement)| judgement.good == Some(false));
+    let made = behind.map_or_else(
+        || kinds.iter().map(|kind| to_do(*kind, Language::English)).collect::<Vec<_>>().join(", "),
+        |(check, judgement)| format!("{} by {}", found(check, &Missed::of(judgement)), check.by()),
+    );
+    let failed = if failed { ", and FAILED" } else { "" };
+    format!("one of the checks was made{failed}: {made}{}", still(changed))
+}
+
+/// The checks that are still missing, where it is about checks.
+fn still(changed: &AlertChanged) -> String {
+    let kinds = changed.checks().filter(|_| changed.change == Change::Eased).unwrap_or_default();
+    let kinds: Vec<&str> = kinds.into_iter().map(|kind| to_do(kind, Language::English)).collect();
+    if kinds.is_empty() { String::new() } else { format!("; still missing: {}", kinds.join(", ")) }
 }
 
 fn of_raised(raised: &AlertRaised, reader: &Reader) -> String {

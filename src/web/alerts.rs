@@ -32,6 +32,7 @@ use super::sheet::{Decided, Deed};
 use super::who;
 use crate::core::access::Right;
 use crate::core::address::escaped;
+use crate::core::alert::entered::EnteredChecks;
 use crate::core::alert::{Alert, Foreseen, Occasion};
 use crate::core::cycle::figures::{Figures, Overtaken};
 use crate::core::cycle::sign::Sign;
@@ -155,6 +156,8 @@ pub struct Whole {
     pub also_in_doubt: (usize, Vec<u64>),
     /// Its records, and what was said later of the entries that it rests on, in order.
     pub trail: Vec<(u64, Record)>,
+    /// What the checks among them came to, and those by which it was eased.
+    pub entered: EnteredChecks,
 }
 
 /// What the pages ask of whoever knows the alerts.
@@ -408,7 +411,7 @@ async fn answer<K: Kitchen>(
 
 /// What happened to an alert: what is shown, and what is folded behind it.
 fn folded_story(whole: &Whole, reader: &Reader) -> (Vec<Happened>, Vec<Happened>) {
-    let mut told = trail::told(&whole.trail, &whole.alert.racks.named, reader);
+    let mut told = trail::told((&whole.trail, &whole.entered), &whole.alert.racks.named, reader);
     let first = if told.len() > STORY_SHOWN_MAX + 1 { STORY_SHOWN_MAX } else { told.len() };
     let later = told.split_off(first);
     (told, later)

@@ -4,10 +4,10 @@ use std::collections::BTreeSet;
 use std::ops::ControlFlow;
 use std::time::Duration;
 
+use crate::app::sites::Sites;
 use crate::core::alert::Alert;
-use crate::core::cycle::plate::Profile;
-use crate::core::logbook::judge_known;
-use crate::core::record::{Body, Record};
+use crate::core::alert::entered::EnteredChecks;
+use crate::core::record::{Body, Change, OfAlert, Record};
 use crate::core::time::Timestamp;
 use crate::ledger::{LedgerError, Order, Reader, RecordFilter};
 
@@ -17,16 +17,17 @@ const LOOKED_AT_MAX: usize = 100;
 /// How long after it was made an entry is still looked for (own choice: the next shift writes down what the last did).
 const LATE_MAX: Duration = Duration::from_secs(86_400);
 
-/// The story of an alert with the entries that failed while it was open, in order; those that a record of it names are
-/// told by that one.
+/// The story of an alert with the entries that failed while it was open, in order, and what these and those came to by
+/// which it was eased, as its machine was configured then. Those that a record of it names are told by that one.
 pub(in crate::app) fn with_tests(
     ledger: &Reader,
-    machines: &[Profile],
+    sites: &Sites,
     (alert, closed): (&Alert, Option<Timestamp>),
     mut trail: Vec<(u64, Record)>,
-) -> Result<Vec<(u64, Record)>, LedgerError> {
+) -> Result<(Vec<(u64, Record)>, EnteredChecks), LedgerError> {
+    let mut entered = eased_by(ledger, sites, &trail)?;
     let (Some(kind), Some((first, _))) = (alert.condition.found_by(), trail.first()) else {
-        return Ok(trail);
+        return Ok((trail, entered));
     };
     let first = *first;
     let is_end = |record: &Record| matches!(record.body, Body::AlertClosed(_));
@@ -42,18 +43,41 @@ pub(in crate::app) fn with_tests(
         limit: Some(LOOKED_AT_MAX),
         ..RecordFilter::default()
     };
-    let profile = machines.iter().find(|one| Some(&one.name) == alert.machine.as_ref());
     ledger.events(Order::OldestFirst, &filter, |index, found| {
         if let Ok((_, record)) = found
             && let Body::Check(check) = &record.body
             && (first..last).contains(&index)
             && !named.contains(&index)
-            && judge_known(check, profile).good == Some(false)
+            && let judgement = sites.judged(check, alert.machine.as_deref(), index)
+            && judgement.good == Some(false)
         {
+            entered.take(index, check.clone(), judgement);
             trail.push((index, record));
         }
         ControlFlow::Continue(())
     })?;
     trail.sort_by_key(|(index, _)| *index);
-    Ok(trail)
+    Ok((trail, entered))
+}
+
+/// The checks by which an alert was eased; one that cannot be read is told where the checks are listed.
+fn eased_by(ledger: &Reader, sites: &Sites, trail: &[(u64, Record)]) -> Result<EnteredChecks, LedgerError> {
+    let mut entered = EnteredChecks::default();
+    let causes = trail.iter().filter_map(|(_, record)| match record.body.of_alert()? {
+        OfAlert::Changed(changed) if changed.change == Change::Eased => changed.cause,
+        OfAlert::Raised(_)
+        | OfAlert::Changed(_)
+        | OfAlert::Acknowledged(_)
+        | OfAlert::Cleared(_)
+        | OfAlert::Closed(_)
+        | OfAlert::Action(_)
+        | OfAlert::Notification(_) => None,
+    });
+    for cause in causes {
+        if let Ok((_, Record { machine, body: Body::Check(check), .. })) = ledger.record(cause)? {
+            let judgement = sites.judged(&check, machine.as_deref(), cause);
+            entered.take(cause, check, judgement);
+        }
+    }
+    Ok(entered)
 }

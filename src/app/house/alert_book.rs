@@ -256,21 +256,22 @@ impl AlertBook for House {
         };
         let (asked, OnRecord { trail, damaged }) = (alert.clone(), own);
         let (loaded, doubts) = (Arc::clone(&self.loaded), self.doubts.clone());
+        let sites = self.kept.sites.clone();
         let told = self.readers.ask(move |ledger| {
             let machines = &loaded.configuration.machines;
             let late = late_tests(ledger, machines, &asked, &trail)?;
-            let trail = with_tests(ledger, machines, (&asked, closed), trail)?;
+            let (trail, entered) = with_tests(ledger, &*sites.fresh(ledger)?, (&asked, closed), trail)?;
             let racks = pages::cycles(ledger, &asked)?;
             let doubts = doubts.fresh(ledger)?;
             let others = Others::read(ledger, &doubts, &asked, &racks)?;
             Ok((
                 pages::overtaken(ledger, &doubts, &asked, &racks)?,
-                with_amendments(ledger, trail)?,
+                (with_amendments(ledger, trail)?, entered),
                 late,
                 others,
             ))
         });
-        let (racks, trail, late, others) = told.await?;
+        let (racks, (trail, entered), late, others) = told.await?;
         // The desk knows of none that an earlier version put on record.
         alert.returns = returned(&trail);
         let mut content = self.content(alert.clone(), closed, reader);
@@ -288,7 +289,7 @@ impl AlertBook for House {
         let Others { good, own: also_in_doubt, .. } = others;
         // Of a rack that is named nowhere nothing is said.
         let good_in_doubt = if names_last_good { good } else { Vec::new() };
-        Ok(Whole { alert, closed, foreseen, said, racks, late, good_in_doubt, also_in_doubt, trail })
+        Ok(Whole { alert, closed, foreseen, said, racks, late, good_in_doubt, also_in_doubt, trail, entered })
     }
 
     async fn state(&self, number: Option<u64>) -> Result<String, Refusal> {

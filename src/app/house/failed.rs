@@ -193,9 +193,11 @@ mod tests {
     use super::*;
     use crate::app::alerts::entered::with_tests;
     use crate::app::fixture::{self, CHEMICAL, at, ledger, opening, plain};
+    use crate::app::sites::Sites;
     use crate::config::recorded::Recorded;
     use crate::core::alert::{AlertNumber, Amended, Condition, Quantity, Rack, Racks};
     use crate::core::record::{AlertChanged, AlertClosed, AlertRaised, Amendment, AmendmentChange, Change};
+    use crate::ledger::ReadOn;
 
     fn strip(minute: u64, mg_per_l: f64) -> Body {
         Body::Check(fixture::strip(minute, mg_per_l))
@@ -222,11 +224,13 @@ mod tests {
         ]);
         ledger(&path, records).close().expect("it closes");
         let reader = Reader::open(&path).expect("a reader");
-        let machines = Recorded::read(CHEMICAL).expect("a configuration").machines;
         let (trail, _) = story::records(&reader, number).expect("readable");
         let alert = story::told(&reader, &trail).expect("readable").expect("it was raised").alert;
-        let told = with_tests(&reader, &machines, (&alert, Some(at(40))), trail).expect("readable");
+        let sites = Sites::whole(&reader).expect("readable");
+        let told = with_tests(&reader, &sites, (&alert, Some(at(40))), trail);
+        let (told, entered) = told.expect("readable");
         assert_eq!(told.iter().map(|(index, _)| *index).collect::<Vec<_>>(), [3, 4, 6]);
+        assert_eq!(entered.of(4).and_then(|(_, judgement)| judgement.good), Some(false));
         for (entry, minute, expected) in [(2, 10, None), (4, 20, Some(4)), (7, 50, None)] {
             let found = open_then(&reader, "dm1", CheckKind::Sanitizer, (entry, at(minute)));
             assert_eq!(found.expect("readable"), expected, "{entry}");

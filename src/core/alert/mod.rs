@@ -88,6 +88,7 @@ pub mod dialog;
 pub mod doubts;
 pub mod due;
 pub mod earlier;
+pub mod entered;
 pub mod event;
 mod foreseen;
 mod health;

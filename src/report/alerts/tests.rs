@@ -2,7 +2,11 @@ use jiff::tz::TimeZone;
 
 use super::*;
 use crate::core::alert::{AlertNumber, Quantity, Rack, Racks};
+use crate::core::cycle::plate::Sanitizing;
+use crate::core::logbook::judge;
 use crate::core::reader::Scale;
+use crate::core::record::Check;
+use crate::core::sanitizer::Rules;
 
 // Regression: a text longer than its column pushed what followed out of its own. What is too long is cut.
 #[test]
@@ -48,7 +52,7 @@ fn the_story_begins_with_each_return() {
     let reader = Reader { language: Language::English, scale: Scale::Celsius, zone: TimeZone::UTC };
     let told = |alert: &Alert| {
         let mut out = Vec::new();
-        story(&mut out, alert, None, &[], &reader).expect("memory takes it");
+        story(&mut out, alert, None, (&[], &EnteredChecks::default()), &reader).expect("memory takes it");
         String::from_utf8(out).expect("text")
     };
     assert!(!told(&alert).contains("came back"), "{}", told(&alert));
@@ -136,9 +140,58 @@ fn what_is_still_missing_stands_with_its_own_time() {
     let reader = reader();
     let (mut list, mut told) = (Vec::new(), Vec::new());
     table(&mut list, [(&alert, None)].into_iter(), &reader).expect("memory takes it");
-    story(&mut told, &alert, None, &[], &reader).expect("memory takes it");
+    story(&mut told, &alert, None, (&[], &EnteredChecks::default()), &reader).expect("memory takes it");
     let [list, told] = [list, told].map(|out| String::from_utf8(out).expect("text"));
     assert!(list.contains("2026-11-28 20:30") && !list.contains("12:15"), "{list}");
     let line = "is so since 2026-11-28 20:30; the alert is open since 2026-11-28 12:15.\n";
     assert!(told.contains(line), "{told}");
+}
+
+// Regression: the story did not say which check was made, nor that it failed, nor what else failed meanwhile. 25 mg/L: FDA
+// Food Code 4-501.114(A); 200 mg/L: 40 CFR 180.940.
+#[test]
+fn the_story_says_which_check_was_made_and_whether_it_failed() {
+    let at = "2026-11-28T12:45:00Z".parse::<Timestamp>().expect("an instant");
+    let strip = |mg_per_l| {
+        let (ph, solution_c, method, by) = (None, None, None, "Ana".to_owned());
+        Check::Sanitizer { at, mg_per_l, ph, solution_c, method, by }
+    };
+    let judged = |mg_per_l| judge(&strip(mg_per_l), Sanitizing::Chlorine, &Rules::default());
+    let about = |kinds: &[&str]| kinds.iter().map(|kind| (*kind).to_owned()).collect::<Vec<String>>();
+    let record = |body| Record::new(at, Some("dm1".to_owned()), body);
+    let raised = AlertRaised::new(AlertNumber(1), Condition::CheckOverdue, at);
+    let raised = AlertRaised { about: about(&["sanitizer", "supply", "drain-and-clean"]), ..raised };
+    let left = about(&["supply", "drain-and-clean"]);
+    let eased =
+        AlertChanged { cause: Some(4), about: left, ..AlertChanged::new(AlertNumber(1), Change::Eased) };
+    let records = [
+        (3, record(Body::AlertRaised(Box::new(raised)))),
+        (5, record(Body::AlertChanged(eased))),
+        (6, record(Body::Check(strip(300.0)))),
+    ];
+    let story_of = |entered: &EnteredChecks| {
+        let mut out = Vec::new();
+        story(&mut out, &Alert::trial(at), None, (&records, entered), &reader()).expect("memory takes it");
+        String::from_utf8(out).expect("text")
+    };
+    let still = "; still missing: look at the supplies, drain and clean";
+    let unknown = story_of(&EnteredChecks::default());
+    assert!(unknown.contains(&format!("one of the checks was made: test the sanitizer{still}")), "{unknown}");
+    let mut entered = EnteredChecks::default();
+    entered.take(4, strip(10.0), judged(10.0));
+    entered.take(6, strip(300.0), judged(300.0));
+    let told = story_of(&entered);
+    for expected in [
+        "one of the checks was made, and FAILED: sanitizer 10 mg/L (at least 25 mg/L) by Ana",
+        still,
+        "entered while it was open, and FAILED: sanitizer 300 mg/L (at most 200 mg/L) by Ana  [record 6]",
+    ] {
+        assert!(told.contains(expected), "{expected}: {told}");
+    }
+    entered.take(4, strip(100.0), judged(100.0));
+    let good = story_of(&entered);
+    assert!(
+        good.contains(&format!("one of the checks was made: sanitizer 100 mg/L by Ana{still}")),
+        "{good}"
+    );
 }

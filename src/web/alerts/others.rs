@@ -60,6 +60,7 @@ mod tests {
     use jiff::tz::TimeZone;
 
     use super::*;
+    use crate::core::alert::entered::EnteredChecks;
     use crate::core::reader::Scale;
     use crate::web::alerts::Said;
 
@@ -80,6 +81,7 @@ mod tests {
             good_in_doubt,
             also_in_doubt,
             trail: Vec::new(),
+            entered: EnteredChecks::default(),
         };
         for (language, came, good, own) in [
             (

@@ -9,8 +9,10 @@ use jiff::tz::TimeZone;
 use tower::ServiceExt;
 
 use crate::core::access::{Right, Role};
+use crate::core::alert::entered::EnteredChecks;
 use crate::core::alert::trial::{Fact, Told};
 use crate::core::alert::{AlertNumber, Condition, Foreseen, Occasion, Route};
+use crate::core::logbook::{Finding, Judgement};
 use crate::core::reader::{Language, Reader, Scale};
 use crate::core::record::{
     AlertChanged, AlertClosed, AlertRaised, Amendment, AmendmentChange, Body, Change, Check, CheckKind,
@@ -205,7 +207,7 @@ fn an_amended_entry_is_told() {
         (Language::Spanish, "El asiento en que se basa, 12. Retirado por Ben: wrong machine"),
     ] {
         let reader = Reader { language, scale: Scale::Celsius, zone: TimeZone::UTC };
-        let told = trail::told(&[(14, record.clone())], &[], &reader);
+        let told = trail::told((&[(14, record.clone())], &EnteredChecks::default()), &[], &reader);
         assert_eq!(told.first().map(|one| one.what.as_str()), Some(said));
     }
 }
@@ -389,7 +391,7 @@ fn a_due_time_of_the_day_before_has_its_day() {
         let recorded = Timestamp::from_micros(hours * 3_600_000_000);
         let record = Record::new(recorded, Some("dm1".to_owned()), Body::AlertChanged(changed.clone()));
         let told = trail::told(
-            &[(7, record)],
+            (&[(7, record)], &EnteredChecks::default()),
             &[],
             &Reader { language, scale: Scale::Celsius, zone: TimeZone::UTC },
         );
@@ -413,7 +415,7 @@ fn an_alert_that_another_entry_holds_rests_on_that_one() {
     let returned = of(74, Body::AlertChanged(returned));
     let (at, by) = (Timestamp::from_micros(0), "Ana".to_owned());
     let strip = Check::Sanitizer { at, mg_per_l: 10.0, ph: None, solution_c: None, method: None, by };
-    let failed = of(60, Body::Check(strip));
+    let failed = of(60, Body::Check(strip.clone()));
     let rests_on = |trail: &[(u64, Record)]| {
         let reader = Reader { language: Language::English, scale: Scale::Celsius, zone: TimeZone::UTC };
         head::rests_on(trail, &[], &reader).into_iter().map(|(_, record)| record).collect::<Vec<_>>()
@@ -424,8 +426,11 @@ fn an_alert_that_another_entry_holds_rests_on_that_one() {
     assert!(rests_on(&[raised.clone(), withdrawn(50, 48), failed.clone()]).is_empty());
     assert_eq!(rests_on(&[raised, withdrawn(50, 48), failed.clone(), withdrawn(75, 60)]), [48, 60]);
     let reader = Reader { language: Language::English, scale: Scale::Celsius, zone: TimeZone::UTC };
-    let told = trail::told(&[failed], &[], &reader);
-    assert_eq!(told[0].what, "Entered while it was open, and FAILED: 10 mg/L (Ana)");
+    let mut entered = EnteredChecks::default();
+    let too_weak = Finding::TooWeak { mg_per_l: 10.0, min_mg_per_l: 25.0 };
+    entered.take(60, strip, Judgement { good: Some(false), findings: vec![too_weak] });
+    let told = trail::told((&[failed], &entered), &[], &reader);
+    assert_eq!(told[0].what, "Entered while it was open, and FAILED: 10 mg/L (at least 25 mg/L) (Ana)");
     assert_eq!(told[0].entry.as_deref(), Some("logbook/entries/60"));
 }
 

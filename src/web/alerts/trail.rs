@@ -1,16 +1,20 @@
 //! The story of an alert, record by record, in the words of the reader.
 
+mod made;
+
+use crate::core::alert::entered::{EnteredChecks, made as made_by};
 use crate::core::alert::quantity::{against, of_change, quantity};
 use crate::core::alert::words::{digest, who};
 use crate::core::alert::{Alert, Condition, Earlier, Occasion, Rack};
 use crate::core::counted::Noun;
+use crate::core::logbook::Missed;
 use crate::core::logbook::words::{found_short, short_of_look};
 use crate::core::reader::{Language, Reader, filled};
 use crate::core::record::{
     AlertChanged, AlertRaised, Body, Change, CheckKind, Clearing, MissedDue, Notification, Outcome, Record,
 };
 use crate::core::time::Timestamp;
-use crate::web::logbook::words::{amended, heading, of_check};
+use crate::web::logbook::words::{amended, heading, of_check_missing};
 
 /// Something that happened.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -51,7 +55,12 @@ const BEGIN_SHOWN: usize = 20;
 const END_SHOWN: usize = 100;
 
 /// Puts the records of an alert into words, those between of a story that is very long left out.
-pub(super) fn told(records: &[(u64, Record)], racks: &[Rack], reader: &Reader) -> Vec<Happened> {
+pub(super) fn told(
+    (records, entered): (&[(u64, Record)], &EnteredChecks),
+    racks: &[Rack],
+    reader: &Reader,
+) -> Vec<Happened> {
+    let made_by = made_by(records);
     let between = records.len().saturating_sub(BEGIN_SHOWN + END_SHOWN);
     let (begin, rest) = records.split_at(if between > 0 { BEGIN_SHOWN } else { 0 });
     let (mut last, mut all) = (String::new(), Vec::new());
@@ -66,8 +75,14 @@ pub(super) fn told(records: &[(u64, Record)], racks: &[Rack], reader: &Reader) -
                 "Entered while it was open, and FAILED: {what}",
                 "Anotado con ella abierta, y NO CUMPLIÓ: {what}",
             );
-            let what = format!("{} ({})", of_check(check, reader), check.by());
+            let missed = entered.of(*index).map(|(_, judgement)| Missed::of(judgement));
+            let what = of_check_missing(check, missed.unwrap_or_default(), reader);
+            let what = format!("{what} ({})", check.by());
             Some((filled(say(reader.language, pair), &[("what", &what)]), Vec::new(), true))
+        } else if let Body::AlertChanged(changed) = &record.body
+            && let Some(kinds) = made_by.get(index).filter(|kinds| !kinds.is_empty())
+        {
+            Some(made::eased(changed, kinds, entered, reader))
         } else {
             of_at(&record.body, Some(record.recorded), reader)
         };
