@@ -29,14 +29,14 @@ use super::sign_off::{Commissioning, Mend, Open, Shown, Stood, TestRack};
 use crate::core::access::Role;
 use crate::core::alert::Condition;
 use crate::core::channel::{Place, Solution};
-use crate::core::cycle::figures::Figures as RackFigures;
+use crate::core::cycle::figures::{Figures as RackFigures, Overtaken};
 use crate::core::cycle::plate::{LimitSource, MachineKind, Sanitizing};
 use crate::core::cycle::verdict::Verdict;
 use crate::core::on_file;
 use crate::core::presence::Recency;
 use crate::core::reader::{Language, Reader, Scale};
 use crate::core::reading::Fault;
-use crate::core::record::{Correction, ProvenProbe, SignedPlate};
+use crate::core::record::{Correction, Cycle, ProvenProbe, SignedPlate};
 use crate::core::technician::attempt::{Press, Stands};
 use crate::core::technician::gauge::Trend;
 use crate::core::time::Timestamp;
@@ -195,7 +195,9 @@ impl Machines for StillKitchen {
             in_doubt_by: Vec::new(),
             overtaken: None,
         };
-        let doubted = DayRack { in_doubt_by: vec![7], ..rack(45, Verdict::Pass, Some(83.0)) };
+        let judged = Cycle { concentration_mg_per_l: Some(100.0), ..self::rack::cycle() };
+        let overtaken = Overtaken::new(&judged, NOW, (10.0, None), Some(25.0));
+        let doubted = DayRack { in_doubt_by: vec![7], overtaken, ..rack(45, Verdict::Pass, Some(83.0)) };
         let gap = DayGap {
             probe: "dm1/rinse".to_owned(),
             fault: Fault::Silent,

@@ -41,6 +41,7 @@ async fn the_page_of_a_machine_says_what_its_day_was() {
         "?day=2026-11-25",
         "<p>3 racks: 1 cold, 2 pass; of these in doubt: 1.</p>",
         "pass, in doubt (<a href=\"../alerts/7\">alert 7</a>)",
+        "<td colspan=\"4\" class=\"is-narrow\">judged by 100 mg/L; next test 10 mg/L at ",
         // What paper has: the chart, and the worst in place of the table of all.
         "<figure class=\"plot both\">",
         "<details class=\"screen\">",
