@@ -37,6 +37,7 @@ use crate::core::presence::Recency;
 use crate::core::reader::{Language, Reader, Scale};
 use crate::core::reading::Fault;
 use crate::core::record::{Correction, Cycle, ProvenProbe, SignedPlate};
+use crate::core::sanitizer::bound::Bound;
 use crate::core::technician::attempt::{Press, Stands};
 use crate::core::technician::gauge::Trend;
 use crate::core::time::Timestamp;
@@ -196,7 +197,7 @@ impl Machines for StillKitchen {
             overtaken: None,
         };
         let judged = Cycle { concentration_mg_per_l: Some(100.0), ..self::rack::cycle() };
-        let overtaken = Overtaken::new(&judged, NOW, (10.0, None), Some(25.0));
+        let overtaken = Overtaken::new(&judged, NOW, (10.0, None), Some(Bound::AtLeast(25.0)));
         let doubted = DayRack { in_doubt_by: vec![7], overtaken, ..rack(45, Verdict::Pass, Some(83.0)) };
         let gap = DayGap {
             probe: "dm1/rinse".to_owned(),
