@@ -38,7 +38,7 @@ pub(in crate::app) fn overtaken(
     (machine, index): (&str, u64),
     cycle: &Cycle,
 ) -> Result<Option<Overtaken>, LedgerError> {
-    let Some(FoundBy { cause: Some(cause), limit }) = doubts.found_by(machine, index, cycle) else {
+    let Some(FoundBy { cause: Some(cause), measured, limit }) = doubts.found_by(machine, index, cycle) else {
         return Ok(None);
     };
     let check = match ledger.record(cause)? {
@@ -50,6 +50,11 @@ pub(in crate::app) fn overtaken(
         Ok(_) | Err(_) => return Ok(None),
     };
     let Check::Sanitizer { at, mg_per_l, ph, .. } = check else { return Ok(None) };
+    // An amendment may only have made another test the latest: that one is what was found wrong then.
+    let shown = [Some(Quantity::MgPerL(mg_per_l)), ph.map(Quantity::Ph)];
+    if measured.is_some() && !shown.contains(&measured) {
+        return Ok(None);
+    }
     let bound = match limit {
         Some(Quantity::MgPerL(limit)) => Some(Bound::beside(mg_per_l, limit)),
         Some(Quantity::Ph(limit)) => Some(Bound::PhAtMost(limit)),
@@ -154,5 +159,82 @@ impl ReadOn for Doubts {
         }
         self.read_until(size);
         Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use jiff::tz::TimeZone;
+
+    use super::*;
+    use crate::app::fixture::{CHEMICAL, at, ledger, opening};
+    use crate::core::alert::{Condition, Earlier, Racks};
+    use crate::core::cycle::verdict::Verdict;
+    use crate::core::reader::{Language, Scale};
+    use crate::core::record::{AlertRaised, Amendment};
+    use crate::ledger::NewRecord;
+    use crate::report::row::samples::cycle;
+
+    /// What is told of a rack of 10:00 that was judged by a strip of 100 mg/L, once a record says that the sanitizer was wrong.
+    fn told(test: Check, amended: Option<(u64, Check)>, measured: f64) -> Option<String> {
+        let mut records = opening(CHEMICAL);
+        let mut put = |minute, body| {
+            let index = records.len() as u64;
+            let record = Record::new(at(minute), Some("dm1".to_owned()), body);
+            records.push(NewRecord { record, trace: None });
+            index
+        };
+        let judged_by = put(5, Body::Check(strip(5, 100.0)));
+        let mut rack = cycle(10 * 60, Verdict::Pass, 60.0, Vec::new());
+        rack.concentration_mg_per_l = Some(100.0);
+        let index = put(10, Body::Cycle(Box::new(rack.clone())));
+        let mut cause = put(20, Body::Check(test));
+        if let Some((minute, check)) = amended {
+            let (reason, by, change) =
+                ("misread".to_owned(), "Ana".to_owned(), AmendmentChange::Corrected(check));
+            cause = put(minute, Body::Amendment(Box::new(Amendment { of: judged_by, reason, by, change })));
+        }
+        let raised = AlertRaised {
+            measured: Some(Quantity::MgPerL(measured)),
+            limit: Some(Quantity::MgPerL(25.0)),
+            cause: Some(cause),
+            earlier: Some(Earlier {
+                racks: Racks::of(crate::core::alert::Rack::of(index, &rack)),
+                by_probe: None,
+                beside: Racks::default(),
+            }),
+            ..AlertRaised::new(AlertNumber(1), Condition::Weak, at(20))
+        };
+        put(40, Body::AlertRaised(Box::new(raised)));
+        let directory = tempfile::tempdir().expect("a directory");
+        let path = directory.path().join("ledger.sqlite");
+        ledger(&path, records).close().expect("it closes");
+        let reader = Reader::open(&path).expect("a reader");
+        let doubts = read(&reader, reader.size().expect("a size")).expect("readable");
+        let found = overtaken(&reader, &doubts, ("dm1", index), &rack).expect("readable");
+        let eye = crate::core::reader::Reader {
+            language: Language::English,
+            scale: Scale::Celsius,
+            zone: TimeZone::UTC,
+        };
+        found.map(|found| found.told(&eye))
+    }
+
+    fn strip(minute: u64, mg_per_l: f64) -> Check {
+        let (ph, solution_c, method, by) = (None, None, None, "Ana".to_owned());
+        Check::Sanitizer { at: at(minute), mg_per_l, ph, solution_c, method, by }
+    }
+
+    // Regression: a test that was corrected was called the next one, with a time of before the rack; and a good test was
+    // called what was found wrong. 25 mg/L: FDA Food Code 4-501.114(A).
+    #[test]
+    fn a_test_that_was_corrected_is_no_next_one() {
+        let next = told(strip(20, 10.0), None, 10.0).expect("a test found it");
+        assert!(next.starts_with("judged by 100 mg/L; next test 10 mg/L at "), "{next}");
+        let corrected = told(strip(20, 100.0), Some((30, strip(5, 10.0))), 10.0);
+        let whole = "judged by 100 mg/L, since corrected to 10 mg/L, at least 25 mg/L";
+        assert_eq!(corrected.as_deref(), Some(whole));
+        // The correction made another test the latest: what it says itself was not found wrong.
+        assert_eq!(told(strip(20, 10.0), Some((30, strip(5, 100.0))), 10.0), None);
     }
 }

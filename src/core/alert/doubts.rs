@@ -37,22 +37,24 @@ struct Open {
 pub struct FoundBy {
     /// The record that did: an entry, or an amendment of one; `None` where it is not on record.
     pub cause: Option<u64>,
+    /// What that measured, where it is on record.
+    pub measured: Option<Quantity>,
     /// The limit that was crossed, where it is on record.
     pub limit: Option<Quantity>,
 }
 
 impl FoundBy {
     const fn of(told: OfAlert<'_>) -> Self {
-        let limit = match told {
-            OfAlert::Raised(raised) => raised.limit,
-            OfAlert::Changed(changed) => changed.limit,
+        let (measured, limit) = match told {
+            OfAlert::Raised(raised) => (raised.measured, raised.limit),
+            OfAlert::Changed(changed) => (changed.measured, changed.limit),
             OfAlert::Acknowledged(_)
             | OfAlert::Cleared(_)
             | OfAlert::Closed(_)
             | OfAlert::Action(_)
-            | OfAlert::Notification(_) => None,
+            | OfAlert::Notification(_) => (None, None),
         };
-        Self { cause: told.cause(), limit }
+        Self { cause: told.cause(), measured, limit }
     }
 }
 

@@ -74,8 +74,8 @@ pub struct Overtaken {
 }
 
 impl Overtaken {
-    /// A rack, and a test that was made after the one it was judged by, with the limit that this crossed where
-    /// that is on record; `None` where the rack names no concentration.
+    /// A rack, and the test that found wrong what it was judged by, with the limit that this crossed where that is on
+    /// record: a later one, or the same as it was corrected; `None` where the rack names no concentration.
     #[must_use]
     pub fn new(
         cycle: &Cycle,
@@ -99,9 +99,12 @@ impl Overtaken {
     /// «judged by 100 mg/L; next test 10 mg/L at 13:37 UTC, at least 25 mg/L».
     #[must_use]
     pub fn told(&self, reader: &Reader) -> String {
-        let phrase = match reader.language {
-            Language::English => "judged by {passed} mg/L; next test {test} at {at}{bound}",
-            Language::Spanish => "juzgada por {passed} mg/L; prueba siguiente {test}, {at}{bound}",
+        // A test that was made before the rack is the one it was judged by.
+        let phrase = match (self.at > self.washed, reader.language) {
+            (true, Language::English) => "judged by {passed} mg/L; next test {test} at {at}{bound}",
+            (true, Language::Spanish) => "juzgada por {passed} mg/L; prueba siguiente {test}, {at}{bound}",
+            (false, Language::English) => "judged by {passed} mg/L, since corrected to {test}{bound}",
+            (false, Language::Spanish) => "juzgada por {passed} mg/L, corregidos después a {test}{bound}",
         };
         let bound = self.bound.map(|bound| format!(", {}", bound.told(reader.language)));
         // Where the strength crossed no limit, it is the pH that did.
