@@ -40,6 +40,7 @@ use crate::cli::{Command, DemoArgs};
 use crate::config::load::Loaded;
 use crate::core::counted::Noun;
 use crate::core::cycle::verdict::Verdict;
+use crate::core::cycle::words::verdicts;
 use crate::core::reader::Language;
 use crate::core::record::Body;
 use crate::core::time::Timestamp;
@@ -225,7 +226,8 @@ fn summarise(scene: &Scene, directory: &Path, streams: &mut Streams<'_>) -> io::
         Verdict::ALL.into_iter().zip(scene.counts).filter(|(_, count)| *count > 0).enumerate()
     {
         let separator = if place == 0 { ": " } else { ", " };
-        write!(streams.out, "{separator}{count} {verdict} {}", words::mark(verdict))?;
+        let (word, mark) = (verdicts(verdict, count, Language::English), words::mark(verdict));
+        write!(streams.out, "{separator}{count} {word} {mark}")?;
     }
     let (path, gateway) = (directory.join("ledger.sqlite"), directory.join("gateway.toml"));
     let path = path.display();

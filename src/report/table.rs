@@ -187,7 +187,9 @@ impl Table {
             Some(overtaken) => overtaken.told(&reader),
             None => "what it passed by was found wrong".to_owned(),
         };
-        Some(format!("In doubt ({alerts} {}): {found}.", numbers.join(", ")))
+        // Of several one may be of a thermometer.
+        let by = if by.len() > 1 && row.overtaken.is_some() { "; by the sanitizer" } else { "" };
+        Some(format!("In doubt ({alerts} {}){by}: {found}.", numbers.join(", ")))
     }
 
     /// `measured / limit` on the reader's scale.

@@ -181,7 +181,7 @@ impl Draft<'_> {
         match check {
             Check::Sanitizer { mg_per_l, ph, solution_c, method, .. } => {
                 let mut said = vec![format!("{mg_per_l} mg/L")];
-                said.extend(ph.map(|ph| format!("pH {ph:.1}")));
+                said.extend(ph.map(|ph| format!("pH {ph}")));
                 said.extend(
                     solution_c
                         .map(|at| teller.with(Word::SolutionAt, &[("at", &teller.reader.temperature(at))])),
