@@ -13,6 +13,12 @@ fn right(minute: f64, mg_per_l: f64) -> AmendmentChange {
     AmendmentChange::Corrected(strip(minute, mg_per_l))
 }
 
+/// A test of 100 mg/L, with its pH.
+fn with_ph(minute: f64, ph: f64) -> Check {
+    let (solution_c, method, by) = (None, None, "ana".to_owned());
+    Check::Sanitizer { at: at(minute), mg_per_l: 100.0, ph: Some(ph), solution_c, method, by }
+}
+
 /// The alert of a weak sanitizer as its records tell it.
 fn on_record(play: &Play) -> Alert {
     let mut stories = BTreeMap::new();
@@ -147,12 +153,6 @@ fn an_alert_of_a_high_ph_says_that_it_is_the_ph() {
         let mut play = Play::new(settings());
         play.restores = restores;
         play.racks(0.0, "chem", &[Rack::Good]);
-        let with_ph = |minute: f64, own: f64| match strip(minute, 100.0) {
-            Check::Sanitizer { at, mg_per_l, solution_c, method, by, .. } => {
-                Check::Sanitizer { at, mg_per_l, ph: Some(own), solution_c, method, by }
-            }
-            other => other,
-        };
         enter(&mut play, 1.0, "chem", strip(1.0, 10.0));
         for (minute, ph, worst) in [(2.0, 10.5, 10.5), (3.0, 11.0, 11.0), (4.0, 10.2, 11.0)] {
             enter(&mut play, minute, "chem", with_ph(minute, ph));
@@ -178,16 +178,10 @@ fn an_alert_of_a_high_ph_says_that_it_is_the_ph() {
 // Own promise: a pH that was misread and corrected is told as a pH, not as a strength that was the same.
 #[test]
 fn a_ph_that_was_misread_is_told_as_a_ph() {
-    let with_ph = |ph| match strip(1.0, 100.0) {
-        Check::Sanitizer { at, mg_per_l, solution_c, method, by, .. } => {
-            Check::Sanitizer { at, mg_per_l, ph: Some(ph), solution_c, method, by }
-        }
-        other => other,
-    };
     let mut play = Play::new(settings());
     play.racks(0.0, "chem", &[Rack::Good]);
-    enter(&mut play, 1.0, "chem", with_ph(10.5));
-    amend(&mut play, 2.0, "chem", 1, AmendmentChange::Corrected(with_ph(7.5)));
+    enter(&mut play, 1.0, "chem", with_ph(1.0, 10.5));
+    amend(&mut play, 2.0, "chem", 1, AmendmentChange::Corrected(with_ph(1.0, 7.5)));
     let amended = open(&play, Condition::Weak).amended.clone().expect("it stood on that alone");
     assert_eq!((amended.was, amended.counts), (Quantity::Ph(10.5), Some(Quantity::Ph(7.5))));
 }
