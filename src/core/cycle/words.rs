@@ -4,7 +4,7 @@
 //! which is `weak` by the record, and for programs, may also be too strong or at too high a pH: people read `off-range`.
 
 use super::verdict::Verdict;
-use crate::core::reader::Language;
+use crate::core::reader::{Language, filled};
 
 /// The word of a verdict; the Spanish one goes with «canasta».
 #[must_use]
@@ -69,6 +69,18 @@ pub const fn of_these_in_doubt(language: Language) -> &'static str {
         Language::English => "of these in doubt",
         Language::Spanish => "de ellas en duda",
     }
+}
+
+/// Behind counts by verdict, which tell the narrow ones apart: how many of all that passed are in doubt.
+#[must_use]
+pub fn passed_in_doubt(racks: u64, language: Language) -> String {
+    let phrase = match (racks, language) {
+        (1, Language::English) => "1 of those that passed, narrowly or plainly, is in doubt",
+        (_, Language::English) => "{racks} of those that passed, narrowly or plainly, are in doubt",
+        (1, Language::Spanish) => "1 de las correctas, justas o no, está en duda",
+        (_, Language::Spanish) => "{racks} de las correctas, justas o no, están en duda",
+    };
+    filled(phrase, &[("racks", &racks.to_string())])
 }
 
 /// What a verdict means, in half a sentence.

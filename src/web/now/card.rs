@@ -12,7 +12,7 @@ use crate::core::cycle::figures::Figures;
 use crate::core::cycle::minimum::against;
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::{Finding, Verdict};
-use crate::core::cycle::words::{meaning, verdict, verdicts};
+use crate::core::cycle::words::{meaning, passed_in_doubt, verdict, verdicts};
 use crate::core::reader::{Language, Reader, filled};
 use crate::core::sanitizer::shown as concentration;
 pub(in crate::web) use crate::core::technician::told::ago;
@@ -339,21 +339,9 @@ fn off(glance: &Glance, language: Language) -> Vec<String> {
 
 /// How many of the racks that passed a test of the sanitizer or of a thermometer speaks against.
 fn overturned(racks: u64, language: Language) -> String {
-    let phrase = match (racks, language) {
-        (1, Language::English) => {
-            "1 of those that passed, narrowly or plainly, is in doubt, by a test that failed"
-        }
-        (_, Language::English) => {
-            "{racks} of those that passed, narrowly or plainly, are in doubt, by a test that failed"
-        }
-        (1, Language::Spanish) => {
-            "1 de las correctas, justas o no, está en duda, por una prueba que no cumplió"
-        }
-        (_, Language::Spanish) => {
-            "{racks} de las correctas, justas o no, están en duda, por una prueba que no cumplió"
-        }
-    };
-    filled(phrase, &[("racks", &racks.to_string())])
+    let phrase =
+        said(language, "{doubted}, by a test that failed", "{doubted}, por una prueba que no cumplió");
+    filled(phrase, &[("doubted", &passed_in_doubt(racks, language))])
 }
 
 /// That something is short, so that the last rack says nothing of the next ones.
