@@ -1,3 +1,5 @@
+mod told;
+
 use std::path::PathBuf;
 use std::time::Duration;
 

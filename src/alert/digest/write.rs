@@ -12,7 +12,7 @@ use crate::core::alert::{Alert, Condition};
 use crate::core::counted::Noun;
 use crate::core::cycle::counts::Counts;
 use crate::core::cycle::verdict::Verdict;
-use crate::core::cycle::words::verdict;
+use crate::core::cycle::words::{passed_in_doubt, verdict};
 use crate::core::logbook::{Judgement, Lacking, words};
 use crate::core::one_line::one_line;
 use crate::core::record::{Check, CheckKind};
@@ -168,7 +168,8 @@ impl Writer<'_> {
         Noun::Racks.of(count, self.facts.reader.language)
     }
 
-    /// «412 racks – cold: 6, brief: 1, pass: 405», or that all passed, where none of them is in doubt.
+    /// «412 racks – cold: 6, brief: 1, pass: 405», and how many of those that passed are in doubt; or that all passed,
+    /// where none of them is.
     fn judged(&self, counts: Counts, in_doubt: u64) -> String {
         let racks = self.racks(counts.total());
         if counts.total() == 0 {
@@ -182,20 +183,18 @@ impl Writer<'_> {
         let told: Vec<String> = told
             .map(|judged| {
                 let told = format!("{}: {}", verdict(judged, language), counts.of(judged));
-                let of_them = match (judged, counts.worked_on, in_doubt) {
-                    (Verdict::Unproven, count @ 1.., _) => Some((Phrase::DigestWorkedOn, count)),
-                    (Verdict::Pass, _, count @ 1..) => Some((Phrase::DigestInDoubt, count)),
-                    (_, _, _) => None,
-                };
-                match of_them {
-                    Some((phrase, count)) => {
-                        format!("{told} ({})", self.with(phrase, &[("count", &count.to_string())]))
-                    }
-                    None => told,
+                if judged != Verdict::Unproven || counts.worked_on == 0 {
+                    return told;
                 }
+                let count = counts.worked_on.to_string();
+                format!("{told} ({})", self.with(Phrase::DigestWorkedOn, &[("count", &count)]))
             })
             .collect();
-        format!("{racks} – {}", told.join(", "))
+        let doubted = match in_doubt {
+            0 => String::new(),
+            count => format!("; {}", passed_in_doubt(count, language)),
+        };
+        format!("{racks} – {}{doubted}", told.join(", "))
     }
 
     fn sections(&self) -> Vec<Section> {

@@ -275,7 +275,6 @@ phrases! {
     DigestAllGood: "{racks}, all passed", "{racks}, todas correctas";
     DigestWorkedOn: "{count} of them while somebody worked on the machine", "{count} de ellas mientras alguien trabajaba en la máquina";
     DigestNothingOpen: "no alert open", "ninguna alerta abierta";
-    DigestInDoubt: "{count} of them in doubt", "{count} de ellas en duda";
     DigestMissed: "checks not made in time: {count}", "controles no hechos a tiempo: {count}";
     DigestMissing: "checks missing now: {count}", "controles que faltan ahora: {count}";
     DigestFailed: "checks failed: {count}", "controles que no cumplen: {count}";
