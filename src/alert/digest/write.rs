@@ -134,7 +134,7 @@ impl Writer<'_> {
             0 => String::new(),
             count => format!("; {}", self.with(Phrase::DigestMissed, &[("count", &count.to_string())])),
         };
-        let missing = self.digest.open.iter().filter(|alert| is_check(alert));
+        let missing = self.digest.open.iter().filter(|alert| is_missing(alert));
         let checks = match missing.map(|alert| alert.about.len()).sum::<usize>() {
             0 => String::new(),
             count => format!("; {}", self.with(Phrase::DigestMissing, &[("count", &count.to_string())])),
@@ -204,7 +204,7 @@ impl Writer<'_> {
             .digest
             .open
             .iter()
-            .filter(|alert| is_check(alert))
+            .filter(|alert| is_missing(alert))
             .map(|alert| (self.missing(alert), Vec::new()));
         let days = self.digest.days.iter().map(|day| {
             let racks = self.judged(day.counts, day.in_doubt);
@@ -273,7 +273,7 @@ impl Writer<'_> {
     fn alerts(&self) -> Vec<(String, Vec<String>)> {
         let counts = [("raised", self.digest.raised.to_string()), ("closed", self.digest.closed.to_string())];
         let counts: Vec<(&str, &str)> = counts.iter().map(|(name, value)| (*name, value.as_str())).collect();
-        let open: Vec<&Alert> = self.digest.open.iter().filter(|alert| !is_check(alert)).collect();
+        let open: Vec<&Alert> = self.digest.open.iter().filter(|alert| !is_missing(alert)).collect();
         let mut entries: Vec<_> = open.iter().take(ALERTS_MAX).map(|alert| self.alert(alert)).collect();
         if let Some(more @ 1..) = open.len().checked_sub(ALERTS_MAX) {
             entries.push((self.with(Phrase::MoreListed, &[("count", &more.to_string())]), Vec::new()));
@@ -299,7 +299,8 @@ impl Writer<'_> {
                 Phrase::TakenBy,
                 &[("by", &one_line(&who(&taken.by, self.facts.reader.language), NAME_CHARS_MAX))],
             ),
-            None => self.say(Phrase::Waiting),
+            None if alert.wants_somebody() => self.say(Phrase::Waiting),
+            None => self.say(Phrase::Recovered),
         };
         let to_write = alert.action_missing();
         (first, std::iter::once(taken).chain(to_write.then(|| self.say(Phrase::ToWrite))).collect())
@@ -373,9 +374,10 @@ impl Writer<'_> {
     }
 }
 
-/// Whether an alert is a missing check, which has a section of its own.
-fn is_check(alert: &Alert) -> bool {
-    alert.condition == Condition::CheckOverdue
+/// Whether checks are missing by an alert, which has a section of its own. One that recovered still names the last
+/// check that was made under it.
+fn is_missing(alert: &Alert) -> bool {
+    alert.condition == Condition::CheckOverdue && alert.cleared.is_none()
 }
 
 /// A share as a percentage that says 100 only where nothing is missing, and 0 only where all is.

@@ -293,6 +293,7 @@ phrases! {
     OpenAlerts: "Open alerts", "Alertas abiertas";
     OpenAlert: "{number}: {what} – {where}, since {since}", "{number}: {what} – {where}, desde el {since}";
     Waiting: "nobody has taken it on", "nadie la atiende";
+    Recovered: "recovered, not closed yet", "recuperada, aún sin cerrar";
     TakenBy: "taken on by {by}", "la atiende {by}";
     ToWrite: "corrective action to be written", "falta la acción correctiva";
     MissingChecks: "Checks missing", "Controles que faltan";

@@ -39,3 +39,35 @@ fn racks_in_doubt_are_told_of_narrow_ones_too() {
         }
     }
 }
+
+// Own rule: a check that was made is not missing, also where its alert is not closed yet and still names it.
+#[test]
+fn a_check_that_was_made_is_not_missing() {
+    let mut digest = day();
+    for alert in digest.open.iter_mut().filter(|alert| alert.condition == Condition::CheckOverdue) {
+        alert.cleared = Some(at("2026-11-26T11:50:00Z"));
+    }
+    for (language, open, missing, told) in [
+        (
+            Language::English,
+            "alerts open: 2",
+            ["missing", "drain and clean"],
+            "18: Check overdue – dish machine 1, since Wed 25 Nov 2026, 13:00 EST\n  recovered, not closed yet\n",
+        ),
+        (
+            Language::Spanish,
+            "alertas abiertas: 2",
+            ["faltan", "vaciado y limpieza"],
+            "18: Control atrasado – dish machine 1, desde el mié 25 nov 2026, 13:00 EST\n  recuperada, aún sin cerrar\n",
+        ),
+    ] {
+        let facts = facts(language, Scale::Celsius);
+        let message = compose(&digest, &facts, None);
+        assert!(message.subject.contains(open) && message.text.contains(told), "{}", message.text);
+        let lasting = compose(&day(), &facts, None).text;
+        for missing in missing {
+            assert!(lasting.contains(missing), "{missing}: {lasting}");
+            assert!(!message.text.contains(missing), "{missing}: {}", message.text);
+        }
+    }
+}
