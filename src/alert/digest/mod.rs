@@ -1,9 +1,9 @@
 //! The digest: yesterday, or last week, on one screen.
 //!
 //! [`tally::Tally`] adds up records into a [`Digest`], which is what the letter
-//! holds; [`compose`] puts it into words when it is sent. Machines with bad racks
-//! come first; of those without any, only so many are named that the whole stays
-//! short.
+//! holds; [`compose`] puts it into words when it is sent. Machines with racks that
+//! are bad or in doubt come first; only so many machines are named that the whole
+//! stays short.
 //!
 //! The digest carries a checkpoint of the ledger, so that somebody else holds
 //! it. That it comes at all is a sign of life: README.md says how its absence

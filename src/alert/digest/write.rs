@@ -1,5 +1,7 @@
 //! A digest in the words of its reader.
 
+use std::cmp::Reverse;
+
 use askama::Template;
 
 use super::{Digest, DigestMessage, Facts, FailedCheck, MachineDigest, Span};
@@ -17,7 +19,7 @@ use crate::core::logbook::{Judgement, Lacking, words};
 use crate::core::one_line::one_line;
 use crate::core::record::{Check, CheckKind};
 
-/// Most machines told one by one; those with bad racks come first (own choice: one screen).
+/// Most machines told one by one; those with racks that are bad or in doubt come first (own choice: one screen).
 const MACHINES_MAX: usize = 12;
 /// Most alerts told one by one.
 const ALERTS_MAX: usize = 12;
@@ -230,13 +232,12 @@ impl Writer<'_> {
     fn machines(&self) -> Vec<(String, Vec<String>)> {
         let mut machines: Vec<&MachineDigest> = self.digest.machines.iter().collect();
         machines.sort_by_key(|machine| {
-            let counts = machine.counts;
-            (std::cmp::Reverse(counts.bad()), std::cmp::Reverse(counts.unproven), &machine.machine)
+            (Reverse(bad_or_doubted(machine)), Reverse(machine.counts.unproven), &machine.machine)
         });
         let (named, rest) = machines.split_at(machines.len().min(MACHINES_MAX));
         let mut entries: Vec<_> = named.iter().map(|machine| self.machine(machine)).collect();
         if !rest.is_empty() {
-            let good = rest.iter().all(|machine| machine.counts.bad() == 0);
+            let good = rest.iter().all(|machine| bad_or_doubted(machine) == 0);
             let phrase = if good { Phrase::MoreMachines } else { Phrase::MoreListed };
             entries.push((self.with(phrase, &[("count", &rest.len().to_string())]), Vec::new()));
         }
@@ -378,6 +379,11 @@ impl Writer<'_> {
 /// check that was made under it.
 fn is_missing(alert: &Alert) -> bool {
     alert.condition == Condition::CheckOverdue && alert.cleared.is_none()
+}
+
+/// Racks of a machine that were not sanitized as they must be, or are in doubt.
+const fn bad_or_doubted(machine: &MachineDigest) -> u64 {
+    machine.counts.bad() + machine.in_doubt
 }
 
 /// A share as a percentage that says 100 only where nothing is missing, and 0 only where all is.

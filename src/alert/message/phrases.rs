@@ -288,7 +288,7 @@ phrases! {
     NotOperating: "No operating hours", "Sin horas de servicio";
     Monitored: "Monitored: {share}", "Vigilado: {share}";
     MonitoredGaps: "Monitored: {share}; gaps: {count}, together {time}", "Vigilado: {share}; huecos: {count}, en total {time}";
-    MoreMachines: "{count} more without a bad rack", "{count} más sin ninguna canasta mala";
+    MoreMachines: "{count} more without a rack that is bad or in doubt", "{count} más sin ninguna canasta mala ni en duda";
     MoreListed: "{count} more, see the page or the command «history»", "{count} más, vea la página o la orden «history»";
     OpenAlerts: "Open alerts", "Alertas abiertas";
     OpenAlert: "{number}: {what} – {where}, since {since}", "{number}: {what} – {where}, desde el {since}";

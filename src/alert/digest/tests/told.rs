@@ -71,3 +71,39 @@ fn a_check_that_was_made_is_not_missing() {
         }
     }
 }
+
+// Own rule: of many machines those with bad racks, or racks in doubt, are named first, and none is passed over as good.
+#[test]
+fn a_machine_with_racks_in_doubt_is_not_passed_over_as_good() {
+    let good = Counts { pass: 40, unproven: 1, ..Counts::default() };
+    let many = |doubted: usize| {
+        let machine =
+            |place: usize| washed(&format!("dm{place:02}"), good, if place > 20 - doubted { 30 } else { 0 });
+        Digest { machines: (1..=20).map(machine).collect(), ..day() }
+    };
+    let bad = washed("dm00", Counts { cold: 29, ..good }, 0);
+    for (language, folded, listed) in [
+        (
+            Language::English,
+            "- 9 more without a rack that is bad or in doubt\n",
+            "- 9 more, see the page or the command «history»\n",
+        ),
+        (
+            Language::Spanish,
+            "- 9 más sin ninguna canasta mala ni en duda\n",
+            "- 9 más, vea la página o la orden «history»\n",
+        ),
+    ] {
+        let facts = facts(language, Scale::Celsius);
+        let mut digest = many(1);
+        digest.machines.push(bad.clone());
+        let text = compose(&digest, &facts, None).text;
+        let of = |machine: &str| text.find(&format!("- {machine}: "));
+        assert!(of("dm20").is_some() && of("dm20") < of("dm00") && of("dm00") < of("dm01"), "{text}");
+        assert!(text.contains(folded), "{text}");
+        let mut digest = many(13);
+        digest.machines.push(bad.clone());
+        let text = compose(&digest, &facts, None).text;
+        assert!(text.contains(listed) && !text.contains(folded), "{text}");
+    }
+}
