@@ -107,3 +107,16 @@ fn a_machine_with_racks_in_doubt_is_not_passed_over_as_good() {
         assert!(text.contains(listed) && !text.contains(folded), "{text}");
     }
 }
+
+#[test]
+fn a_machine_without_operating_hours_is_told_as_such() {
+    let pass = Counts { pass: 2, ..Counts::default() };
+    for (language, told) in [
+        (Language::English, "- dm1: 2 racks, all passed\n  No operating hours\n"),
+        (Language::Spanish, "- dm1: 2 canastas, todas correctas\n  Sin horas de servicio\n"),
+    ] {
+        let digest = Digest { machines: vec![washed("dm1", pass, 0)], ..day() };
+        let text = compose(&digest, &facts(language, Scale::Celsius), None).text;
+        assert!(text.contains(told), "{text}");
+    }
+}
