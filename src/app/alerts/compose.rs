@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::path::Path;
 use std::sync::{Mutex, MutexGuard, PoisonError};
 
+use super::digest::Kept;
 use super::letters::Content;
 use crate::alert::email::{Mail, Picture};
 use crate::alert::event::{CloudEvent, Envelope, source};
@@ -54,6 +55,8 @@ pub(in crate::app) struct Composer {
     links: Option<Links>,
     clock: Clock,
     reader: Mutex<Reader>,
+    /// The digest that was counted last.
+    pub(super) kept: Kept,
 }
 
 impl Composer {
@@ -81,6 +84,7 @@ impl Composer {
             links,
             clock: clock.clone(),
             reader: Mutex::new(reader),
+            kept: Kept::default(),
         })
     }
 

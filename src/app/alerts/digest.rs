@@ -6,6 +6,7 @@
 //! for the latest date only. The numbers are counted from the records when it is sent.
 
 mod count;
+mod kept;
 #[cfg(test)]
 mod tests;
 
@@ -18,6 +19,8 @@ use jiff::tz::TimeZone;
 use tokio_util::sync::CancellationToken;
 
 use self::count::{Asked, tell};
+use self::kept::Counted;
+pub(super) use self::kept::Kept;
 use super::compose::Composer;
 use super::letters::Content;
 use crate::alert::digest::{Digest, DigestData, Facts, Span, compose, headline};
@@ -172,15 +175,16 @@ impl Composer {
         written: Timestamp,
     ) -> Option<Mail> {
         let Route::Email(to) = route else { return None };
-        let (digest, cycles) = self.counted(span)?;
+        let counted = self.counted(span)?;
+        let Counted { digest, cycles } = counted.as_ref();
         let contact = self.contact(contact)?;
         let eye = self.reading(contact.language, contact.units);
         let told = digest.most_telling().map(|machine| machine.machine.clone());
-        let png = told.as_ref().and_then(|machine| picture(machine, &digest, &cycles, &eye));
+        let png = told.as_ref().and_then(|machine| picture(machine, digest, cycles, &eye));
         let facts = Facts { site: self.site(), reader: eye, link: self.public_url.as_deref() };
         let description = told.unwrap_or_default();
         let illustration = Illustration { id: PICTURE, description: &description };
-        let words = compose(&digest, &facts, png.as_ref().map(|_| &illustration));
+        let words = compose(digest, &facts, png.as_ref().map(|_| &illustration));
         let pictures = png.map(|png| Picture { id: PICTURE.to_owned(), png }).into_iter().collect();
         Some(Mail {
             key: key.to_owned(),
@@ -202,7 +206,8 @@ impl Composer {
         contact: &str,
         written: Timestamp,
     ) -> Option<CloudEvent> {
-        let (digest, _) = self.counted(span)?;
+        let counted = self.counted(span)?;
+        let digest = &counted.digest;
         // It leaves also where its contact was taken out of the configuration since.
         let (language, units) =
             self.contact(contact).map(|contact| (contact.language, contact.units)).unwrap_or_default();
@@ -213,35 +218,44 @@ impl Composer {
             Span::Day => "digest.day",
             Span::Week => "digest.week",
         };
-        let summary = headline(&digest, &facts);
-        let data = serde_json::to_value(DigestData { digest: &digest, language, summary }).ok()?;
+        let summary = headline(digest, &facts);
+        let data = serde_json::to_value(DigestData { digest, language, summary }).ok()?;
         Some(CloudEvent::new(&envelope, word, None, data))
     }
 
-    /// Counts the records of a span; also its cycles by machine, for a picture.
-    fn counted(&self, (span, first): (Span, &str)) -> Option<(Digest, Vec<(String, Cycle)>)> {
+    /// Counts the records of a span, or tells what was counted of it for the letter before.
+    fn counted(&self, (span, first): (Span, &str)) -> Option<Arc<Counted>> {
         let first: Date = first.parse().ok()?;
         let days = match span {
             Span::Day => 1.day(),
             Span::Week => 7.days(),
         };
-        let settings = self.settings();
-        let zone = &settings.zone;
+        let zone = &self.settings().zone;
         let (from, to) = (midnight(zone, first)?, midnight(zone, first.saturating_add(days))?);
         let asked = Asked { span, from, to, now: self.now() };
-        let counted = tell(&self.reader(), asked, settings, self.machines(), &self.source);
+        let counted = self.count(asked);
         counted.inspect_err(|error| tracing::error!(%error, "a digest cannot be counted")).ok()
+    }
+
+    fn count(&self, asked: Asked) -> Result<Arc<Counted>, LedgerError> {
+        // Whoever waits for the reader meanwhile finds what was counted.
+        let reader = self.reader();
+        if let Some(counted) = self.kept.find(&reader, asked)? {
+            return Ok(counted);
+        }
+        let size = reader.size()?;
+        let (digest, cycles) = tell(&reader, asked, self.settings(), self.machines(), &self.source)?;
+        let told = digest.most_telling().map(|machine| machine.machine.as_str());
+        let cycles = cycles.into_iter().filter(|(machine, _)| Some(machine.as_str()) == told);
+        let cycles = cycles.map(|(_, cycle)| cycle).collect();
+        let counted = Arc::new(Counted { digest, cycles });
+        self.kept.keep(asked, size, &counted);
+        Ok(counted)
     }
 }
 
-fn picture(
-    machine: &str,
-    digest: &Digest,
-    cycles: &[(String, Cycle)],
-    eye: &reader::Reader,
-) -> Option<Vec<u8>> {
-    let own: Vec<&Cycle> =
-        cycles.iter().filter(|(name, _)| name == machine).map(|(_, cycle)| cycle).collect();
+fn picture(machine: &str, digest: &Digest, cycles: &[Cycle], eye: &reader::Reader) -> Option<Vec<u8>> {
+    let own: Vec<&Cycle> = cycles.iter().collect();
     let day = day::Day { machine, from: digest.from, to: digest.to, cycles: &own, in_doubt: &[], gaps: &[] };
     day::plot(day, eye)
         .png(Size::MAIL)

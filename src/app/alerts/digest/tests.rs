@@ -10,7 +10,8 @@ use crate::config::resolve::Configuration;
 use crate::core::alert::{AlertNumber, Condition, Earlier, Rack, Racks};
 use crate::core::cycle::verdict::Verdict;
 use crate::core::record::{
-    AlertChanged, AlertRaised, Body, Change, Check, CheckKind, MissedDue, Record, ServiceStart,
+    AlertChanged, AlertRaised, Body, Change, Check, CheckKind, MissedDue, Notification, Outcome, Record,
+    ServiceStart,
 };
 use crate::ledger::NewRecord;
 
@@ -79,6 +80,45 @@ fn a_digest_leaves_without_its_contact() {
     let event = composer.digest_event("key", (Span::Day, "2026-03-01"), "gone", start);
     let event = serde_json::to_value(event.expect("an event")).expect("JSON");
     assert_eq!(event["data"]["language"], "en");
+    ledger.close().expect("an orderly end");
+}
+
+// Own promise: a digest is counted once for all its letters, and anew where anything else was recorded since.
+#[tokio::test]
+async fn the_letters_of_a_digest_share_what_was_counted() {
+    let directory = tempfile::tempdir().expect("a temporary directory");
+    let loaded = loaded(directory.path());
+    let start: Timestamp = "2026-03-02T06:00:00Z".parse().expect("an instant");
+    let path = directory.path().join("ledger.sqlite");
+    let (ledger, _) = ledger::open_alone(&loaded, &path, start).expect("a ledger");
+    let composer = Composer::new(&loaded, &path, &Clock::at_rate(start, 1.0), None).expect("a ledger");
+    let append = async |body| {
+        let record = Record::new(start, None, body);
+        let records = vec![NewRecord { record, trace: None }];
+        ledger.append(Append { records, ..Append::default() }).await.expect("it is written");
+    };
+    let counted = |span, first| composer.counted((span, first)).expect("it can be counted");
+    let first = counted(Span::Day, "2026-03-01");
+    let went = |alert| Notification {
+        key: "key".to_owned(),
+        alert,
+        occasion: None,
+        contact: "ana".to_owned(),
+        route: Route::Email("ana@example.org".to_owned()),
+        outcome: Outcome::Delivered,
+        attempts: 1,
+        error: None,
+        why: None,
+    };
+    append(Body::Notification(Box::new(went(None)))).await;
+    assert!(Arc::ptr_eq(&first, &counted(Span::Day, "2026-03-01")), "for the next letter");
+    append(Body::Notification(Box::new(went(Some(AlertNumber(1)))))).await;
+    let second = counted(Span::Day, "2026-03-01");
+    assert!(!Arc::ptr_eq(&first, &second), "something was recorded");
+    let week = counted(Span::Week, "2026-02-23");
+    assert_eq!((second.digest.span, week.digest.span), (Span::Day, Span::Week));
+    assert!(!Arc::ptr_eq(&second, &counted(Span::Day, "2026-03-01")), "one is kept");
+    assert_eq!(counted(Span::Day, "2026-02-28").digest.to, second.digest.from, "of another day");
     ledger.close().expect("an orderly end");
 }
 
