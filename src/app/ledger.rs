@@ -325,3 +325,6 @@ fn forbidden(error: &LedgerError, place: &Path, owner: Option<&Owner>) -> Diagno
     }
     diagnostic.advice(as_owner)
 }
+
+#[cfg(test)]
+mod tests;

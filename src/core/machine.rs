@@ -122,6 +122,9 @@ impl Machine {
             Placed::Held => {
                 self.counts.taken += 1;
                 self.state.behind = None;
+                if let Some(channel) = self.state.channels.get_mut(local) {
+                    channel.presence.note_clock(now, sample.at);
+                }
                 true
             }
             Placed::Repeat => {
@@ -393,6 +396,7 @@ impl Machine {
         self.state.reorder.restart();
         for channel in &mut self.state.channels {
             channel.presence.step_back(back);
+            channel.presence.note_clock(now, behind.newest_at);
             channel.junction = None;
             channel.judged = None;
         }

@@ -40,7 +40,8 @@ pub struct Blank {
     pub probe: Option<String>,
     /// Why; absent where the service itself was down.
     pub fault: Option<Fault>,
-    /// Last usable reading, or last record, before it.
+    /// Last usable reading before it, or the start of the service, if that was later; the last record, where the
+    /// service itself was down.
     pub from: Timestamp,
     /// First usable reading, or the start of the service, after it; absent while it lasts.
     pub to: Option<Timestamp>,

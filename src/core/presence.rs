@@ -3,8 +3,15 @@
 //! A gap opens on the gateway's clock, when nothing has arrived for the
 //! probe's time of silence, or in event time, when only faults have come for
 //! as long. It closes with the next usable reading. A stretch that is missing
-//! in event time but was never noticed by the clock (a restart, a replayed
-//! file) is recorded when its end is seen.
+//! in event time but was never noticed by the clock (a replayed file) is
+//! recorded when its end is seen.
+//!
+//! No probe is blamed for a time without the service: of it the start of the
+//! service is on record, and what is missing of a probe counts from that start
+//! on. The clock of a source need not be the gateway's, so that the start is
+//! brought onto the time of the source by what arrives after it. A gap that
+//! opens before anything has arrived is told by the gateway's clock, at both
+//! ends.
 
 use std::time::Duration;
 
@@ -74,7 +81,47 @@ pub struct Presence {
     open: Option<OpenGap>,
     /// When the service started again: of the time before it nothing is missing by the probe's fault.
     #[serde(default)]
-    resumed: Option<Timestamp>,
+    start: Option<Start>,
+}
+
+/// A start of the service after a time without it, and when that was by the clock of the source.
+#[derive(Clone, Copy, PartialEq, Debug, Serialize, Deserialize)]
+struct Start {
+    /// By the gateway's clock.
+    at: Timestamp,
+    /// By the newest arrival since: its time, less how long after the start it came.
+    told: Option<Timestamp>,
+    /// The latest that two arrivals in a row have told. What was kept and sent late tells too early a start, one
+    /// time that is far ahead too late a one.
+    borne_out: Option<Timestamp>,
+}
+
+impl Start {
+    const fn new(at: Timestamp) -> Self {
+        Self { at, told: None, borne_out: None }
+    }
+
+    /// Something of instant `measured` arrived at `now`. Where the gateway's clock is behind its start it was set
+    /// meanwhile, and tells nothing.
+    fn hear(&mut self, now: Timestamp, measured: Timestamp) {
+        if now < self.at {
+            return;
+        }
+        let told = measured.minus(now.since(self.at));
+        self.borne_out = self.borne_out.max(self.told.map(|before| before.min(told)));
+        self.told = Some(told);
+    }
+
+    /// On the time of the source; `None` as long as nothing has arrived.
+    fn on_source(&self) -> Option<Timestamp> {
+        self.borne_out.or(self.told)
+    }
+
+    /// An instant of the source's clock by the gateway's.
+    fn by_gateway(&self, at: Timestamp) -> Timestamp {
+        let start = self.on_source().unwrap_or(self.at);
+        at.plus(self.at.since(start)).minus(start.since(self.at))
+    }
 }
 
 /// A gap that lasts.
@@ -82,6 +129,9 @@ pub struct Presence {
 struct OpenGap {
     fault: Fault,
     from: Timestamp,
+    /// It began with a start of the service and before anything arrived: it is told by the gateway's clock.
+    #[serde(default)]
+    by_gateway: bool,
 }
 
 impl Presence {
@@ -96,17 +146,24 @@ impl Presence {
     /// that was open stays so until the probe is heard.
     pub fn resume(&mut self, now: Timestamp) {
         self.arrived = self.arrived.map(|_| now);
-        self.resumed = Some(now);
+        self.start = Some(Start::new(now));
     }
 
-    /// From when on something is missing of a probe that was usable at this instant.
+    /// From when on something is missing of a probe that was usable at this instant, both in event time.
     fn missing_from(&self, usable: Timestamp) -> Timestamp {
-        self.resumed.map_or(usable, |resumed| resumed.max(usable))
+        self.start.map_or(usable, |start| start.on_source().unwrap_or(start.at).max(usable))
     }
 
     /// Something of this probe arrived at `now`.
     pub const fn note_arrival(&mut self, now: Timestamp) {
         self.arrived = Some(now);
+    }
+
+    /// What arrived at `now` was measured at `measured`, by the clock of its source.
+    pub fn note_clock(&mut self, now: Timestamp, measured: Timestamp) {
+        if let Some(start) = &mut self.start {
+            start.hear(now, measured);
+        }
     }
 
     /// A usable reading of instant `at`; gives the gap that it ends.
@@ -117,8 +174,9 @@ impl Presence {
         match (self.open.take(), from) {
             (Some(open), _) => {
                 let filled = open.fault == Fault::Silent && before.is_some() && !missing(before);
-                // Readings of before the start may end one that began with it.
-                let to = Some(at.max(open.from));
+                let to = self.start.filter(|_| open.by_gateway).map_or(at, |start| start.by_gateway(at));
+                // A clock that was set may show that it ended before it began.
+                let to = Some(to.max(open.from));
                 Some(GapEvent { fault: open.fault, from: open.from, to, filled })
             }
             (None, Some(from)) if missing(Some(from)) => {
@@ -135,11 +193,11 @@ impl Presence {
         match self.open {
             Some(open) if open.fault == Fault::Silent && fault != Fault::Silent => {
                 // The probe is heard again, with a fault: from here on that is the gap's cause.
-                self.open = Some(OpenGap { fault, from: open.from });
+                self.open = Some(OpenGap { fault, ..open });
                 Some(GapEvent { fault, from: open.from, to: None, filled: false })
             }
             Some(_) => None,
-            None if at.since(from) >= silent_after => self.opened(fault, from),
+            None if at.since(from) >= silent_after => self.opened(OpenGap { fault, from, by_gateway: false }),
             None => None,
         }
     }
@@ -149,8 +207,13 @@ impl Presence {
         if self.deadline(silent_after).is_none_or(|deadline| now < deadline) {
             return None;
         }
-        let from = self.usable.or(self.arrived)?;
-        self.opened(Fault::Silent, self.missing_from(from))
+        let unheard = self.start.filter(|start| start.on_source().is_none());
+        let by_gateway = unheard.is_some();
+        let from = match unheard {
+            Some(start) => start.at,
+            None => self.missing_from(self.usable.or(self.arrived)?),
+        };
+        self.opened(OpenGap { fault: Fault::Silent, from, by_gateway })
     }
 
     /// When silence opens a gap if nothing arrives.
@@ -159,16 +222,19 @@ impl Presence {
         if self.open.is_some() { None } else { self.arrived.map(|arrived| arrived.plus(silent_after)) }
     }
 
-    /// Moves event time by `back`: the source's clock stepped back by it.
+    /// Moves event time by `back`: the source's clock stepped back by it. When the service started by that clock is
+    /// told by what arrives from here on.
     pub fn step_back(&mut self, back: Duration) {
         self.usable = self.usable.map(|usable| usable.minus(back));
-        self.resumed = self.resumed.map(|resumed| resumed.minus(back));
-        self.open = self.open.map(|open| OpenGap { from: open.from.minus(back), ..open });
+        self.start = self.start.map(|start| Start::new(start.at));
+        if let Some(open) = self.open.as_mut().filter(|open| !open.by_gateway) {
+            open.from = open.from.minus(back);
+        }
     }
 
-    fn opened(&mut self, fault: Fault, from: Timestamp) -> Option<GapEvent> {
-        self.open = Some(OpenGap { fault, from });
-        Some(GapEvent { fault, from, to: None, filled: false })
+    fn opened(&mut self, open: OpenGap) -> Option<GapEvent> {
+        self.open = Some(open);
+        Some(GapEvent { fault: open.fault, from: open.from, to: None, filled: false })
     }
 }
 
@@ -177,9 +243,10 @@ impl Presence {
 pub struct GapEvent {
     /// Why.
     pub fault: Fault,
-    /// Last usable reading before it.
+    /// Last usable reading before it, or the start of the service, if that was later.
     pub from: Timestamp,
-    /// First usable reading after it; `None` while it lasts.
+    /// First usable reading after it; `None` while it lasts. By the gateway's clock where `from` is the start of the
+    /// service and nothing had arrived since.
     pub to: Option<Timestamp>,
     /// Whether its readings arrived after all.
     pub filled: bool,

@@ -1,3 +1,5 @@
+mod start;
+
 use proptest::prelude::*;
 
 use super::super::cycle::fixture::{self, Flow, at};

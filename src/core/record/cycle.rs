@@ -146,9 +146,10 @@ pub struct Gap {
     pub probe: String,
     /// Why.
     pub fault: Fault,
-    /// Instant of the last usable reading before it.
+    /// Instant of the last usable reading before it, or of the start of the service, if that was later.
     pub from: Timestamp,
-    /// Instant of the first usable reading after it; absent while it lasts.
+    /// Instant of the first usable reading after it; absent while it lasts. Where nothing had arrived between the start
+    /// of the service and the beginning of the gap, both are by the gateway's clock.
     pub to: Option<Timestamp>,
     /// Whether readings for this stretch arrived after all, late.
     #[serde(skip_serializing_if = "std::ops::Not::not", default)]
