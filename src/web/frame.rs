@@ -149,6 +149,7 @@ words! {
     aid: "An aid: it replaces neither the machine's gauges nor the test kit. Local code and the data plate come first.", "Es una ayuda: no sustituye los indicadores de la máquina ni el kit de prueba. Rigen la norma local y la placa de datos.";
     unconnected: "No connection to the gateway: what you see is old. Last news:", "Sin conexión con el equipo: lo que ve es antiguo. Últimas noticias:";
     full: "Live updates are full: too many pages are open at once. What you see is not renewed; it is tried again by itself. Last news:", "No quedan actualizaciones en vivo: hay demasiadas páginas abiertas. Lo que ve no se renueva; se volverá a intentar. Últimas noticias:";
+    other: "Your account reads in another language or on another scale by now: load this page again to follow. Until then what you see is not renewed.", "Su cuenta usa ahora otro idioma u otra escala: vuelva a cargar esta página para verla así. Hasta entonces, lo que ve no se renueva.";
     opened: "when this page was opened", "al abrir esta página";
 }
 

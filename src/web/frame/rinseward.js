@@ -12,15 +12,19 @@
   const notice = document.querySelector(".unconnected");
   // A page on which somebody may be typing is never loaded anew by itself.
   const keeps = "keep" in place.dataset;
+  // Nor where there is something to type or to choose.
+  const typed = () => document.querySelector("main :is(input:not([type=hidden]), select, textarea)");
   const made = document.querySelector("[data-made]");
   const spoken = document.querySelector("[data-spoken]");
   let heard = Date.now();
   let left = false;
+  // Whether what is sent is for somebody who reads otherwise than this page does.
+  let other = false;
   let pressed = -Infinity;
   let source;
   let again;
   const say = (why) => {
-    const text = notice.dataset[why] + " " + notice.dataset.heard;
+    const text = why === "other" ? notice.dataset.other : notice.dataset[why] + " " + notice.dataset.heard;
     if (notice.textContent !== text) notice.textContent = text;
     notice.hidden = false;
   };
@@ -32,7 +36,8 @@
   };
   const alive = () => {
     heard = Date.now();
-    notice.hidden = true;
+    if (other) say("other");
+    else notice.hidden = true;
   };
   const count = (event) => {
     alive();
@@ -44,6 +49,7 @@
   };
   const part = (event) => {
     alive();
+    if (other) return;
     const parsed = new DOMParser().parseFromString(event.data, "text/html").body.firstElementChild;
     const old = parsed && document.getElementById(parsed.id);
     if (!old && keeps) return;
@@ -89,14 +95,17 @@
     if (left) return;
     source = new EventSource(place.dataset.live);
     source.addEventListener("alive", (event) => {
+      alive();
+      if (other) return;
       notice.dataset.heard = event.data;
       // What stands beside the live parts stays of when it was made.
       if ("whole" in place.dataset) made.textContent = event.data;
-      alive();
     });
-    // Made for somebody who reads in another language, or on another scale, by now.
+    // Made for somebody who reads in another language, or on another scale, by now: none of it is put in place here.
     source.addEventListener("reader", (event) => {
-      if (!keeps && event.data !== document.documentElement.dataset.reader) anew();
+      other = event.data !== document.documentElement.dataset.reader;
+      if (other && !keeps && !typed()) anew();
+      else alive();
     });
     source.addEventListener("count", count);
     source.addEventListener("part", part);

@@ -146,6 +146,11 @@ async fn a_page_without_a_place_says_so() {
     assert!(heard.as_str().is_some_and(|heard| heard.ends_with("EST") || heard.ends_with("EDT")), "{heard}");
 }
 
+/// How long ago something was, as the pages say it.
+const AGES: [&str; 2] = [" ago", "just now"];
+/// How what a probe shows moves, as the pages say it.
+const MOVES: [&str; 3] = ["steady", "rising", "falling"];
+
 // Own promise: a page that lost the gateway says so, and shows nothing as if it were of now: not how long ago it was,
 // nor the colour of a verdict.
 #[tokio::test(flavor = "multi_thread")]
@@ -167,6 +172,8 @@ async fn a_page_that_lost_the_gateway_shows_nothing_as_new() {
             before[2].as_str().is_some_and(|made| made.contains(", ") && made.contains(':')),
             "{page}: {before}"
         );
+        let shown = screen.text().await;
+        assert!(AGES.iter().any(|age| shown.contains(age)), "{page}: {shown}");
         screens.push((page, screen));
     }
     kitchen.gateway.stop();
@@ -175,28 +182,65 @@ async fn a_page_that_lost_the_gateway_shows_nothing_as_new() {
         let after = screen.ask(looks).await;
         assert!(after[0] == false && after[1] == "grayscale(1)", "{page}: {after}");
         let shown = screen.text().await;
-        for now in [" ago", "just now", "steady", "rising", "falling"] {
+        for now in AGES.iter().chain(&MOVES) {
             assert!(!shown.contains(now), "{page}, {now}: {shown}");
         }
     }
 }
 
-// Own promise: what changes by itself is never in another language or on another scale than what stands beside it.
-#[tokio::test(flavor = "multi_thread")]
-async fn an_open_page_follows_its_account() {
-    let kitchen = Kitchen::idle();
-    let mut browser = member(&kitchen.site, &kitchen.gateway, "ana", "manager").await;
-    let screen = Chromium::open(kitchen.site.port, Wish::default()).await;
-    screen.enter_as(&browser).await;
-    screen.go("/").await;
-    screen.until_shown("You are ana").await;
-    let wish = [("deed", "reader"), ("language", "es"), ("scale", "fahrenheit")];
-    assert_eq!(browser.post("/account", &wish).await.status, 303);
+/// Waits until the page shows these words, however long a stream is served.
+async fn until_followed(screen: &Chromium, words: &str) -> String {
     let limit = Instant::now() + ANSWER_MAX + STREAM_MAX;
-    while !screen.text().await.contains("Usted es ana") {
-        assert!(Instant::now() < limit, "{}", screen.text().await);
+    loop {
+        let shown = screen.text().await;
+        if shown.contains(words) {
+            return shown;
+        }
+        assert!(Instant::now() < limit, "{shown}");
         tokio::time::sleep(Duration::from_millis(200)).await;
     }
+}
+
+// Own promise: what changes by itself is never in another language or on another scale than what stands beside it. A
+// page on which something is typed loses none of it: it says that it does not follow.
+#[tokio::test(flavor = "multi_thread")]
+async fn an_open_page_follows_its_account() {
+    let mut kitchen = Kitchen::idle();
+    kitchen.shows("dm1/rinse", 83.0);
+    let mut browser = member(&kitchen.site, &kitchen.gateway, "ana", "technician").await;
+    let screen = Chromium::open(kitchen.site.port, Wish::default()).await;
+    screen.enter_as(&browser).await;
+    screen.go("/probes").await;
+    let shown = screen.until_shown("You are ana").await;
+    assert!(shown.contains("°C") && !shown.contains("°F"), "{shown}");
+    let typing = Chromium::open(kitchen.site.port, Wish::default()).await;
+    typing.enter_as(&browser).await;
+    typing.go("/prove/dm1").await;
+    typing.fill("water", "71.5").await;
+    let looks = "const field = document.querySelector('main input:not([type=hidden])');
+        return [field.value, document.querySelector('[data-live]').outerHTML]";
+    let opened = typing.ask(looks).await;
+    assert!(opened[0] == "71.5" && opened[1].as_str().is_some_and(|live| live.contains("°C")), "{opened}");
+
+    let wish = [("deed", "reader"), ("language", "es"), ("scale", "fahrenheit")];
+    assert_eq!(browser.post("/account", &wish).await.status, 303);
+    let shown = until_followed(&screen, "Usted es ana").await;
+    assert!(shown.contains("°F") && !shown.contains("°C"), "{shown}");
+    let shown = until_followed(&typing, "load this page again to follow").await;
+    assert!(shown.contains("You are ana") && !shown.contains("°F"), "{shown}");
+    // What is sent from here on is not for this page.
+    let before = typing.ask(looks).await;
+    kitchen.shows("dm1/rinse", 45.0);
+    until_followed(&screen, "113.0 °F").await;
+    let after = typing.ask(looks).await;
+    assert_eq!((&after[0], &after[1]), (&before[0], &before[1]));
+
+    // Who goes back to what the page is made for has it live again.
+    let wish = [("deed", "reader"), ("language", "en"), ("scale", "celsius")];
+    assert_eq!(browser.post("/account", &wish).await.status, 303);
+    until_followed(&typing, "45.0 °C").await;
+    assert!(!typing.text().await.contains("load this page again"), "{}", typing.text().await);
+    assert_eq!(typing.ask(looks).await[0], "71.5");
     kitchen.gateway.stop();
 }
 
