@@ -293,7 +293,7 @@ fn raised(alert: AlertNumber, cause: Option<u64>) -> AlertRaised {
         cause,
         last_good: cause.map(|_| 0),
         earlier: cause.map(|index| Earlier {
-            racks: Racks::of(Rack { index, at: at(NOON_S), began: None }),
+            racks: Racks::of(Rack { index, at: at(NOON_S), began: Some(at(NOON_S - 12.0)) }),
             by_probe: Some(ByProbe {
                 probe: "dm1/rinse".to_owned(),
                 place: Place::FinalRinse,
