@@ -191,9 +191,9 @@ struct CyclePage<'a> {
     verdict: Verdict,
     word: String,
     meaning: &'static str,
-    /// The sanitizer and its limit, where that spoke against it.
     /// What to do with the rack; empty where nothing is to be done, and of one in doubt, of which that is said.
     advice: &'static str,
+    /// The sanitizer and its limit, where that spoke against it.
     off_range: Option<String>,
     when: String,
     figures: String,

@@ -191,7 +191,6 @@ fn programs_are_told_of_racks_in_doubt() {
     });
 }
 
-/// When the final rinse of a rack of [`passed`] started.
 // Regression: among all records, and by itself, a test of the sanitizer that failed read like one that was good, and
 // nothing said which limit it missed. 25 mg/L: FDA Food Code 4-501.114(A).
 #[test]
@@ -218,6 +217,7 @@ fn a_failed_test_is_told_as_such_among_the_records() {
     });
 }
 
+/// When the final rinse of a rack of [`passed`] started.
 fn cycle_start(minute: u64) -> Timestamp {
     cycle(minute * 60, Verdict::Pass, 85.0, Vec::new()).rinse_started
 }
