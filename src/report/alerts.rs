@@ -7,7 +7,7 @@ use serde::Serialize;
 use super::local::{minute, second, zone_name};
 use super::said::found;
 use crate::core::alert::entered::{EnteredChecks, made};
-use crate::core::alert::quantity::{against, is_below, of_change, pair};
+use crate::core::alert::quantity::{Side, against, of_change, pair, side};
 use crate::core::alert::words::{condition, digest, in_table};
 use crate::core::alert::{Action, Alert, Condition, Earlier, Occasion, Pattern};
 use crate::core::counted::Noun;
@@ -394,7 +394,10 @@ fn figures(alert: &Alert, reader: &Reader) -> String {
     match (alert.measured, alert.limit) {
         // The whole sentence is too long for a column.
         (Some(measured), Some(limit)) if alert.condition == Condition::Drifting => {
-            let side = if is_below(measured, limit) { "below" } else { "above" };
+            let side = match side(alert.condition, measured, limit) {
+                Side::AtLeast => "below",
+                Side::AtMost => "above",
+            };
             let (measured, limit) = pair(measured, limit, reader);
             format!("{measured} ({side} its usual {limit})")
         }

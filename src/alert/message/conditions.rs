@@ -1,7 +1,7 @@
 //! What is said of each condition: its name, how bad it is, what to do.
 
 use super::phrases::Phrase;
-use crate::core::alert::quantity::is_below;
+use crate::core::alert::quantity::{Side, side};
 use crate::core::alert::{Alert, Condition, Pattern, Quantity, supplies};
 use crate::core::record::Supply;
 
@@ -102,8 +102,10 @@ pub(super) fn why(alert: &Alert, chemical: bool) -> Vec<Phrase> {
         Condition::Brief => vec![Phrase::WhyBrief],
         Condition::Weak => vec![match (alert.measured, alert.limit) {
             (Some(Quantity::Ph(_)), Some(_)) => Phrase::WhyPhTooHigh,
-            (Some(measured), Some(limit)) if is_below(measured, limit) => Phrase::WhyTooWeak,
-            (Some(_), Some(_)) => Phrase::WhyTooStrong,
+            (Some(measured), Some(limit)) => match side(alert.condition, measured, limit) {
+                Side::AtLeast => Phrase::WhyTooWeak,
+                Side::AtMost => Phrase::WhyTooStrong,
+            },
             (None, _) | (_, None) => Phrase::WhyWeak,
         }],
         Condition::Unproven => vec![Phrase::WhyUnproven],

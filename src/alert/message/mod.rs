@@ -25,7 +25,7 @@ pub use data::AlertData;
 
 use jiff::tz::TimeZone;
 
-use crate::core::alert::quantity::{duration, is_below, pair, quantity};
+use crate::core::alert::quantity::{Side, duration, pair, quantity, side};
 use crate::core::alert::{Alert, Condition, Notice, Occasion, Quantity};
 use crate::core::counted::Noun;
 use crate::core::one_line::one_line;
@@ -385,8 +385,11 @@ fn limit_name(alert: &Alert) -> Phrase {
         return Phrase::RowLimit;
     }
     match alert.measured.zip(alert.limit) {
-        Some((measured, limit)) if !is_below(measured, limit) => Phrase::RowUsualTo,
-        Some(_) | None => Phrase::RowUsualFrom,
+        Some((measured, limit)) => match side(alert.condition, measured, limit) {
+            Side::AtLeast => Phrase::RowUsualFrom,
+            Side::AtMost => Phrase::RowUsualTo,
+        },
+        None => Phrase::RowUsualFrom,
     }
 }
 

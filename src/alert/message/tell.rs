@@ -2,7 +2,7 @@
 
 use super::Facts;
 use super::phrases::Phrase;
-use crate::core::alert::quantity::{against, is_below, pair, quantity};
+use crate::core::alert::quantity::{Side, against, pair, quantity, side};
 use crate::core::alert::words::who;
 use crate::core::alert::{Alert, Condition, Notice, Occasion, Quantity, Rack};
 use crate::core::channel::Place;
@@ -89,8 +89,10 @@ impl<'a> Teller<'a> {
         }
         match (alert.measured?, alert.limit) {
             (measured @ Quantity::MgPerL(_), Some(limit)) if brief => {
-                let phrase =
-                    if is_below(measured, limit) { Phrase::ShortAtLeast } else { Phrase::ShortAtMost };
+                let phrase = match side(alert.condition, measured, limit) {
+                    Side::AtLeast => Phrase::ShortAtLeast,
+                    Side::AtMost => Phrase::ShortAtMost,
+                };
                 let (measured, limit) = pair(measured, limit, &self.reader);
                 Some(self.with(phrase, &[("measured", &measured), ("limit", &limit)]))
             }

@@ -75,36 +75,25 @@ fn beside(
     if let Quantity::Ph(limit) = limit {
         return Some((quantity(measured, reader), Some(Bound::PhAtMost(limit).told(reader.language))));
     }
-    let (english, spanish) = match (condition, side(condition, measured, limit)) {
-        (Condition::Drifting, Side::AtLeast) => {
-            ("below its usual range, which begins at {limit}", "bajo lo habitual, que empieza en {limit}")
+    let side = side(condition, measured, limit);
+    let (english, spanish) = if condition == Condition::Drifting {
+        match side {
+            Side::AtLeast => {
+                ("below its usual range, which begins at {limit}", "bajo lo habitual, que empieza en {limit}")
+            }
+            Side::AtMost => {
+                ("above its usual range, which ends at {limit}", "sobre lo habitual, que acaba en {limit}")
+            }
         }
-        (Condition::Drifting, Side::AtMost) => {
-            ("above its usual range, which ends at {limit}", "sobre lo habitual, que acaba en {limit}")
+    } else if condition == Condition::Weak {
+        match side {
+            Side::AtLeast => ("at least {limit}", "al menos {limit}"),
+            Side::AtMost => ("at most {limit}", "como máximo {limit}"),
         }
-        (Condition::Weak, Side::AtLeast) => ("at least {limit}", "al menos {limit}"),
-        (Condition::Weak, Side::AtMost) => ("at most {limit}", "como máximo {limit}"),
-        (Condition::RinseHot, _) => ("maximum {limit}", "máximo {limit}"),
-        (
-            Condition::Cold
-            | Condition::Brief
-            | Condition::Unproven
-            | Condition::WashLow
-            | Condition::Narrow
-            | Condition::TankCold
-            | Condition::ProbeFault
-            | Condition::ProbeSilent
-            | Condition::CheckOverdue
-            | Condition::CalibrationOverdue
-            | Condition::ThermometerOff
-            | Condition::SuppliesShort
-            | Condition::RecordDamaged
-            | Condition::DiskFilling
-            | Condition::ClockUnsynchronised
-            | Condition::SeriesBacklog
-            | Condition::Undelivered,
-            _,
-        ) => ("limit {limit}", "límite {limit}"),
+    } else if condition == Condition::RinseHot {
+        ("maximum {limit}", "máximo {limit}")
+    } else {
+        ("limit {limit}", "límite {limit}")
     };
     let (measured, limit) = pair(measured, limit, reader);
     Some((measured, Some(filled(said(reader.language, english, spanish), &[("limit", &limit)]))))
@@ -128,8 +117,7 @@ fn decimals(mg_per_l: f64) -> usize {
 }
 
 /// Whether a quantity is below another of its kind.
-#[must_use]
-pub fn is_below(measured: Quantity, limit: Quantity) -> bool {
+fn is_below(measured: Quantity, limit: Quantity) -> bool {
     match (measured, limit) {
         (Quantity::Celsius(one), Quantity::Celsius(other))
         | (Quantity::Seconds(one), Quantity::Seconds(other))

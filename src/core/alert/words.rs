@@ -58,28 +58,7 @@ pub fn digest(notification: &Notification, reader: &Reader) -> String {
 /// A condition as it stands in a table: the word of its racks, where it has theirs, else its own on record.
 #[must_use]
 pub const fn in_table(condition: Condition, language: Language) -> &'static str {
-    match condition {
-        Condition::Weak => verdict(Verdict::Weak, language),
-        Condition::Cold
-        | Condition::Brief
-        | Condition::Unproven
-        | Condition::WashLow
-        | Condition::RinseHot
-        | Condition::Narrow
-        | Condition::Drifting
-        | Condition::TankCold
-        | Condition::ProbeFault
-        | Condition::ProbeSilent
-        | Condition::CheckOverdue
-        | Condition::CalibrationOverdue
-        | Condition::ThermometerOff
-        | Condition::SuppliesShort
-        | Condition::RecordDamaged
-        | Condition::DiskFilling
-        | Condition::ClockUnsynchronised
-        | Condition::SeriesBacklog
-        | Condition::Undelivered => condition.as_str(),
-    }
+    if matches!(condition, Condition::Weak) { verdict(Verdict::Weak, language) } else { condition.as_str() }
 }
 
 /// What is wrong, as it stands in a sentence.
