@@ -34,6 +34,10 @@ use crate::runtime::clock::Clock;
 /// Longest wait for the first reading of a probe while a source is down (own choice: a port that is plugged in
 /// meanwhile is found within it).
 const SILENT_MAX: Duration = Duration::from_secs(10);
+/// Silence after which nothing that was measured before a key was pressed is on its way any more, and how long
+/// it is waited for where readings never pause so long (own choice: a step lasts ten times that at least).
+const ON_ITS_WAY: Duration = Duration::from_millis(200);
+const ON_ITS_WAY_MAX: Duration = Duration::from_secs(2);
 /// Longest wait for the next event, so that a step that lasts too long is ended in time.
 const WAIT_MAX: Duration = Duration::from_millis(500);
 /// How often a step that goes on tells how it stands.
@@ -164,7 +168,8 @@ impl<'s, 'a> Session<'s, 'a> {
         refuse(self.arguments, self.streams, refusal)
     }
 
-    /// Waits for a person to press Enter, where there is one; what was measured meanwhile counts no more.
+    /// Waits for a person to press Enter, where there is one; what was measured meanwhile counts no more, and
+    /// neither does what was on its way then.
     fn wait_for_person(&mut self, prompt: &str) -> Result<(), Failure> {
         if !self.asked {
             return Ok(());
@@ -172,10 +177,14 @@ impl<'s, 'a> Session<'s, 'a> {
         let answer = ask::line(&self.stop.clone(), || self.tell(prompt))?;
         self.unless_stopped()?;
         answer.ok_or_else(closed)?;
-        while let Some(event) = self.live.next(Duration::ZERO) {
+        let pressed = self.clock.elapsed();
+        while let Some(event) = self.live.next(ON_ITS_WAY) {
             self.silence.take(&event);
             if let LiveEvent::Ended { cause } = event {
                 return Err(ended(cause));
+            }
+            if self.clock.elapsed().saturating_sub(pressed) >= ON_ITS_WAY_MAX {
+                break;
             }
         }
         Ok(())

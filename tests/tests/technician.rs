@@ -11,9 +11,7 @@ mod kitchen;
 #[path = "technician/other_clock.rs"]
 mod other_clock;
 
-use std::fs::File;
-use std::process::{Child, Command};
-use std::time::Instant;
+use std::process::Command;
 
 use rinseward::core::cycle::verdict::Verdict;
 use rinseward::core::reading::Value;
@@ -21,8 +19,8 @@ use rinseward::core::record::{Body, Cycle};
 use rinseward::core::time::Timestamp;
 use rinseward::ledger::Reader;
 
-use self::kitchen::{Kitchen, Running, Service, TOO_HIGH_C, WAIT_MAX};
-use crate::live::port::Port;
+use self::kitchen::{Kitchen, Running, Service, TOO_HIGH_C};
+use crate::live::terminal::Terminal;
 
 /// Boiling at 1002.5 hPa (IAPWS-IF97, equation 31).
 const BOILING_C: f64 = 99.677;
@@ -235,43 +233,6 @@ fn a_response_test_puts_its_time_constant_in_force() {
     }
 }
 
-/// A person at a terminal.
-struct Terminal {
-    port: Port,
-    child: Child,
-    heard: String,
-}
-
-impl Terminal {
-    fn start(kitchen: &Kitchen, name: &str, arguments: &[&str]) -> Self {
-        let link = kitchen.path(name);
-        let port = Port::plugged(&link);
-        let end = || File::options().read(true).write(true).open(&link).expect("a terminal");
-        let child = kitchen.command(arguments).stdin(end()).stdout(end()).stderr(end()).spawn();
-        Self { port, child: child.expect("the program starts"), heard: String::new() }
-    }
-
-    fn until(&mut self, part: &str) {
-        let limit = Instant::now() + WAIT_MAX;
-        while !self.heard.contains(part) {
-            assert!(Instant::now() < limit, "«{part}»: {}", self.heard);
-            self.heard += &self.port.heard();
-        }
-    }
-
-    fn ended(mut self) -> (Option<i32>, String) {
-        let status = self.child.wait().expect("our own child");
-        (status.code(), self.heard.clone())
-    }
-}
-
-impl Drop for Terminal {
-    fn drop(&mut self) {
-        drop(self.child.kill());
-        drop(self.child.wait());
-    }
-}
-
 // What a person sees and answers: nothing is in force before they say yes, and what was measured before
 // the probe was in the ice does not count.
 #[test]
@@ -279,14 +240,14 @@ fn a_person_is_guided_and_asked() {
     let mut kitchen = Kitchen::new();
     Service::start(&kitchen).stop();
     for (place, (language, enter, watching, steady, question, answer, told, recorded)) in [
-        ("en", "Press Enter", "watching", "steady: 0.6", "in force? [y/n]", "n\n", "Nothing was recorded", 0),
+        ("en", "Press Enter", "watching", "steady: 0.6", "in force? [y/n]", "n\r", "Nothing was recorded", 0),
         (
             "es",
             "Pulse Intro",
             "observando",
             "estable: 0.6",
             "en vigor? [s/n]",
-            "s\n",
+            "s\r",
             "en vigor desde ahora",
             1,
         ),
@@ -295,21 +256,20 @@ fn a_person_is_guided_and_asked() {
     .enumerate()
     {
         let arguments = ["calibrate", "dm1/rinse", "--ice", "--by", "Eli", "--language", language];
-        let mut terminal = Terminal::start(&kitchen, language, &arguments);
+        let mut terminal = Terminal::start(&mut kitchen.command(&arguments), 200, 60);
         terminal.until(enter);
         let from = 200.0 * place as f64;
         kitchen.measure(from, 60.0, |_| 2.0);
-        terminal.port.print("\n");
+        terminal.press("\r");
         terminal.until(watching);
         kitchen.measure(from + 70.0, 100.0, |_| 0.0);
         terminal.until(steady);
         terminal.until(question);
         assert_eq!(kitchen.calibrations(), 0, "nobody has said yes");
-        terminal.port.print(answer);
+        terminal.press(answer);
         terminal.until(told);
-        let (code, said) = terminal.ended();
-        assert_eq!(code, Some(0), "{said}");
-        assert_eq!(kitchen.calibrations(), recorded, "{said}");
+        assert!(terminal.ended().success(), "{}", terminal.seen());
+        assert_eq!(kitchen.calibrations(), recorded, "{}", terminal.seen());
     }
 }
 

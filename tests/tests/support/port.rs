@@ -1,7 +1,7 @@
 //! A device on a cable: a pseudo-terminal behind a stable name, as below `/dev/serial/by-id`.
 
 use std::fs::File;
-use std::io::{Read, Write};
+use std::io::Write;
 use std::os::unix::ffi::OsStrExt;
 use std::path::{Path, PathBuf};
 
@@ -33,14 +33,6 @@ impl Port {
     /// What the device prints.
     pub(crate) fn print(&mut self, text: &str) {
         self.device.write_all(text.as_bytes()).expect("somebody reads, or there is room");
-    }
-
-    /// What somebody who has the other end printed, waited for no longer than until something comes.
-    pub(crate) fn heard(&mut self) -> String {
-        let mut bytes = [0; 4_096];
-        // An error says that nobody has the other end just now.
-        let length = self.device.read(&mut bytes).unwrap_or(0);
-        String::from_utf8_lossy(&bytes[..length]).into_owned()
     }
 
     /// Pulls the cable. The name goes first, so that it never leads to somebody else's terminal.
