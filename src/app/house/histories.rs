@@ -33,7 +33,7 @@ use crate::core::logbook::Missed;
 use crate::core::merkle::Hash;
 use crate::core::monitored;
 use crate::core::reader::Reader;
-use crate::core::record::{Body, Change, OfAlert, Record};
+use crate::core::record::{Amendment, Body, Change, OfAlert, Record};
 use crate::core::time::Timestamp;
 use crate::core::wall_clock::{local_date, midnight};
 use crate::ledger::{self, CycleFilter, Found, LedgerError, Order, RecordFilter, Subject};
@@ -249,14 +249,7 @@ fn record_line(
 ) -> Result<HistoryLine, LedgerError> {
     let Ok((_, record)) = found else { return Ok(HistoryLine::Damaged(index)) };
     let amendments = ledger.amendments(index)?;
-    let (missed, good) = match (&record.body, sites) {
-        (Body::Check(check), Some(sites)) => {
-            let machine = record.machine.as_deref();
-            let good = sites.counting((index, check), machine, &amendments).and_then(|(_, good)| good);
-            (Missed::of(&sites.judged(check, machine, index)), good)
-        }
-        (_, _) => (Missed::default(), None),
-    };
+    let (missed, good) = judged(index, &record, sites, &amendments);
     let amendments = amendments.into_iter().map(|(index, said)| Later { index, said }).collect();
     let (closed, counted) = if let Body::AlertRaised(raised) = &record.body {
         over(ledger, raised.alert.0)?
@@ -264,6 +257,19 @@ fn record_line(
         (None, None)
     };
     Ok(HistoryLine::Record { index, record: Box::new(record), missed, good, amendments, closed, counted })
+}
+
+/// The limits that a check missed, and whether it is good as it counts by now; nothing of any other record.
+fn judged(
+    index: u64,
+    record: &Record,
+    sites: Option<&Sites>,
+    amendments: &[(u64, Option<Amendment>)],
+) -> (Missed, Option<bool>) {
+    let (Body::Check(check), Some(sites)) = (&record.body, sites) else { return Default::default() };
+    let machine = record.machine.as_deref();
+    let good = sites.counting((index, check), machine, amendments).and_then(|(_, good)| good);
+    (Missed::of(&sites.judged(check, machine, index)), good)
 }
 
 /// When an alert closed, and how many racks it counted when it recovered or closed; `None` while it lasts, or where those
@@ -375,7 +381,8 @@ impl Histories for House {
     }
 
     async fn record(&self, index: u64) -> Result<Stands, Refusal> {
-        self.readers.ask(move |ledger| one(ledger, index)).await?.ok_or(Refusal::Unknown)
+        let kept = self.kept.clone();
+        self.readers.ask(move |ledger| one(ledger, &kept, index)).await?.ok_or(Refusal::Unknown)
     }
 }
 
@@ -478,7 +485,7 @@ fn configured(force: &ledger::InForce) -> Vec<ProbeInForce> {
 }
 
 /// One record with all that concerns it; `None` where there is none.
-fn one(ledger: &ledger::Reader, index: u64) -> Result<Option<Stands>, LedgerError> {
+pub(super) fn one(ledger: &ledger::Reader, kept: &Kept, index: u64) -> Result<Option<Stands>, LedgerError> {
     if index >= ledger.size()? {
         return Ok(None);
     }
@@ -490,6 +497,9 @@ fn one(ledger: &ledger::Reader, index: u64) -> Result<Option<Stands>, LedgerErro
     for other in ledger.about(Subject::Record(index))? {
         about.push((other, ledger.record(other)?.ok().map(|(_, record)| record)));
     }
+    let is_check = matches!(record.body, Body::Check(_));
+    let sites = is_check.then(|| kept.sites.fresh(ledger)).transpose()?;
+    let (missed, good) = judged(index, &record, sites.as_deref(), &ledger.amendments(index)?);
     let bytes = String::from_utf8_lossy(&bytes).into_owned();
-    Ok(Some(Stands::Whole(Box::new(One { record, bytes, about, sealing }))))
+    Ok(Some(Stands::Whole(Box::new(One { record, missed, good, bytes, about, sealing }))))
 }

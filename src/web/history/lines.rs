@@ -147,34 +147,27 @@ fn of_record(
         when: reader.moment(stands_at(record)),
         machine: record.machine.clone().unwrap_or_else(|| said(language, "site", "sitio").to_owned()),
         said: sentence(&record.body, missed, reader),
-        judged: good.map(|good| {
-            let word = if is_corrected(amendments) { corrected_word } else { judged_word };
-            (good, word(good, language))
-        }),
+        judged: good.map(|good| (good, judged_word(good, is_corrected(amendments), language))),
         to: leads_to(index, &record.body),
         beside,
     }
 }
 
 /// Whether a check counts as it was corrected, and not as it was entered.
-fn is_corrected(amendments: &[Later]) -> bool {
+pub(super) fn is_corrected(amendments: &[Later]) -> bool {
     let mut said = amendments.iter().filter_map(|later| later.said.as_ref().map(|said| &said.change));
     let newest = said.rfind(|change| **change != AmendmentChange::Comment);
     matches!(newest, Some(AmendmentChange::Corrected(_)))
 }
 
-/// Whether a check is good as it was corrected: what stands beside it is what was entered.
-const fn corrected_word(good: bool, language: Language) -> &'static str {
-    if good {
-        said(language, "good as corrected", "bien tras corregirla")
-    } else {
-        said(language, "FAILED as corrected", "NO CUMPLE tras corregirla")
+/// Whether a check is good, in a word; what stands beside the word of a corrected one is what was entered.
+pub(super) const fn judged_word(good: bool, corrected: bool, language: Language) -> &'static str {
+    match (good, corrected) {
+        (true, false) => said(language, "good", "bien"),
+        (false, false) => said(language, "FAILED", "NO CUMPLE"),
+        (true, true) => said(language, "good as corrected", "bien tras corregirla"),
+        (false, true) => said(language, "FAILED as corrected", "NO CUMPLE tras corregirla"),
     }
-}
-
-/// Whether a check was good, in a word.
-pub(super) const fn judged_word(good: bool, language: Language) -> &'static str {
-    if good { said(language, "good", "bien") } else { said(language, "FAILED", "NO CUMPLE") }
 }
 
 /// The page of a record.

@@ -5,12 +5,14 @@ use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::Response;
 
-use super::lines::leads_to;
-use super::story::{amended, told};
+use super::Later;
+use super::lines::{is_corrected, judged_word, leads_to};
+use super::story::{amended, judged as sentence, told};
 use super::words::kind_word;
 use crate::core::access::Right;
 use crate::core::counted::Noun;
 use crate::core::late::{late_by, stands_at};
+use crate::core::logbook::Missed;
 use crate::core::reader::Language;
 use crate::core::record::{Body, Record};
 use crate::web::cycle::Sealing;
@@ -33,6 +35,10 @@ pub enum Stands {
 pub struct One {
     /// What is on record.
     pub record: Record,
+    /// The limits that a check missed.
+    pub missed: Missed,
+    /// Whether a check is good as it counts by now; absent of any other record, and where nothing is said of it.
+    pub good: Option<bool>,
     /// Its bytes as they are hashed: one JSON object.
     pub bytes: String,
     /// Records that speak of it; `None` stands for one that cannot be read.
@@ -65,6 +71,8 @@ struct Told {
     recorded: String,
     late: bool,
     said: String,
+    /// Whether a check is good, with its word.
+    judged: Option<(bool, &'static str)>,
     to: Option<String>,
     /// Probe and machine that it belongs to, as far as they are configured, and the sheet of a sign-off: where each
     /// leads, and its words.
@@ -94,9 +102,8 @@ pub(in crate::web) async fn show<K: Kitchen>(
             if let Body::Cycle(_) = &one.record.body {
                 return frame::go(&format!("../../cycles/{index}"));
             }
-            let One { record, bytes, about, sealing } = *one;
-            let ways = ways(&pages, index, &record, reader.language).await;
-            (sealing, Some(Told { ways, ..of(index, &record, bytes, &about, &person) }))
+            let ways = ways(&pages, index, &one.record, reader.language).await;
+            (one.sealing.clone(), Some(Told { ways, ..of(index, *one, &person) }))
         }
     };
     let language = reader.language;
@@ -115,7 +122,8 @@ pub(in crate::web) async fn show<K: Kitchen>(
     frame::page(StatusCode::OK, page.render())
 }
 
-fn of(index: u64, record: &Record, bytes: String, about: &[(u64, Option<Record>)], person: &Person) -> Told {
+fn of(index: u64, one: One, person: &Person) -> Told {
+    let One { ref record, missed, good, bytes, ref about, sealing: _ } = one;
     let reader = &person.reader;
     let language = reader.language;
     // A change of the configuration holds all of it, which the settings keep from those without that right.
@@ -172,13 +180,25 @@ fn of(index: u64, record: &Record, bytes: String, about: &[(u64, Option<Record>)
         at: reader.moment(stands_at(record)),
         recorded: reader.moment(record.recorded),
         late: late_by(record).is_some(),
-        said: told(&record.body, reader),
+        said: sentence(&record.body, missed, reader),
+        judged: good.map(|good| (good, judged_word(good, is_corrected(&amendments(about)), language))),
         to: beyond,
         ways: Vec::new(),
         about: about.iter().map(speaks).collect(),
         bytes: Some(bytes).filter(|_| instead.is_none()),
         instead,
     }
+}
+
+/// The amendments among what speaks of a record.
+fn amendments(about: &[(u64, Option<Record>)]) -> Vec<Later> {
+    let amendment = |(index, record): &(u64, Option<Record>)| match record {
+        Some(Record { body: Body::Amendment(said), .. }) => {
+            Some(Later { index: *index, said: Some((**said).clone()) })
+        }
+        Some(_) | None => None,
+    };
+    about.iter().filter_map(amendment).collect()
 }
 
 /// The probe and the machine that a technician's record belongs to, as far as they are configured, and the sheet of a

@@ -230,7 +230,14 @@ async fn a_record_has_its_page() {
     let page = get("/history/records/40", Language::Spanish).await;
     holds(
         &page,
-        &["Asiento 40", "FALTA algo", "../../logbook/entries/40", "Asiento 41: habla de este", "1f1f"],
+        &[
+            "Asiento 40",
+            "✗</span>NO CUMPLE</span> ",
+            "FALTA algo",
+            "../../logbook/entries/40",
+            "Asiento 41: habla de este",
+            "1f1f",
+        ],
     );
     let damaged = get("/history/records/46", Language::English).await;
     holds(&damaged, &["DAMAGED: this record", "../../history/integrity"]);

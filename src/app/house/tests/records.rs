@@ -8,7 +8,7 @@ use std::time::Duration;
 
 use jiff::tz::TimeZone;
 
-use super::super::histories::{Around, Sought, gathered};
+use super::super::histories::{Around, Sought, gathered, one};
 use super::super::machines::find;
 use super::super::racks::{Proof, Stands, prove, read};
 use super::doubts;
@@ -23,11 +23,13 @@ use crate::core::cycle::verdict::{Reason, Verdict};
 use crate::core::evidence::examine::Trust;
 use crate::core::evidence::inclusion::check;
 use crate::core::merkle::{Hash, TreeHead, leaf_hash, verify_inclusion};
+use crate::core::reader::Language;
 use crate::core::reading::Fault;
 use crate::core::record::{
     AlertRaised, Amendment, AmendmentChange, Body, Check, CheckKind, DialogWork, Gap, Maintenance,
 };
 use crate::ledger::{Append, NewRecord, ReadOn, Reader, StoredCheckpoint, WholeChunks};
+use crate::web::history::record::Stands as OneStands;
 use crate::web::history::{
     AlertsSummed, Found, GapLine, HistoryLine, HistoryPart, LINES_MAX, Listed, Page, Question, Tally, View,
 };
@@ -353,8 +355,9 @@ fn what_is_asked_for_is_found_and_nothing_else() {
 }
 
 // 4-501.114 of the Food Code 2022: chlorine of 50 mg/L at pH 8 or less is for water of 24 °C and more; 10 mg/L is
-// below each of its rows. Own promise: a sum and a line of checks say what the logbook and the report say of them:
-// what was withdrawn does not count, and what was corrected counts as the correction says, at its time.
+// below each of its rows, the lowest of which is 25 mg/L. Own promise: a sum and a line of checks say what the
+// logbook and the report say of them: what was withdrawn does not count, and what was corrected counts as the
+// correction says, at its time.
 #[test]
 fn checks_count_as_they_were_amended() {
     let directory = tempfile::tempdir().expect("room for a directory");
@@ -402,6 +405,15 @@ fn checks_count_as_they_were_amended() {
         })
         .collect();
     assert_eq!(judged, [Some(true), Some(false), Some(false), Some(true), None]);
+    // The page of each says the same; what was entered as 10 mg/L names the limit that it missed.
+    for (index, good) in (FIRST..).zip(judged.iter().rev()) {
+        let found = one(&reader, &Kept::default(), index).expect("readable");
+        let Some(OneStands::Whole(one)) = found else { panic!("a record: {found:?}") };
+        assert_eq!(one.good, *good, "{index}");
+        let entered = if index < FIRST + 3 { "10 mg/L (at least 25 mg/L)" } else { "50 mg/L" };
+        let Body::Check(Check::Sanitizer { mg_per_l, .. }) = one.record.body else { panic!("a strip") };
+        assert_eq!(one.missed.strength(mg_per_l, Language::English), entered);
+    }
 }
 
 // Own promises: the sum of a span counts what its records say, each gap once with its length, and days and
