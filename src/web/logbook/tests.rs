@@ -114,6 +114,7 @@ async fn a_strip_is_judged_at_once() {
     let (_, page) = get(&kitchen, "/logbook/entries/70", Role::Operator, Language::English).await;
     for said in [
         "FAILED: the sanitizer is not good.",
+        "10 mg/L (at least 25 mg/L), ",
         "outcome bad",
         "✗",
         "at least 25 mg/L",

@@ -1,5 +1,7 @@
 //! What is due on top, as one big target each; below it what else can be entered, and what was entered today.
 
+use std::iter;
+
 use askama::Template;
 use axum::extract::State;
 use axum::http::StatusCode;
@@ -12,7 +14,7 @@ use crate::core::access::Right;
 use crate::core::address::escaped;
 use crate::core::alert::DueCheck;
 use crate::core::alert::supplies::Shortage;
-use crate::core::logbook::{counting, words as told};
+use crate::core::logbook::{Missed, counting, words as told};
 use crate::core::reader::Reader;
 use crate::core::record::{AmendmentChange, Check, CheckKind};
 use crate::core::time::Timestamp;
@@ -284,18 +286,22 @@ pub(super) fn line(entered: &Entered, reader: &Reader) -> Line {
 }
 
 impl Entered {
-    /// What counts of it in words, and what counted before it was corrected, the newest first. Of one that was
-    /// withdrawn the last that counted stands for it.
+    /// What counts of it in words, with the limits that it missed, and what counted before it was corrected, the
+    /// newest first. Of one that was withdrawn the last that counted stands for it.
     pub(super) fn told(&self, reader: &Reader) -> (String, Vec<String>) {
-        let mut told = vec![said::found(&self.written, reader)];
-        for (_, _, amendment) in &self.amendments {
-            if let AmendmentChange::Corrected(check) = &amendment.change {
-                told.push(said::of_check(check, reader));
-            }
-        }
-        let counts = told.pop().unwrap_or_default();
-        told.reverse();
-        (counts, told)
+        let check = match &self.written {
+            Written::Check(check) => check,
+            Written::Note(note) => return (note.text.clone(), Vec::new()),
+        };
+        let corrected = self.amendments.iter().filter_map(|(_, _, amendment)| match &amendment.change {
+            AmendmentChange::Corrected(check) => Some(check),
+            AmendmentChange::Withdrawn | AmendmentChange::Comment => None,
+        });
+        let mut said: Vec<&Check> = iter::once(check).chain(corrected).collect();
+        let counts = said.pop().unwrap_or(check);
+        let missed = self.judgement.as_ref().map(Missed::of).unwrap_or_default();
+        let was = said.iter().rev().map(|check| said::of_check(check, reader)).collect();
+        (said::of_check_missing(counts, missed, reader), was)
     }
 
     /// Whether it is good, for its mark: as it was judged, and what was drained and cleaned is done. Absent where nothing

@@ -275,14 +275,6 @@ pub(super) const fn caution(kind: CheckKind, language: Language) -> &'static str
     say(language, pair)
 }
 
-/// An entry in a few words: what was found.
-pub(super) fn found(written: &Written, reader: &Reader) -> String {
-    match written {
-        Written::Check(check) => of_check(check, reader),
-        Written::Note(note) => note.text.clone(),
-    }
-}
-
 /// What a check found.
 pub(in crate::web) fn of_check(check: &Check, reader: &Reader) -> String {
     of_check_missing(check, Missed::default(), reader)
