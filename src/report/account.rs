@@ -30,13 +30,14 @@ use crate::core::cycle::plate::{LimitSource, MachineKind, Sanitizing};
 use crate::core::cycle::verdict::Verdict;
 pub use crate::core::drift::{Chart, Learning, Signal as DriftSignal};
 use crate::core::effect::Trace;
+use crate::core::logbook::Missed as MissedLimits;
 use crate::core::on_file::Missed;
 use crate::core::reading::Fault;
 use crate::core::record::{AmendmentChange, Check, Cycle};
 use crate::core::time::Timestamp;
 
 /// Version of the form, the `v` of its JSON.
-pub const ACCOUNT_FORMAT: u32 = 2;
+pub const ACCOUNT_FORMAT: u32 = 3;
 
 /// The version alone, which is read before the rest: another form is another shape.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Deserialize)]
@@ -386,6 +387,9 @@ pub struct CheckAccount {
     pub check: Check,
     /// Whether it is good, by the rules in [`crate::core::logbook`]; absent where it only says that something was done.
     pub good: Option<bool>,
+    /// The limits that it missed.
+    #[serde(default, skip_serializing_if = "MissedLimits::is_none")]
+    pub missed: MissedLimits,
     /// The amendment that withdrew or corrected it: it counts no more.
     pub amended_by: Option<u64>,
     /// The check it stands in for; its own record is an amendment then.

@@ -1,15 +1,27 @@
 //! The limits that a check of the sanitizer missed, as they stand behind its values.
 
+use serde::{Deserialize, Serialize};
+
 use super::{Finding, Judgement};
 use crate::core::reader::{Language, Reader};
 use crate::core::sanitizer::bound::Bound;
 
 /// The limits that a check missed; none of a good one, and of one that is no check of the sanitizer.
-#[derive(Clone, Copy, PartialEq, Debug, Default)]
+#[derive(Clone, Copy, PartialEq, Debug, Default, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct Missed {
-    strength: Option<Bound>,
-    ph: Option<Bound>,
-    solution_min_c: Option<f64>,
+    /// Lowest strength, mg/L.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub min_mg_per_l: Option<f64>,
+    /// Highest strength, mg/L.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub max_mg_per_l: Option<f64>,
+    /// Highest pH.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub max_ph: Option<f64>,
+    /// Lowest temperature of the solution, °C.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub min_solution_c: Option<f64>,
 }
 
 impl Missed {
@@ -19,12 +31,10 @@ impl Missed {
         let mut missed = Self::default();
         for finding in &judgement.findings {
             match *finding {
-                Finding::TooWeak { min_mg_per_l, .. } => missed.strength = Some(Bound::AtLeast(min_mg_per_l)),
-                Finding::TooStrong { max_mg_per_l, .. } => {
-                    missed.strength = Some(Bound::AtMost(max_mg_per_l))
-                }
-                Finding::PhTooHigh { max_ph, .. } => missed.ph = Some(Bound::PhAtMost(max_ph)),
-                Finding::ColdSolution { min_c, .. } => missed.solution_min_c = Some(min_c),
+                Finding::TooWeak { min_mg_per_l, .. } => missed.min_mg_per_l = Some(min_mg_per_l),
+                Finding::TooStrong { max_mg_per_l, .. } => missed.max_mg_per_l = Some(max_mg_per_l),
+                Finding::PhTooHigh { max_ph, .. } => missed.max_ph = Some(max_ph),
+                Finding::ColdSolution { min_c, .. } => missed.min_solution_c = Some(min_c),
                 Finding::Needs { .. }
                 | Finding::PhAssumed
                 | Finding::NotAMeasurement
@@ -37,22 +47,30 @@ impl Missed {
         missed
     }
 
+    /// Whether there is none.
+    #[must_use]
+    pub fn is_none(&self) -> bool {
+        *self == Self::default()
+    }
+
     /// A strength as it was entered, mg/L, with the limit that it missed: rounded it might look like the permitted one.
     #[must_use]
     pub fn strength(&self, mg_per_l: f64, language: Language) -> String {
-        format!("{mg_per_l} mg/L{}", behind(self.strength, language))
+        let least = self.min_mg_per_l.map(Bound::AtLeast);
+        let bound = least.or_else(|| self.max_mg_per_l.map(Bound::AtMost));
+        format!("{mg_per_l} mg/L{}", behind(bound, language))
     }
 
     /// A pH as it was entered, with the limit that it missed.
     #[must_use]
     pub fn ph(&self, ph: f64, language: Language) -> String {
-        format!("pH {ph}{}", behind(self.ph, language))
+        format!("pH {ph}{}", behind(self.max_ph.map(Bound::PhAtMost), language))
     }
 
     /// A temperature of the solution, °C, with the limit that it missed.
     #[must_use]
     pub fn solution(&self, celsius: f64, reader: &Reader) -> String {
-        let Some(min_c) = self.solution_min_c else { return reader.temperature(celsius) };
+        let Some(min_c) = self.min_solution_c else { return reader.temperature(celsius) };
         let (measured, limit) = reader.pair(celsius, min_c);
         let symbol = reader.scale.symbol();
         match reader.language {

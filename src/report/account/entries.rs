@@ -6,7 +6,7 @@ use super::build::Question;
 use super::{CheckAccount, OverdueCheck, Remark};
 use crate::config::recorded::Recorded;
 use crate::core::alert::story::Story;
-use crate::core::logbook::judge_known;
+use crate::core::logbook::{Missed, judge_known};
 use crate::core::record::{Amendment, AmendmentChange, Body, Check, CheckKind, MissedDue, Record};
 use crate::core::time::Timestamp;
 
@@ -45,9 +45,12 @@ impl Entries {
         configured: Option<&Recorded>,
     ) {
         let machine = record.machine.clone();
-        let good = good(check, machine.as_deref(), configured);
+        let known = machine.as_deref().and_then(|name| configured?.machine(name));
+        let judgement = judge_known(check, known);
+        let (good, missed) = (judgement.good, Missed::of(&judgement));
         let (recorded, check) = (record.recorded, check.clone());
-        let entry = CheckAccount { index, recorded, machine, check, good, amended_by: None, corrects };
+        let entry =
+            CheckAccount { index, recorded, machine, check, good, missed, amended_by: None, corrects };
         self.checks.insert(index, entry);
     }
 
@@ -226,9 +229,4 @@ pub(super) fn windows(told: &Story) -> Vec<Window> {
         Window { check: own.check, due: own.due, from: own.counts_from, to, missed_on: next.is_some() }
     };
     missed.iter().enumerate().map(one).collect()
-}
-
-/// Whether a check is good; `None` where nothing is known of its machine, or nothing is to be judged.
-fn good(check: &Check, machine: Option<&str>, configured: Option<&Recorded>) -> Option<bool> {
-    judge_known(check, machine.and_then(|name| configured?.machine(name))).good
 }

@@ -6,6 +6,7 @@ use super::tell::Teller;
 use super::words::Word;
 use crate::core::alert::Condition;
 use crate::core::alert::words::who;
+use crate::core::logbook::Missed;
 use crate::core::logbook::words::{self as logbook, short_of_look};
 use crate::core::record::{AmendmentChange, Check, CheckKind};
 use crate::core::time::Timestamp;
@@ -166,7 +167,7 @@ impl Draft<'_> {
                 self.teller.minute(check.check.at()),
                 self.whose(check.machine.as_deref()),
                 self.teller.check(check.check.kind()).to_owned(),
-                self.found(&check.check),
+                self.found(&check.check, &check.missed),
                 self.result(check),
                 Teller::text(check.check.by()),
                 check.index.to_string(),
@@ -176,16 +177,17 @@ impl Draft<'_> {
         self.table(columns, rows);
     }
 
-    fn found(&self, check: &Check) -> String {
+    /// What a check found, with the limits that it missed.
+    fn found(&self, check: &Check, missed: &Missed) -> String {
         let teller = self.teller;
         match check {
             Check::Sanitizer { mg_per_l, ph, solution_c, method, .. } => {
-                let mut said = vec![format!("{mg_per_l} mg/L")];
-                said.extend(ph.map(|ph| format!("pH {ph}")));
-                said.extend(
-                    solution_c
-                        .map(|at| teller.with(Word::SolutionAt, &[("at", &teller.reader.temperature(at))])),
-                );
+                let language = teller.reader.language;
+                let mut said = vec![missed.strength(*mg_per_l, language)];
+                said.extend(ph.map(|ph| missed.ph(ph, language)));
+                said.extend(solution_c.map(|at| {
+                    teller.with(Word::SolutionAt, &[("at", &missed.solution(at, &teller.reader))])
+                }));
                 said.extend(
                     method
                         .as_deref()
@@ -311,7 +313,10 @@ impl Draft<'_> {
         match &remark.amends {
             Some((_, AmendmentChange::Corrected(check))) => {
                 let when = self.teller.minute(check.at());
-                format!("{text} → {}, {when}: {}", self.teller.check(check.kind()), self.found(check))
+                let counts = self.account.checks.iter().find(|one| one.index == remark.index);
+                let missed = counts.map_or_else(Missed::default, |one| one.missed);
+                let found = self.found(check, &missed);
+                format!("{text} → {}, {when}: {found}", self.teller.check(check.kind()))
             }
             Some((_, AmendmentChange::Comment | AmendmentChange::Withdrawn)) | None => text,
         }

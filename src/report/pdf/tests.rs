@@ -387,9 +387,14 @@ fn an_alert_says_what_it_is_about_and_a_check_what_it_corrects() {
     account.checks[0].corrects = Some(77);
     let sheet = made(&account, Language::Spanish, Scale::Celsius);
     let texts = texts(&sheet);
-    for wanted in
-        [": dish-1/rinse, vaciado y limpieza", "Acción correctiva: no consta", "corrige el asiento 77"]
-    {
+    for wanted in [
+        ": dish-1/rinse, vaciado y limpieza",
+        "Acción correctiva: no consta",
+        "corrige el asiento 77",
+        // Limits: FDA Food Code 4-501.114(A); 200 mg/L of 40 CFR 180.940.
+        "20 mg/L (al menos 25 mg/L)",
+        "500 mg/L (como máximo 200 mg/L)",
+    ] {
         assert!(texts.iter().any(|text| text.contains(wanted)), "«{wanted}»: {texts:?}");
     }
 }

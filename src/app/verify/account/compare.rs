@@ -28,8 +28,8 @@ pub(super) fn accounts(said: &Account, found: &Account, reach: &Reach, faults: &
         faults.open.insert("whether checks entered outside the span are good");
     }
     let same = |said: &CheckAccount, found: &CheckAccount| {
-        let good = if reach.knows_configuration(found.index) { found.good } else { said.good };
-        *said == CheckAccount { good, ..found.clone() }
+        let judged = if reach.knows_configuration(found.index) { found } else { said };
+        *said == CheckAccount { good: judged.good, missed: judged.missed, ..found.clone() }
     };
     list(faults, of("a check"), &said.checks, &found.checks, |check| check.index, same);
     list(faults, of("a remark"), &said.remarks, &found.remarks, |remark| remark.index, PartialEq::eq);

@@ -5,6 +5,9 @@ use super::{
     Condition, Date, DriftAccount, DriftSignal, Duration, Fault, GapAccount, HOSTILE, Hash, MachineAccount,
     OverdueCheck, Quantity, Remark, Seal, ServiceEvent, SigningKey, Timestamp, TreeHead,
 };
+use crate::core::cycle::plate::Sanitizing;
+use crate::core::logbook::{Missed, judge};
+use crate::core::sanitizer::Rules;
 
 /// Minutes after an instant.
 fn after(from: Timestamp, minutes: u64) -> Timestamp {
@@ -127,6 +130,7 @@ pub(super) fn checks(day: Timestamp) -> Vec<CheckAccount> {
         index,
         recorded: check.at().plus(Duration::from_secs(40)),
         machine: Some(machine.to_owned()),
+        missed: Missed::of(&judge(&check, Sanitizing::Chlorine, &Rules::default())),
         check,
         good,
         amended_by,

@@ -7,7 +7,7 @@ use crate::core::record::Check;
 use crate::report::account::{Account, CheckAccount};
 use crate::report::csv::{maybe, number, text};
 
-pub(super) const COLUMNS: [&str; 23] = [
+pub(super) const COLUMNS: [&str; 27] = [
     "machine",
     "check",
     "state (made, withdrawn-or-corrected, overdue)",
@@ -16,6 +16,10 @@ pub(super) const COLUMNS: [&str; 23] = [
     "recorded (RFC 3339 UTC)",
     "recorded (RFC 3339 local)",
     "good (true, false, empty where not judged)",
+    "missed_min_concentration (mg/L)",
+    "missed_max_concentration (mg/L)",
+    "missed_max_ph (1)",
+    "missed_min_solution (degC)",
     "by",
     "concentration (mg/L)",
     "ph (1)",
@@ -64,6 +68,8 @@ fn cells(entry: &CheckAccount, zone: &TimeZone) -> Vec<String> {
         recorded_local,
         entry.good.map(|good| good.to_string()).unwrap_or_default(),
     ];
+    let missed = &entry.missed;
+    cells.extend([missed.min_mg_per_l, missed.max_mg_per_l, missed.max_ph, missed.min_solution_c].map(maybe));
     cells.extend(found(check));
     cells.extend([entry.index.to_string(), count(entry.amended_by), count(entry.corrects)]);
     cells
@@ -98,6 +104,18 @@ mod tests {
     use super::*;
     use crate::core::record::TEST_STRIP;
     use crate::core::time::Timestamp;
+    use crate::report::account::samples;
+
+    // 25 mg/L: FDA Food Code 4-501.114(A); 200 mg/L: 40 CFR 180.940.
+    #[test]
+    fn a_failed_strip_stands_with_the_limit_that_it_missed() {
+        let rows = rows(&samples::month(), &TimeZone::UTC);
+        let missed = |index: &str| {
+            let row = rows.iter().find(|row| row[24] == index).expect("it is there");
+            row[8..12].join(" ")
+        };
+        assert_eq!([missed("2000"), missed("2001"), missed("2003")], ["   ", "25   ", " 200  "]);
+    }
 
     // Own rule: a table is for programs. Its words are those of the record, in whatever language somebody asks for it.
     #[test]
