@@ -157,7 +157,8 @@ pub(super) fn washed((first, last): (Timestamp, Timestamp), reader: &Reader, now
         (reader.moment(first), reader.moment(last))
     };
     if reader.moment(first) == reader.moment(last) {
-        return filled(said(reader.language, "washed {to}", "lavadas: {to}"), &[("to", &to)]);
+        // Mostly of one rack, at times of two: a noun fits both.
+        return filled(said(reader.language, "washed {to}", "lavado: {to}"), &[("to", &to)]);
     }
     let phrase = said(reader.language, "washed {from} to {to}", "lavadas de {from} a {to}");
     filled(phrase, &[("from", &from), ("to", &to)])
