@@ -157,6 +157,14 @@ pub struct DigestMessage {
     pub html: String,
 }
 
+impl MachineDigest {
+    /// Racks that were not sanitized as they must be, or are in doubt.
+    #[must_use]
+    pub const fn bad_or_doubted(&self) -> u64 {
+        self.counts.bad() + self.in_doubt
+    }
+}
+
 impl Digest {
     /// All machines together.
     #[must_use]
@@ -170,15 +178,15 @@ impl Digest {
         self.machines.iter().map(|machine| machine.in_doubt).sum()
     }
 
-    /// The machine whose picture is worth sending: most bad racks, then most unproven ones, then
-    /// the smallest margin. `None` where nothing was washed.
+    /// The machine whose picture is worth sending: most racks that were bad or are in doubt, then most unproven ones,
+    /// then the smallest margin. `None` where nothing was washed.
     #[must_use]
     pub fn most_telling(&self) -> Option<&MachineDigest> {
         let margin = |machine: &MachineDigest| {
             machine.coldest.map_or(f64::INFINITY, |coldest| coldest.celsius - coldest.limit_c)
         };
         self.machines.iter().filter(|machine| machine.counts.total() > 0).min_by(|one, other| {
-            let count = |machine: &MachineDigest| (machine.counts.bad(), machine.counts.unproven);
+            let count = |machine: &MachineDigest| (machine.bad_or_doubted(), machine.counts.unproven);
             count(other).cmp(&count(one)).then(margin(one).total_cmp(&margin(other)))
         })
     }

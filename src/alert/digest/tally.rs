@@ -116,6 +116,12 @@ impl Tally {
         }
     }
 
+    /// Whether a cycle passed and is in doubt since.
+    #[must_use]
+    pub fn is_in_doubt(&self, machine: &str, index: u64, cycle: &Cycle) -> bool {
+        !self.doubts.by(machine, index, cycle).is_empty()
+    }
+
     /// A record is there that cannot be read.
     pub const fn take_unreadable(&mut self) {
         self.unreadable += 1;
@@ -126,7 +132,7 @@ impl Tally {
         if at < self.from || at >= self.to {
             return;
         }
-        let in_doubt = u64::from(!self.doubts.by(machine, index, cycle).is_empty());
+        let in_doubt = u64::from(self.is_in_doubt(machine, index, cycle));
         let tally = self.machines.entry(machine.to_owned()).or_default();
         tally.counts.take(cycle);
         tally.in_doubt += in_doubt;

@@ -260,6 +260,32 @@ fn racks_while_somebody_worked_are_told_apart() {
     }
 }
 
+// Own promise: what is in doubt does not look as if nothing were to be done, and is what the picture shows.
+#[test]
+fn racks_in_doubt_show_in_colour_and_picture() {
+    let from = at("2026-11-25T05:00:00Z");
+    let names = ["dm1".to_owned(), "dm2".to_owned()];
+    let mut tally = Tally::new(Span::Day, from, from.plus(Duration::from_secs(86_400)), zone(), names);
+    for (index, machine, celsius) in [(0, "dm1", 90.0), (1, "dm2", 84.0)] {
+        let start = from.plus(Duration::from_secs(40_000 + index));
+        let body = cycle(start, Verdict::Pass, Some(celsius));
+        tally.take(index, &record(start.plus(Duration::from_secs(60)), machine, body));
+    }
+    let mut digest = tally.finish((Vec::new(), 0), |_| Monitored::default(), None);
+    let looks = |digest: &Digest| {
+        let html = compose(digest, &facts(Language::English, Scale::Celsius), None).html;
+        let ground = ["#00603f", "#8a4b00", "#a01818"].into_iter().find(|ground| html.contains(ground));
+        (ground, digest.most_telling().map(|machine| machine.machine.clone()))
+    };
+    assert_eq!(looks(&digest), (Some("#00603f"), Some("dm2".to_owned())), "the smallest margin");
+    digest
+        .machines
+        .iter_mut()
+        .filter(|machine| machine.machine == "dm1")
+        .for_each(|machine| machine.in_doubt = 1);
+    assert_eq!(looks(&digest), (Some("#8a4b00"), Some("dm1".to_owned())));
+}
+
 /// Worked by hand: 60 racks, 36 min of gaps in a day are 97.5 %.
 #[test]
 fn the_day_is_added_up() {

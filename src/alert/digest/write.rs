@@ -232,12 +232,12 @@ impl Writer<'_> {
     fn machines(&self) -> Vec<(String, Vec<String>)> {
         let mut machines: Vec<&MachineDigest> = self.digest.machines.iter().collect();
         machines.sort_by_key(|machine| {
-            (Reverse(bad_or_doubted(machine)), Reverse(machine.counts.unproven), &machine.machine)
+            (Reverse(machine.bad_or_doubted()), Reverse(machine.counts.unproven), &machine.machine)
         });
         let (named, rest) = machines.split_at(machines.len().min(MACHINES_MAX));
         let mut entries: Vec<_> = named.iter().map(|machine| self.machine(machine)).collect();
         if !rest.is_empty() {
-            let good = rest.iter().all(|machine| bad_or_doubted(machine) == 0);
+            let good = rest.iter().all(|machine| machine.bad_or_doubted() == 0);
             let phrase = if good { Phrase::MoreMachines } else { Phrase::MoreListed };
             entries.push((self.with(phrase, &[("count", &rest.len().to_string())]), Vec::new()));
         }
@@ -363,11 +363,11 @@ impl Writer<'_> {
 
     /// The same grounds as those of an alert; the words tell the same.
     fn ground(&self) -> &'static str {
-        let total = self.digest.total();
+        let (digest, total) = (self.digest, self.digest.total());
+        let is_open = total.unproven > 0 || digest.in_doubt() > 0;
         if total.bad() > 0 {
             "#a01818"
-        } else if total.unproven > 0 || !self.digest.open.is_empty() || !self.digest.failed_checks.is_empty()
-        {
+        } else if is_open || !digest.open.is_empty() || !digest.failed_checks.is_empty() {
             "#8a4b00"
         } else {
             "#00603f"
@@ -379,11 +379,6 @@ impl Writer<'_> {
 /// check that was made under it.
 fn is_missing(alert: &Alert) -> bool {
     alert.condition == Condition::CheckOverdue && alert.cleared.is_none()
-}
-
-/// Racks of a machine that were not sanitized as they must be, or are in doubt.
-const fn bad_or_doubted(machine: &MachineDigest) -> u64 {
-    machine.counts.bad() + machine.in_doubt
 }
 
 /// A share as a percentage that says 100 only where nothing is missing, and 0 only where all is.

@@ -18,7 +18,7 @@ use jiff::civil::{Date, Time, Weekday};
 use jiff::tz::TimeZone;
 use tokio_util::sync::CancellationToken;
 
-use self::count::{Asked, tell};
+use self::count::{Asked, Washed, tell};
 use self::kept::Counted;
 pub(super) use self::kept::Kept;
 use super::compose::Composer;
@@ -246,17 +246,18 @@ impl Composer {
         let size = reader.size()?;
         let (digest, cycles) = tell(&reader, asked, self.settings(), self.machines(), &self.source)?;
         let told = digest.most_telling().map(|machine| machine.machine.as_str());
-        let cycles = cycles.into_iter().filter(|(machine, _)| Some(machine.as_str()) == told);
-        let cycles = cycles.map(|(_, cycle)| cycle).collect();
+        let cycles = cycles.into_iter().filter(|washed| Some(washed.machine.as_str()) == told).collect();
         let counted = Arc::new(Counted { digest, cycles });
         self.kept.keep(asked, size, &counted);
         Ok(counted)
     }
 }
 
-fn picture(machine: &str, digest: &Digest, cycles: &[Cycle], eye: &reader::Reader) -> Option<Vec<u8>> {
-    let own: Vec<&Cycle> = cycles.iter().collect();
-    let day = day::Day { machine, from: digest.from, to: digest.to, cycles: &own, in_doubt: &[], gaps: &[] };
+fn picture(machine: &str, digest: &Digest, cycles: &[Washed], eye: &reader::Reader) -> Option<Vec<u8>> {
+    let (cycles, in_doubt): (Vec<&Cycle>, Vec<bool>) =
+        cycles.iter().map(|washed| (&washed.cycle, washed.in_doubt)).unzip();
+    let (from, to) = (digest.from, digest.to);
+    let day = day::Day { machine, from, to, cycles: &cycles, in_doubt: &in_doubt, gaps: &[] };
     day::plot(day, eye)
         .png(Size::MAIL)
         .inspect_err(|error| tracing::warn!(%error, "a digest goes without its picture"))

@@ -29,14 +29,23 @@ pub(super) struct Asked {
     pub(super) now: Timestamp,
 }
 
-/// Counts the records of a span; also its cycles by machine, for a picture.
+/// A cycle of a span, as a picture shows it.
+#[derive(Debug)]
+pub(super) struct Washed {
+    pub(super) machine: String,
+    pub(super) cycle: Cycle,
+    /// Whether it passed and is in doubt since.
+    pub(super) in_doubt: bool,
+}
+
+/// Counts the records of a span; also its cycles in order of time, for a picture.
 pub(super) fn tell(
     reader: &Reader,
     Asked { span, from, to, now }: Asked,
     settings: &Settings,
     profiles: &[Profile],
     source: &str,
-) -> Result<(Digest, Vec<(String, Cycle)>), LedgerError> {
+) -> Result<(Digest, Vec<Washed>), LedgerError> {
     let machines = profiles.iter().map(|profile| profile.name.clone());
     let tally = Tally::new(span, from, to, settings.zone.clone(), machines).judging(profiles.to_vec());
     let mut tally = tally.doubting(doubts::read(reader, reader.size()?)?);
@@ -51,10 +60,11 @@ pub(super) fn tell(
             && from <= cycle.rinse_started
             && cycle.rinse_started < to
         {
-            cycles.push((machine, *cycle));
+            let in_doubt = tally.is_in_doubt(&machine, index, &cycle);
+            cycles.push(Washed { machine, cycle: *cycle, in_doubt });
         }
     }
-    cycles.sort_by_key(|(_, cycle)| cycle.rinse_started);
+    cycles.sort_by_key(|washed| washed.cycle.rinse_started);
     let open = story::all(reader)?.0.into_values().filter(|story| story.closed.is_none());
     let mut raised = Raised::of(reader);
     let open = open.map(|mut told| story::fill(&mut raised, &mut told).map(|()| told.alert));

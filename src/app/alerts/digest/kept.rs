@@ -5,9 +5,9 @@
 
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
-use super::count::Asked;
+use super::count::{Asked, Washed};
 use crate::alert::digest::{Digest, Span};
-use crate::core::record::{Body, Cycle};
+use crate::core::record::Body;
 use crate::core::time::Timestamp;
 use crate::ledger::{LedgerError, Reader};
 
@@ -19,7 +19,7 @@ const SINCE_MAX: u64 = 64;
 pub(super) struct Counted {
     pub(super) digest: Digest,
     /// The cycles of the machine whose picture is sent.
-    pub(super) cycles: Vec<Cycle>,
+    pub(super) cycles: Vec<Washed>,
 }
 
 /// The digest that was counted last.

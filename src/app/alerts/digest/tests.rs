@@ -259,7 +259,8 @@ fn a_digest_counts_as_the_history_does() {
     let next = midnight.plus(Duration::from_secs(86_400));
     let asked = Asked { span: Span::Day, from: midnight, to: next, now: next };
     let settings = Recorded::read(&configuration).expect("a sound configuration").settings;
-    let (digest, _) = tell(&reader, asked, &settings, &[], "/k").expect("a digest");
+    let (digest, washed) = tell(&reader, asked, &settings, &[], "/k").expect("a digest");
+    assert_eq!(washed.iter().filter(|washed| washed.in_doubt).count(), 2, "as the picture shows them");
     let machine = digest.machines.first().expect("it washed");
     let counts = machine.counts;
     assert_eq!((counts.total(), counts.pass, counts.narrow, machine.in_doubt), (5, 3, 1, 2));
