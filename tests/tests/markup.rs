@@ -6,7 +6,7 @@ use std::process::{Command, Stdio};
 use std::time::Duration;
 
 use jiff::tz::TimeZone;
-use rinseward::alert::digest::{self, Span, Tally};
+use rinseward::alert::digest::{self, Span, Standing, Tally};
 use rinseward::alert::message::{Facts, Illustration, compose};
 use rinseward::core::alert::{Alert, AlertNumber, Condition, Notice, Occasion, Quantity, Rack, Racks};
 use rinseward::core::cycle::verdict::Verdict;
@@ -141,7 +141,8 @@ fn a_digest_is_well_formed_and_fetches_nothing() {
     let note = Some(HOSTILE.to_owned());
     let checkpoint =
         digest::Checkpoint { origin: HOSTILE.to_owned(), records: 1, root: HOSTILE.to_owned(), note };
-    let digest = tally.finish((open, 2), |_| Monitored::default(), Some(checkpoint));
+    let digest = tally
+        .finish(Standing { open, missed_checks: 2, checkpoint: Some(checkpoint) }, |_| Monitored::default());
     let documents = Language::ALL.map(|language| {
         let reader = Reader { language, scale: Scale::Fahrenheit, zone: zone() };
         let facts = digest::Facts { site: HOSTILE, reader, link: Some("https://kitchen.example.org/") };

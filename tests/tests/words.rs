@@ -4,7 +4,7 @@ use std::path::Path;
 use std::process::Command;
 
 use jiff::tz::TimeZone;
-use rinseward::alert::digest::{Facts, Span, Tally, compose};
+use rinseward::alert::digest::{Facts, Span, Standing, Tally, compose};
 use rinseward::core::cycle::verdict::Verdict;
 use rinseward::core::monitored::Monitored;
 use rinseward::core::reader::{Language, Reader, Scale};
@@ -144,7 +144,7 @@ fn digest(language: Language) -> String {
     }
     let reader = Reader { language, scale: Scale::Celsius, zone };
     compose(
-        &tally.finish((Vec::new(), 0), |_| Monitored::default(), None),
+        &tally.finish(Standing::default(), |_| Monitored::default()),
         &Facts { site: "kitchen", reader, link: None },
         None,
     )

@@ -24,7 +24,7 @@ use crate::core::reader::{Language, Reader};
 use crate::core::time::Timestamp;
 
 pub use checks::FailedCheck;
-pub use tally::Tally;
+pub use tally::{Standing, Tally};
 pub use write::{compose, headline};
 
 /// What a digest is about.

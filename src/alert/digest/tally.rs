@@ -50,6 +50,17 @@ struct OfDay {
     in_doubt: u64,
 }
 
+/// What a digest tells beside the records of its span.
+#[derive(Clone, Debug, Default)]
+pub struct Standing {
+    /// The alerts that are open now.
+    pub open: Vec<Alert>,
+    /// How many checks were due in the span and not made in time.
+    pub missed_checks: u64,
+    /// The newest checkpoint.
+    pub checkpoint: Option<Checkpoint>,
+}
+
 impl Tally {
     /// Begins with nothing counted. `machines` are those of the configuration, so that one that
     /// washed nothing is in the digest too.
@@ -150,15 +161,10 @@ impl Tally {
         }
     }
 
-    /// The digest. `open` are the alerts that are open now, `missed` counts the checks that were due in the span and
-    /// not made in time, and `watched` says how much of the span each machine was watched.
+    /// The digest; `watched` says how much of the span each machine was watched.
     #[must_use]
-    pub fn finish(
-        self,
-        (open, missed): (Vec<Alert>, u64),
-        watched: impl Fn(&str) -> Monitored,
-        checkpoint: Option<Checkpoint>,
-    ) -> Digest {
+    pub fn finish(self, standing: Standing, watched: impl Fn(&str) -> Monitored) -> Digest {
+        let Standing { open, missed_checks, checkpoint } = standing;
         let (from, to) = (self.from, self.to);
         let machine = |(name, tally): (String, Machine)| {
             let watched = watched(&name);
@@ -189,7 +195,7 @@ impl Tally {
             raised: self.raised,
             closed: self.closed,
             open,
-            missed_checks: missed,
+            missed_checks,
             failed_checks: self.checks.failed(&self.profiles),
             unreadable: self.unreadable,
             checkpoint,

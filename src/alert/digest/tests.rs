@@ -185,7 +185,7 @@ fn day() -> Digest {
         let (gaps, gap_s) = if machine == "dish machine 1" { (2, 2160.0) } else { (0, 0.0) };
         Monitored { operating_s: 86_400.0, monitored_s: 86_400.0 - gap_s, filled_s: 0.0, gaps }
     };
-    tally.finish((open, 3), watched, Some(checkpoint))
+    tally.finish(Standing { open, missed_checks: 3, checkpoint: Some(checkpoint) }, watched)
 }
 
 fn facts(language: Language, scale: Scale) -> Facts<'static> {
@@ -248,7 +248,7 @@ fn racks_while_somebody_worked_are_told_apart() {
         }
         tally.take(place, &record(start.plus(Duration::from_secs(60)), "dm1", body));
     }
-    let digest = tally.finish((Vec::new(), 0), |_| Monitored::default(), None);
+    let digest = tally.finish(Standing::default(), |_| Monitored::default());
     assert_eq!((digest.total().unproven, digest.total().worked_on), (7, 5));
     for (language, told) in [
         (Language::English, "unproven: 7 (5 of them while somebody worked on the machine)"),
@@ -271,7 +271,7 @@ fn racks_in_doubt_show_in_colour_and_picture() {
         let body = cycle(start, Verdict::Pass, Some(celsius));
         tally.take(index, &record(start.plus(Duration::from_secs(60)), machine, body));
     }
-    let mut digest = tally.finish((Vec::new(), 0), |_| Monitored::default(), None);
+    let mut digest = tally.finish(Standing::default(), |_| Monitored::default());
     let looks = |digest: &Digest| {
         let html = compose(digest, &facts(Language::English, Scale::Celsius), None).html;
         let ground = ["#00603f", "#8a4b00", "#a01818"].into_iter().find(|ground| html.contains(ground));
@@ -341,12 +341,12 @@ fn failed_checks_count_as_they_stand() {
             tally.take(7, &record(recorded, "bar", body));
         }
         let digest =
-            tally.judging(vec![chlorine("bar")]).finish((Vec::new(), 0), |_| Monitored::default(), None);
+            tally.judging(vec![chlorine("bar")]).finish(Standing::default(), |_| Monitored::default());
         assert_eq!(digest.failed_checks.len(), failed, "{what}");
     }
     let mut unknown = Tally::new(Span::Day, at(MIDNIGHT), at(NEXT_MIDNIGHT), zone(), []);
     unknown.take(7, &record(inside, "bar", weak(inside)));
-    let digest = unknown.finish((Vec::new(), 0), |_| Monitored::default(), None);
+    let digest = unknown.finish(Standing::default(), |_| Monitored::default());
     assert!(digest.failed_checks.is_empty(), "a concentration is judged by its product only");
 }
 
@@ -363,7 +363,7 @@ fn a_week_has_its_days() {
     ] {
         tally.take(0, &record(at(start), "a", cycle(at(start), verdict, Some(84.0))));
     }
-    let digest = tally.finish((Vec::new(), 0), |_| Monitored::default(), None);
+    let digest = tally.finish(Standing::default(), |_| Monitored::default());
     let days: Vec<(&str, u64)> =
         digest.days.iter().map(|day| (day.date.as_str(), day.counts.total())).collect();
     assert_eq!(days, [("2026-10-26", 1), ("2026-10-27", 1), ("2026-11-01", 1)]);
@@ -378,11 +378,8 @@ fn a_large_site_stays_on_one_screen() {
     let mut tally = Tally::new(Span::Day, at(MIDNIGHT), at(NEXT_MIDNIGHT), zone(), (0..200).map(name));
     let start = at("2026-11-25T15:00:00Z");
     tally.take(0, &record(start, &name(150), cycle(start, Verdict::Cold, Some(70.0))));
-    let digest = tally.finish(
-        ((0..50).map(|number| alert(number, Condition::Cold, &[])).collect(), 0),
-        |_| Monitored::default(),
-        None,
-    );
+    let open = (0..50).map(|number| alert(number, Condition::Cold, &[])).collect();
+    let digest = tally.finish(Standing { open, ..Standing::default() }, |_| Monitored::default());
     let message = compose(&digest, &facts(Language::Spanish, Scale::Celsius), None);
     assert!(message.text.lines().count() < 100, "{}", message.text);
     assert!(message.text.contains("150"), "the machine with the cold rack is named");

@@ -8,7 +8,7 @@ use base64::engine::general_purpose::STANDARD;
 use super::super::missed::missed;
 use super::super::past::Raised;
 use super::super::{doubts, story};
-use crate::alert::digest::tally::Tally;
+use crate::alert::digest::tally::{Standing, Tally};
 use crate::alert::digest::{Checkpoint, Digest, Span};
 use crate::app::history::watched::Watch;
 use crate::core::alert::Settings;
@@ -72,9 +72,9 @@ pub(super) fn tell(
     let stretch = Stretch { from, to };
     // Records that cannot be read are counted above.
     let (watch, _) = Watch::read(reader, (&Known::default(), Some(settings)), stretch, now)?;
-    let checkpoint = Some(checkpoint(reader, source)?);
-    let told = (open, not_made(reader, stretch)?);
-    Ok((tally.finish(told, |machine| watch.of(machine, stretch), checkpoint), cycles))
+    let missed_checks = not_made(reader, stretch)?;
+    let standing = Standing { open, missed_checks, checkpoint: Some(checkpoint(reader, source)?) };
+    Ok((tally.finish(standing, |machine| watch.of(machine, stretch)), cycles))
 }
 
 /// How many checks were due in a span and not made in time, by the reckoning of the history.
