@@ -232,6 +232,11 @@ impl WorkPage<'_> {
     fn baths(&self) -> bool {
         self.begins(Kind::Calibration) || self.own && self.step.as_ref().is_some_and(|step| step.baths)
     }
+
+    /// Whether something may be typed into it, which coming anew by itself would take away.
+    fn is_typed_into(&self) -> bool {
+        self.baths() || self.own && self.step.as_ref().is_some_and(|step| step.record && step.note)
+    }
 }
 
 /// Shows a calibration.

@@ -125,6 +125,12 @@ async fn each_step_of_a_calibration_has_its_buttons() {
     ] {
         assert!(taken.contains(said), "{said}: {taken}");
     }
+    // Regression: without scripts the page came anew by itself, and took away what was being typed into it.
+    let comes_anew = |page: &str| page.contains("http-equiv=\"refresh\"");
+    assert_eq!(
+        [&begun, &placing, &watching, &taken].map(|page| comes_anew(page)),
+        [false, true, true, false]
+    );
 }
 
 // Own promise: an attempt is its person's; others may look on and end it, and no more.
