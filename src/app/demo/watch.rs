@@ -101,6 +101,9 @@ pub(super) async fn in_lines(
     loop {
         let published = tokio::select! {
             biased;
+            () = watched.stop.cancelled() => return Ok(()),
+            // A rack comes before what is said of it.
+            published = watched.published.recv() => published,
             Some(message) = watched.messages.recv() => {
                 for line in table::wrapped(&message, table::WIDTH - 2) {
                     writeln!(streams.out, "» {line}").map_err(Failure::output)?;
@@ -108,8 +111,6 @@ pub(super) async fn in_lines(
                 streams.out.flush().map_err(Failure::output)?;
                 continue;
             }
-            published = watched.published.recv() => published,
-            () = watched.stop.cancelled() => return Ok(()),
         };
         match published {
             Ok(published) => {
@@ -117,7 +118,10 @@ pub(super) async fn in_lines(
                     table.write_row(streams.out, &row).map_err(Failure::output)?;
                     streams.out.flush().map_err(Failure::output)?;
                 }
-                watched.open.look();
+                // Each look reads every open alert: whoever is behind looks once for all that waits.
+                if watched.published.is_empty() {
+                    watched.open.look();
+                }
                 for line in watched.open.news(zone) {
                     writeln!(streams.out, "! {line}").map_err(Failure::output)?;
                     streams.out.flush().map_err(Failure::output)?;
