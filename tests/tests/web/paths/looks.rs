@@ -224,6 +224,10 @@ async fn morning(kitchen: &mut Kitchen, ana: &mut Browser) {
         ("/logbook/sanitizer", &[("machine", "bar"), ("strip", "10")]),
         ("/logbook/note", &[("machine", "dm1"), ("note", "The left arm drips.\nCalled Acme.")]),
         ("/logbook/drain-and-clean", &[("machine", "dm1"), ("note", "Screen torn")]),
+        (
+            "/logbook/thermometer",
+            &[("what", "dm1/wash"), ("shown", "69"), ("right", "66"), ("reference", "no. 7")],
+        ),
         ("/calibrate/dm1/rinse", &[("act", "begin"), ("kind", "ice"), ("announced", "yes")]),
         ("/alerts/1/acknowledge", &[("note", "on my way")]),
         ("/maintenance", &[("machine", "bar"), ("minutes", "60")]),

@@ -7,7 +7,7 @@ use serde_json::Value;
 use super::chromium::Chromium;
 
 /// Pages looked at of each kind, since one rack or alert is not like the next.
-const OF_A_KIND: usize = 3;
+const OF_A_KIND: usize = 3; // of a list that is asked for by name one
 /// Parts of a path that are words of the site, where another part would be a name or a number.
 const WORDS: [&str; 14] = [
     "access",
@@ -26,12 +26,14 @@ const WORDS: [&str; 14] = [
     "drain-and-clean",
 ];
 
-/// The kind of a page: its path with `#` for each name and number in it.
+/// The kind of a page: its path with `#` for each name and number in it, and which list it shows.
 fn kind(path: &str) -> String {
-    let path = path.split('?').next().unwrap_or_default();
+    let (path, query) = path.split_once('?').unwrap_or((path, ""));
+    let list = query.split('&').find(|part| part.starts_with("show="));
+    let list = list.map(|list| format!("?{list}")).unwrap_or_default();
     let parts = path.split('/').skip(1).enumerate();
     let parts = parts.map(|(place, part)| if place == 0 || WORDS.contains(&part) { part } else { "#" });
-    format!("/{}", parts.collect::<Vec<_>>().join("/"))
+    format!("/{}{list}", parts.collect::<Vec<_>>().join("/"))
 }
 
 /// Looks at every page by a script of the driver's, which says what is to be known and, as `links`, where one can go;
@@ -46,9 +48,15 @@ pub(crate) async fn walk(
     let mut known = BTreeSet::from(["/".to_owned(), "/nothing/here".to_owned()]);
     let mut ahead: VecDeque<String> = known.iter().cloned().collect();
     let mut seen: BTreeMap<String, usize> = BTreeMap::new();
-    while let Some(path) = ahead.pop_front() {
+    // Lists that are asked for by name come last: where one can go from elsewhere is seen before their lines are.
+    let next = |ahead: &mut VecDeque<String>| {
+        let first = ahead.iter().position(|path| !path.contains("show="));
+        ahead.remove(first.unwrap_or(0))
+    };
+    while let Some(path) = next(&mut ahead) {
         let count = seen.entry(kind(&path)).or_default();
-        if *count == OF_A_KIND {
+        let most = if path.contains("show=") { 1 } else { OF_A_KIND };
+        if *count == most {
             continue;
         }
         *count += 1;
