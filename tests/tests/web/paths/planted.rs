@@ -2,6 +2,7 @@
 
 #![expect(clippy::wildcard_enum_match_arm, reason = "each test looks at the records it is about")]
 
+use rinseward::core::record::Record;
 use serde_json::Value;
 
 use super::browser::Browser;
@@ -86,6 +87,19 @@ async fn plant(kitchen: &mut Kitchen, eve: &mut Browser) {
         assert!(std::time::Instant::now() < limit, "{}", eve.get(calibration).await.body);
         tokio::time::sleep(std::time::Duration::from_millis(100)).await;
     }
+    let sign_off = "/sign-off/dm1";
+    let page = eve.get(sign_off).await.body;
+    let hidden = |name: &str| {
+        let rest = page.split_once(&format!("name=\"{name}\" value=\"")).map(|(_, rest)| rest);
+        rest.and_then(|rest| rest.split('"').next()).unwrap_or_default().to_owned()
+    };
+    let (open, mark, rack) = (hidden("open"), hidden("mark"), hidden("rack"));
+    let mut signed = vec![("compared", "yes"), ("known", "yes"), ("open", &*open), ("mark", &*mark)];
+    signed.push(("note", PLANTED));
+    signed.extend((!rack.is_empty()).then_some(("rack", &*rack)));
+    taken(eve, sign_off, &signed).await;
+    let has_signed = |record: &Record| record.body.kind() == "sign-off";
+    assert!(kitchen.site.records().iter().any(has_signed), "it is not on record");
     // Nobody is called as somebody else is.
     let called = format!("{CALLED} too");
     let account = [
