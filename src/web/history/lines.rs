@@ -56,7 +56,10 @@ pub(super) struct RecordTold {
 /// A day in words.
 pub(super) struct DayTold {
     pub(super) machine: String,
+    /// As an address has it.
     pub(super) day: String,
+    /// As its reader has it.
+    pub(super) date: String,
     pub(super) racks: String,
     /// Racks by verdict, each with the address of their list.
     pub(super) counts: Vec<(Count, String)>,
@@ -213,6 +216,7 @@ pub(super) fn day_told(line: &DayLine, reader: &Reader) -> DayTold {
     DayTold {
         machine: line.machine.clone(),
         day: line.day.to_string(),
+        date: reader.date(line.day),
         racks: Noun::Racks.of(numbers.cycles(), reader.language),
         counts: counts(numbers, reader.language)
             .into_iter()

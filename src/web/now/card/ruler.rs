@@ -70,11 +70,17 @@ pub(super) fn ruler(rack: &LastRack, reader: &Reader) -> Option<String> {
     let x = |celsius: f64| ((celsius.clamp(from, to) - from) / (to - from)) * WIDTH;
     let (limit, value) = (x(rack.limit_c), x(settled));
     let (low, high) = (x(settled - rack.uncertainty_c), x(settled + rack.uncertainty_c));
+    // A band that goes on beyond the ruler has no end on it.
+    let cap = |end: f64| {
+        if (from..=to).contains(&end) { format!("M{:.1} 14V26", x(end)) } else { String::new() }
+    };
     let mark = match Beyond::of(rack) {
         Some(beyond) => format!("<path class=\"value beyond\" d=\"{}\"/>", beyond.arrow()),
         None => format!(
-            "<path class=\"band\" d=\"M{low:.1} 20H{high:.1}M{low:.1} 14V26M{high:.1} 14V26\"/>\
+            "<path class=\"band\" d=\"M{low:.1} 20H{high:.1}{}{}\"/>\
              <path class=\"value\" d=\"M{value:.1} 20L{:.1} 4H{:.1}z\"/>",
+            cap(settled - rack.uncertainty_c),
+            cap(settled + rack.uncertainty_c),
             value - 8.0,
             value + 8.0,
         ),
