@@ -243,7 +243,7 @@ pub const fn due(how: Due, language: Language) -> &'static str {
     let pair = match how {
         Due::Overdue => ("OVERDUE, due", "ATRASADO, pendiente desde"),
         Due::Since => ("due since", "pendiente desde"),
-        Due::By => ("due by", "para"),
+        Due::By => ("due at", "para"),
     };
     say(language, pair)
 }
