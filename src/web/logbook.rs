@@ -202,6 +202,9 @@ pub trait Logbook: Clone + Send + Sync + 'static {
     /// Whether somebody is told of what a look at the supplies found short, by an alert that is open.
     fn tells_of_look(&self, record: u64) -> impl Future<Output = Result<bool, Refusal>> + Send;
 
+    /// The reference that the newest comparison of a thermometer on record names; `None` where there is none.
+    fn last_reference(&self) -> impl Future<Output = Result<Option<String>, Refusal>> + Send;
+
     /// An entry on record.
     fn entry(&self, record: u64) -> impl Future<Output = Result<Entered, Refusal>> + Send;
 

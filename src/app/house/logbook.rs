@@ -18,7 +18,7 @@ use crate::core::id::MachineId;
 use crate::core::logbook::{counting, judge_known};
 use crate::core::merkle::Hash;
 use crate::core::reader::Reader;
-use crate::core::record::{AmendmentChange, Body, CheckKind, Record};
+use crate::core::record::{AmendmentChange, Body, Check, CheckKind, Record};
 use crate::core::sanitizer::too_strong_between;
 use crate::core::time::Timestamp;
 use crate::core::wall_clock::{local_date, midnight};
@@ -266,6 +266,23 @@ impl House {
     }
 }
 
+/// The reference of the newest comparison of a thermometer that can be read.
+fn last_reference(ledger: &ledger::Reader) -> Result<Option<String>, LedgerError> {
+    let filter = RecordFilter {
+        kinds: vec!["check".to_owned()],
+        check: Some(CheckKind::Thermometer),
+        ..RecordFilter::default()
+    };
+    let mut newest = None;
+    ledger.events(Order::NewestFirst, &filter, |_, found| {
+        if let Ok((_, Record { body: Body::Check(Check::Thermometer { reference, .. }), .. })) = found {
+            newest = Some(reference);
+        }
+        if newest.is_some() { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
+    })?;
+    Ok(newest)
+}
+
 impl Logbook for House {
     fn machines(&self) -> Vec<Known> {
         let channels = &self.loaded.configuration.channels;
@@ -307,6 +324,10 @@ impl Logbook for House {
             enter::tells_of_look(ledger, &settings, record, now)
         });
         asked.await
+    }
+
+    async fn last_reference(&self) -> Result<Option<String>, Refusal> {
+        self.readers.ask(last_reference).await
     }
 
     async fn entry(&self, record: u64) -> Result<Entered, Refusal> {

@@ -116,6 +116,12 @@ pub(in crate::web) async fn ask<K: Kitchen>(
         once: pages.kitchen.time().micros().to_string(),
         ..Fields::default()
     };
+    // Most kitchens have one reference: its name need not be typed again.
+    if which == Which::Check(CheckKind::Thermometer)
+        && let Ok(Some(reference)) = pages.kitchen.last_reference().await
+    {
+        fields.reference = Field::with(reference);
+    }
     // A machine that this cannot be about is told of at once, and never becomes another.
     let is_asked = fields.machine.value.is_empty() || which == Which::Check(CheckKind::Thermometer);
     let fits = is_asked || subject(which, &mut fields, &pages.kitchen.machines(), &person.reader).is_some();

@@ -150,6 +150,9 @@ async fn the_other_checks_are_entered() {
         assert_eq!(status, StatusCode::SEE_OTHER, "{path}: {to}");
         assert_eq!(last(&kitchen).kind(), kind);
     }
+    // The reference of the newest comparison stands in the form, and need not be typed again.
+    let (_, page) = get(&kitchen, "/logbook/thermometer", Role::Operator, Language::English).await;
+    assert!(page.contains("name=\"reference\"") && page.contains("value=\"ice\""), "{page}");
     let machines: Vec<Option<String>> = kitchen.desk.entries().into_iter().map(|one| one.machine).collect();
     let dm1 = || Some("dm1".to_owned());
     assert_eq!(machines, [dm1(), dm1(), dm1(), None]);
