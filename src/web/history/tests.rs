@@ -119,7 +119,7 @@ async fn every_view_shows_what_it_names() {
     holds(
         &days,
         &[
-            "<a href=\"machines/dm1?day=2026-11-26\"><b>2026-11-26</b> · dm1: chart of the day</a>",
+            "<a href=\"machines/dm1?day=2026-11-26\"><span><b>Thu 26 Nov 2026</b> · dm1: chart of the day</span></a>",
             "show=missed&#38;machine=dm1&#38;from=2026-11-26&#38;to=2026-11-26\">missed checks: 2",
             "show=racks&#38;machine=dm1&#38;from=2026-11-26&#38;to=2026-11-26&#38;verdict=cold\"",
             "1 cold",

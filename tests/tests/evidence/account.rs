@@ -297,9 +297,14 @@ const LEFT_OUT: [Row; 14] = [
     ("a day", |a| a["machines"][0]["days"] = json!([]), "counts 0 cold cycles of «dm1» on 2026-01-02"),
 ];
 
-const OTHERWISE: [Row; 22] = [
-    ("another form", |a| a["v"] = 1.into(), "account.json is of form 1; this program checks form 2"),
+const OTHERWISE: [Row; 23] = [
+    ("another form", |a| a["v"] = 1.into(), "account.json is of form 1; this program checks form 3"),
     ("a failed check is good", |a| failed(a)["good"] = true.into(), "tells a check of record"),
+    (
+        "a failed check missed another limit",
+        |a| failed(a)["missed"]["min_mg_per_l"] = 5.into(),
+        "tells a check of record",
+    ),
     ("a check is amended by none", |a| failed(a)["amended_by"] = Value::Null, "tells a check of record"),
     ("racks", |a| a["alerts"][0]["racks"] = 0.into(), "tells alert 1 otherwise"),
     ("an action", |a| a["alerts"][0]["actions"][0]["done"] = "none".into(), "tells alert 1 otherwise"),
