@@ -497,9 +497,11 @@ pub(super) fn one(ledger: &ledger::Reader, kept: &Kept, index: u64) -> Result<Op
     for other in ledger.about(Subject::Record(index))? {
         about.push((other, ledger.record(other)?.ok().map(|(_, record)| record)));
     }
-    let is_check = matches!(record.body, Body::Check(_));
-    let sites = is_check.then(|| kept.sites.fresh(ledger)).transpose()?;
-    let (missed, good) = judged(index, &record, sites.as_deref(), &ledger.amendments(index)?);
+    let (missed, good) = if let Body::Check(_) = record.body {
+        judged(index, &record, Some(&*kept.sites.fresh(ledger)?), &ledger.amendments(index)?)
+    } else {
+        Default::default()
+    };
     let bytes = String::from_utf8_lossy(&bytes).into_owned();
     Ok(Some(Stands::Whole(Box::new(One { record, missed, good, bytes, about, sealing }))))
 }

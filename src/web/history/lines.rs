@@ -128,6 +128,7 @@ fn of_record(
     reader: &Reader,
 ) -> RecordTold {
     let language = reader.language;
+    let changes = amendments.iter().filter_map(|later| later.said.as_ref().map(|said| &said.change));
     let mut beside: Vec<String> =
         amendments.iter().map(|later| amended(later.index, later.said.as_ref(), reader)).collect();
     if late_by(record).is_some() {
@@ -150,15 +151,14 @@ fn of_record(
         when: reader.moment(stands_at(record)),
         machine: record.machine.clone().unwrap_or_else(|| said(language, "site", "sitio").to_owned()),
         said: sentence(&record.body, missed, reader),
-        judged: good.map(|good| (good, judged_word(good, is_corrected(amendments), language))),
+        judged: good.map(|good| (good, judged_word(good, is_corrected(changes), language))),
         to: leads_to(index, &record.body),
         beside,
     }
 }
 
-/// Whether a check counts as it was corrected, and not as it was entered.
-pub(super) fn is_corrected(amendments: &[Later]) -> bool {
-    let mut said = amendments.iter().filter_map(|later| later.said.as_ref().map(|said| &said.change));
+/// Whether a check counts as it was corrected, and not as it was entered, by all that was said of it in order.
+pub(super) fn is_corrected<'a>(mut said: impl DoubleEndedIterator<Item = &'a AmendmentChange>) -> bool {
     let newest = said.rfind(|change| **change != AmendmentChange::Comment);
     matches!(newest, Some(AmendmentChange::Corrected(_)))
 }

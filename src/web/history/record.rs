@@ -5,7 +5,6 @@ use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::Response;
 
-use super::Later;
 use super::lines::{is_corrected, judged_word, leads_to};
 use super::story::{amended, judged as sentence, told};
 use super::words::kind_word;
@@ -130,6 +129,10 @@ fn of(index: u64, one: One, person: &Person) -> Told {
     let what = said(language, "Its bytes", "Sus bytes");
     let is_settings = matches!(record.body, Body::ConfigurationChange(_));
     let instead = if is_settings { instead(person, Right::Settings, what) } else { None };
+    let changes = about.iter().filter_map(|(_, found)| match found {
+        Some(Record { body: Body::Amendment(said), .. }) => Some(&said.change),
+        Some(_) | None => None,
+    });
     let speaks = |(other, found): &(u64, Option<Record>)| match found {
         Some(Record { body: Body::Amendment(amendment), .. }) => {
             About { to: format!("history/records/{other}"), text: amended(*other, Some(amendment), reader) }
@@ -181,24 +184,13 @@ fn of(index: u64, one: One, person: &Person) -> Told {
         recorded: reader.moment(record.recorded),
         late: late_by(record).is_some(),
         said: sentence(&record.body, missed, reader),
-        judged: good.map(|good| (good, judged_word(good, is_corrected(&amendments(about)), language))),
+        judged: good.map(|good| (good, judged_word(good, is_corrected(changes), language))),
         to: beyond,
         ways: Vec::new(),
         about: about.iter().map(speaks).collect(),
         bytes: Some(bytes).filter(|_| instead.is_none()),
         instead,
     }
-}
-
-/// The amendments among what speaks of a record.
-fn amendments(about: &[(u64, Option<Record>)]) -> Vec<Later> {
-    let amendment = |(index, record): &(u64, Option<Record>)| match record {
-        Some(Record { body: Body::Amendment(said), .. }) => {
-            Some(Later { index: *index, said: Some((**said).clone()) })
-        }
-        Some(_) | None => None,
-    };
-    about.iter().filter_map(amendment).collect()
 }
 
 /// The probe and the machine that a technician's record belongs to, as far as they are configured, and the sheet of a
