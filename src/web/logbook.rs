@@ -9,6 +9,7 @@ mod correcting;
 mod entry;
 mod forms;
 mod supplies;
+mod thermometer;
 mod today;
 pub(in crate::web) mod words;
 

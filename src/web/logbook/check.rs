@@ -10,9 +10,8 @@ use serde::Serialize;
 use super::forms::{Fields, NOTE_CHARS_MAX, Sent};
 use super::supplies::{self, Looked};
 use super::words::{Words, between, caution, heading, measured_by, not_tested, unknown_fields, words};
-use super::{Going, Known, NotPut, Written};
+use super::{Going, Known, NotPut, Written, thermometer};
 use crate::core::cycle::plate::Sanitizing;
-use crate::core::food_code::Rounding;
 use crate::core::logbook::Device;
 use crate::core::logbook::words::supply;
 use crate::core::merkle::{Hash, leaf_hash};
@@ -32,7 +31,7 @@ pub(super) const SITE: &str = "all";
 
 /// Which form.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
-enum Which {
+pub(super) enum Which {
     Check(CheckKind),
     Note,
 }
@@ -304,7 +303,7 @@ fn read(
     let by = person.name.clone();
     let (machine, written) = match which {
         Which::Check(CheckKind::Thermometer) => {
-            let (machine, check) = thermometer(fields, known, reader, made, by);
+            let (machine, check) = thermometer::read(fields, known, reader, made, by);
             (machine, check.map(Written::Check))
         }
         Which::Check(kind) => {
@@ -327,7 +326,12 @@ fn read(
 
 /// The machine that was chosen, the only one there is, or the whole site; `None` where it is none of these. One
 /// that was named and does not fit is told by its name.
-fn subject(which: Which, fields: &mut Fields, known: &[Known], reader: &Reader) -> Option<Option<String>> {
+pub(super) fn subject(
+    which: Which,
+    fields: &mut Fields,
+    known: &[Known],
+    reader: &Reader,
+) -> Option<Option<String>> {
     let (names, or_site) = which.subjects(known);
     let chosen = fields.machine.value.as_str();
     let found = match names.as_slice() {
@@ -368,51 +372,9 @@ fn simple(
             let note = fields.note(reader);
             Some(Check::DrainAndClean { at: made?, note: note?, by })
         }
-        // It has a form of its own, see [`thermometer`].
+        // It has a form of its own, see [`thermometer::read`].
         CheckKind::Thermometer => None,
     }
-}
-
-/// A comparison, and the machine of the probe that was compared.
-fn thermometer(
-    fields: &mut Fields,
-    known: &[Known],
-    reader: &Reader,
-    made: Option<Timestamp>,
-    by: String,
-) -> (Option<Option<String>>, Option<Check>) {
-    // Of a probe that was chosen and a name that was typed neither wins.
-    let chosen = fields.other.value.trim().is_empty();
-    let is_both = !chosen && !fields.what.value.is_empty();
-    let own = known.iter().find(|one| chosen && one.probes.contains(&fields.what.value));
-    let (machine, what) = match own {
-        Some(machine) => (Some(Some(machine.name.clone())), Some(fields.what.value.clone())),
-        None => {
-            if fields.machine.value.is_empty() {
-                SITE.clone_into(&mut fields.machine.value);
-            }
-            let machine = subject(Which::Check(CheckKind::Thermometer), fields, known, reader);
-            let name = Fields::name(&mut fields.other, reader);
-            if is_both && name.is_some() {
-                fields.other.fault = Some(words(reader.language).probe_or_name.to_owned());
-            }
-            (machine, name.filter(|_| !is_both))
-        }
-    };
-    let (compared, reference) = (fields.compared(reader), Fields::name(&mut fields.reference, reader));
-    let device = if fields.device == "food" { Device::Food } else { Device::Water };
-    let tolerance_c = device.tolerance_c(Rounding::Stricter);
-    let check = made.zip(what).zip(compared).zip(reference);
-    let check = check.map(|(((at, what), (shown_c, reference_c)), reference)| Check::Thermometer {
-        at,
-        what,
-        shown_c,
-        reference_c,
-        tolerance_c,
-        reference,
-        by,
-    });
-    (machine, check)
 }
 
 #[cfg(test)]
