@@ -9,10 +9,9 @@ use serde::Serialize;
 
 use super::forms::{Fields, NOTE_CHARS_MAX, Sent};
 use super::supplies::{self, Looked};
-use super::words::{Words, between, caution, heading, measured_by, not_tested, unknown_fields, words};
+use super::words::{Words, between, caution, heading, not_tested, unknown_fields, words};
 use super::{Going, Known, NotPut, Written, thermometer};
 use crate::core::cycle::plate::Sanitizing;
-use crate::core::logbook::Device;
 use crate::core::logbook::words::supply;
 use crate::core::merkle::{Hash, leaf_hash};
 use crate::core::reader::{Language, Reader};
@@ -35,6 +34,9 @@ pub(super) enum Which {
     Check(CheckKind),
     Note,
 }
+
+/// The comparison of a thermometer, whose form is a little different, see [`thermometer`].
+pub(super) const THERMOMETER: Which = Which::Check(CheckKind::Thermometer);
 
 impl Which {
     fn of(word: &str) -> Option<Self> {
@@ -86,7 +88,12 @@ struct FormPage<'a> {
     /// What to tap where the strip lies between two colours.
     between: String,
     devices: Vec<Choice>,
-    probes: Vec<Choice>,
+    /// The probe that was compared; empty where it was another thermometer.
+    probe: String,
+    /// Whether it is to be said first which thermometer is meant.
+    is_asked: bool,
+    /// The probes that could be meant.
+    probes: Vec<String>,
     symbol: &'static str,
     zone: String,
     caution: Option<&'static str>,
@@ -105,8 +112,8 @@ pub(in crate::web) async fn ask<K: Kitchen>(
     let Some(which) = Which::of(&check) else {
         return frame::refuse(Refusal::Unknown, &person, &pages.site, 1);
     };
-    // Which machine a link means.
-    let meant = Given::read(&uri, &["machine"]);
+    // Which machine a link means, and which of its thermometers.
+    let meant = Given::read(&uri, &["machine", "what", "other"]);
     if meant.is_refused() {
         return query::refused(&meant, &person, &pages.site, 1);
     }
@@ -115,15 +122,17 @@ pub(in crate::web) async fn ask<K: Kitchen>(
         once: pages.kitchen.time().micros().to_string(),
         ..Fields::default()
     };
-    // Most kitchens have one reference: its name need not be typed again.
-    if which == Which::Check(CheckKind::Thermometer)
-        && let Ok(Some(reference)) = pages.kitchen.last_reference().await
-    {
-        fields.reference = Field::with(reference);
+    if which == THERMOMETER {
+        fields.is_other = meant.has("other");
+        thermometer::name(meant.text("what"), &mut fields, &pages.kitchen.machines());
+        // Most kitchens have one reference: its name need not be typed again.
+        if let Ok(Some(reference)) = pages.kitchen.last_reference().await {
+            fields.reference = Field::with(reference);
+        }
     }
     // A machine that this cannot be about is told of at once, and never becomes another.
-    let is_asked = fields.machine.value.is_empty() || which == Which::Check(CheckKind::Thermometer);
-    let fits = is_asked || subject(which, &mut fields, &pages.kitchen.machines(), &person.reader).is_some();
+    let fits = fields.machine.value.is_empty()
+        || subject(which, &mut fields, &pages.kitchen.machines(), &person.reader).is_some();
     let status = if fits { StatusCode::OK } else { StatusCode::UNPROCESSABLE_ENTITY };
     answer(&pages, &person, which, fields, status).await
 }
@@ -142,7 +151,7 @@ async fn answer<K: Kitchen>(
     let wanted = fields.machine.value.as_str();
     let meant = match names.as_slice() {
         // A thermometer is of a machine where it is one of its probes.
-        _ if which == Which::Check(CheckKind::Thermometer) => String::new(),
+        _ if which == THERMOMETER => String::new(),
         _ if names.iter().any(|name| name == wanted) => wanted.to_owned(),
         [one] if wanted.is_empty() => one.clone(),
         _ => String::new(),
@@ -163,31 +172,29 @@ async fn answer<K: Kitchen>(
     let (colours, too_strong) = strip_of(own);
     let sanitizing = known.iter().find(|one| one.name == meant).map(|one| one.sanitizing);
     let supplies = supplies_of(sanitizing, &fields.short, reader.language);
-    let devices = [("water", Device::Water), ("food", Device::Food)].map(|(value, device)| Choice {
-        value: value.to_owned(),
-        shown: measured_by(device, reader),
-        chosen: (fields.device == "food") == (device == Device::Food),
-    });
-    let probes = known.iter().filter(|one| wanted.is_empty() || wanted == SITE || one.name == wanted);
-    let probes = probes.flat_map(|one| &one.probes).map(|probe| Choice {
-        value: probe.clone(),
-        shown: probe.clone(),
-        chosen: fields.what.value == *probe,
-    });
     let title = heading(which.kind(), reader.language);
+    let probe = Some(&fields.what.value).filter(|what| thermometer::is_probe(what, &known));
+    let probe = probe.cloned().unwrap_or_default();
+    let probes = thermometer::probes(wanted, &known);
     let open = pages.open().await;
     let page = FormPage {
         frame: Frame::new(&pages.site, person, Tab::Logbook, 1, title).with_open(open),
         words,
         kind: which.word(),
-        heading: if meant.is_empty() { title.to_owned() } else { format!("{title} · {meant}") },
+        heading: [title, &meant, &probe]
+            .into_iter()
+            .filter(|part| !part.is_empty())
+            .collect::<Vec<_>>()
+            .join(" · "),
         has_others: names.len() > 1,
         machine: meant,
         steps: steps_of(colours, &fields.strip),
         supplies,
         between: between(too_strong, reader.language),
-        devices: devices.into(),
-        probes: probes.collect(),
+        devices: thermometer::devices(&fields, reader),
+        is_asked: which == THERMOMETER && probe.is_empty() && !fields.is_other && !probes.is_empty(),
+        probes,
+        probe,
         symbol: reader.scale.symbol(),
         zone: reader.zone.iana_name().map_or_else(String::new, str::to_owned),
         caution: which.kind().map(|kind| caution(kind, reader.language)),
@@ -302,7 +309,7 @@ fn read(
     let made = fields.made(reader, now);
     let by = person.name.clone();
     let (machine, written) = match which {
-        Which::Check(CheckKind::Thermometer) => {
+        THERMOMETER => {
             let (machine, check) = thermometer::read(fields, known, reader, made, by);
             (machine, check.map(Written::Check))
         }

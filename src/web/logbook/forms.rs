@@ -75,11 +75,13 @@ pub(super) struct Fields {
     pub(super) shown: Field,
     pub(super) right: Field,
     pub(super) reference: Field,
-    pub(super) device: String,
+    pub(super) device: Field,
     pub(super) at: Field,
     pub(super) offset: String,
     pub(super) late: bool,
     pub(super) once: String,
+    /// Whether another thermometer than a probe is meant, which is then named here.
+    pub(super) is_other: bool,
     /// Why the whole was refused.
     pub(super) refused: Option<String>,
 }
@@ -101,11 +103,12 @@ impl From<&Sent> for Fields {
             shown: with(&sent.shown),
             right: with(&sent.right),
             reference: with(&sent.reference),
-            device: sent.device.clone(),
+            device: with(&sent.device),
             at: with(&sent.at),
             offset: sent.offset.clone(),
             late: !sent.late.is_empty(),
             once: sent.once.chars().take(ONCE_CHARS_MAX).collect(),
+            is_other: sent.what.is_empty() || !sent.other.is_empty(),
             refused: None,
         }
     }
@@ -116,12 +119,6 @@ impl Fields {
     pub(super) fn wants_more(&self) -> bool {
         let used = |field: &Field| !field.value.is_empty() || field.fault.is_some();
         used(&self.ph) || used(&self.solution)
-    }
-
-    /// Whether another thermometer than a probe is meant, or none was chosen.
-    pub(super) fn is_other(&self) -> bool {
-        let named = !self.other.value.is_empty() || self.other.fault.is_some();
-        named || self.device == "food"
     }
 
     /// Whether it is said to have been made earlier.

@@ -4,6 +4,7 @@ mod live;
 mod own;
 mod prefilled;
 mod supplies;
+mod thermometer;
 
 use std::time::Duration;
 
@@ -144,14 +145,19 @@ async fn the_other_checks_are_entered() {
             "what=dm1/rinse&shown=82.5&right=83&reference=no.+7",
             CheckKind::Thermometer,
         ),
-        ("/logbook/thermometer", "other=dial&shown=0.2&right=0&reference=ice", CheckKind::Thermometer),
+        (
+            "/logbook/thermometer",
+            "other=dial&device=water&shown=0.2&right=0&reference=ice",
+            CheckKind::Thermometer,
+        ),
     ] {
         let (status, to) = post(&kitchen, path, sent, Role::Operator).await;
         assert_eq!(status, StatusCode::SEE_OTHER, "{path}: {to}");
         assert_eq!(last(&kitchen).kind(), kind);
     }
     // The reference of the newest comparison stands in the form, and need not be typed again.
-    let (_, page) = get(&kitchen, "/logbook/thermometer", Role::Operator, Language::English).await;
+    let form = "/logbook/thermometer?what=dm1%2Frinse";
+    let (_, page) = get(&kitchen, form, Role::Operator, Language::English).await;
     assert!(page.contains("name=\"reference\"") && page.contains("value=\"ice\""), "{page}");
     let machines: Vec<Option<String>> = kitchen.desk.entries().into_iter().map(|one| one.machine).collect();
     let dm1 = || Some("dm1".to_owned());
@@ -213,10 +219,21 @@ async fn what_cannot_be_is_asked_again() {
         (
             "/logbook/thermometer",
             "what=&shown=hot&right=&reference=",
-            vec!["other", "shown", "right", "reference"],
+            vec!["other", "device", "shown", "right", "reference"],
         ),
         // A probe that was chosen is not dropped for a name that was typed.
-        ("/logbook/thermometer", "what=dm1/rinse&other=dial&shown=1&right=1&reference=ice", vec!["other"]),
+        (
+            "/logbook/thermometer",
+            "what=dm1/rinse&other=dial&device=food&shown=1&right=1&reference=ice",
+            vec!["other"],
+        ),
+        // What another one measures decides what it may be off by: nothing is chosen for whoever does not say it.
+        ("/logbook/thermometer", "other=dial&shown=1&right=1&reference=ice", vec!["device"]),
+        (
+            "/logbook/thermometer",
+            "machine=dm9&other=d&device=food&shown=1&right=1&reference=i",
+            vec!["machine"],
+        ),
         ("/logbook/sanitizer", "machine=dm2&mg_per_l=1.000", vec!["mg_per_l"]),
         ("/logbook/note", "machine=all&note=", vec!["note"]),
     ] {
@@ -315,7 +332,10 @@ async fn what_people_wrote_is_only_text() {
         ("/logbook/note", format!("machine=all&note={script}")),
         ("/logbook/supply", format!("machine=dm1&enough=yes&note={script}")),
         ("/logbook/drain-and-clean", format!("machine=dm1&note={script}")),
-        ("/logbook/thermometer", format!("what=&other={script}&shown=1&right=1&reference={script}")),
+        (
+            "/logbook/thermometer",
+            format!("what=&other={script}&device=food&shown=1&right=1&reference={script}"),
+        ),
         (
             "/logbook/sanitizer",
             format!("machine={script}&strip={script}&ph={script}&at={script}&once={script}"),

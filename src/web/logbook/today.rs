@@ -186,7 +186,7 @@ fn target(due: &DueCheck, today: &Today, reader: &Reader, now: Timestamp) -> Tar
     Target {
         rank,
         since: due.again.as_ref().map_or(due.since, |again| again.at),
-        to: format!("logbook/{}?machine={}", due.check.as_str(), escaped(&due.machine)),
+        to: leads_to(due),
         what: due.again.as_ref().map_or_else(
             || told::to_do(due.check, reader.language).to_owned(),
             |again| told::to_do_again(due.check, again.what.as_deref(), reader.language),
@@ -196,6 +196,13 @@ fn target(due: &DueCheck, today: &Today, reader: &Reader, now: Timestamp) -> Tar
         entry: due.again.as_ref().map(|again| again.record),
         alert: None,
     }
+}
+
+/// The form with its machine, and with the thermometer that is to be compared again.
+fn leads_to(due: &DueCheck) -> String {
+    let form = format!("logbook/{}?machine={}", due.check.as_str(), escaped(&due.machine));
+    let what = due.again.as_ref().and_then(|again| again.what.as_deref());
+    what.map_or_else(|| form.clone(), |what| format!("{form}&what={}", escaped(what)))
 }
 
 fn short(one: &Shortage, reader: &Reader, now: Timestamp) -> Target {

@@ -42,7 +42,10 @@ words! {
     note: "Note (may stay empty)", "Nota (puede quedar vacía)";
     method: "Measured by (may stay empty)", "Medido con (puede quedar vacío)";
     thermometer: "Which thermometer", "Qué termómetro";
-    no_probe: "It is no probe, or measures food", "No es una sonda, o mide alimentos";
+    which_thermometer: "Which thermometer is compared?", "¿Qué termómetro se compara?";
+    choose_probe: "It is one of the probes", "Es una de las sondas";
+    no_probe: "Another thermometer: a gauge, a hand thermometer, one for food", "Otro termómetro: un indicador, uno de mano, uno de alimentos";
+    other_example: "Hand thermometer no. 3", "Termómetro de mano n.º 3";
     other: "Its name", "Su nombre";
     shown: "It shows", "Marca";
     reference_shows: "The reference shows", "La referencia marca";
@@ -89,7 +92,7 @@ words! {
     drain_example: "What was found: scale, a torn screen", "Qué se vio: cal, un filtro roto";
     note_example: "The left arm drips; the service is called", "El brazo izquierdo gotea; se llamó al servicio";
     garbled: "Nothing was put on record: the form could not be read. Fill it in again here.", "No se registró nada: no se pudo leer el formulario. Rellénelo aquí otra vez.";
-    probe_or_name: "You chose a probe above and typed a name here: which is meant? Choose «–» above, or empty this field.", "Eligió una sonda arriba y escribió un nombre aquí: ¿cuál es? Elija «–» arriba, o vacíe este campo.";
+    probe_or_name: "The form names a probe, and a name is typed here too: which is meant? Empty this field, or choose the thermometer anew above.", "El formulario nombra una sonda y aquí hay también un nombre: ¿cuál es? Vacíe este campo, o elija de nuevo el termómetro arriba.";
     values_without: "You changed values, and this answer takes none: choose «It counts with these values», or empty those fields.", "Cambió valores y esta respuesta no los toma: elija «Cuenta con estos valores», o vacíe esos campos.";
     nothing_corrected: "Give the right values, or choose another answer above.", "Dé los valores correctos, o elija otra respuesta arriba.";
     withdrawn: "WITHDRAWN: it counts no more.", "RETIRADO: ya no cuenta.";

@@ -239,6 +239,13 @@ impl Chromium {
         self.effort.keys.fetch_add(u32::try_from(text.chars().count()).expect("short"), Ordering::Relaxed);
     }
 
+    /// Types where the cursor is.
+    pub(crate) async fn keys(&self, text: &str) {
+        let here = self.client.active_element().await.expect("the cursor is somewhere");
+        here.send_keys(text).await.expect("a field");
+        self.effort.keys.fetch_add(u32::try_from(text.chars().count()).expect("short"), Ordering::Relaxed);
+    }
+
     async fn field(&self, label: &str) -> Element {
         let labels = format!("//label[contains(normalize-space(.), \"{label}\")]/@for");
         let path = format!("//*[@id = {labels}]");

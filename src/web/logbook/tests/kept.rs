@@ -51,7 +51,12 @@ async fn a_refused_check_keeps_what_was_typed() {
             (
                 "/logbook/thermometer",
                 "what=dm1/rinse&shown=82.5&right=83&reference=no.+7",
-                vec!["<option selected>dm1/rinse", "value=\"82.5\"", "value=\"83\"", "value=\"no. 7\""],
+                vec![
+                    "name=\"what\" value=\"dm1/rinse\"",
+                    "value=\"82.5\"",
+                    "value=\"83\"",
+                    "value=\"no. 7\"",
+                ],
             ),
             (
                 "/logbook/thermometer",
