@@ -18,6 +18,7 @@ pub(super) mod missed;
 mod outbox;
 pub(super) mod pages;
 pub(super) mod past;
+pub(super) mod racks;
 mod service;
 pub(super) mod start;
 mod states;

@@ -164,6 +164,8 @@ fn check(arguments: &HistoryArgs) -> Result<(), Failure> {
         ("--limit", arguments.limit.is_some(), show != Show::Drift),
         ("--newest-first", arguments.newest_first, show != Show::Drift),
         ("--at", arguments.at.is_some(), show == Show::InForce),
+        ("--from", arguments.from.is_some(), show != Show::InForce),
+        ("--to", arguments.to.is_some(), show != Show::InForce),
     ];
     let wrong = choices.into_iter().find(|(_, given, fits)| *given && !fits);
     match wrong.filter(|_| arguments.record.is_none()) {

@@ -163,6 +163,12 @@ fn path(path: &Path) -> &str {
 /// The day by the clock of the site: its 23 hours.
 const SPAN: [&str; 4] = ["--from", "2026-03-08", "--to", "2026-03-08"];
 
+/// The day, of what is no single moment.
+fn span_of(view: &[&str]) -> &'static [&'static str] {
+    let is_moment = view.contains(&"--record") || view.contains(&"--at");
+    if is_moment { &[] } else { &SPAN }
+}
+
 const VIEWS: [&[&str]; 14] = [
     &["--show", "cycles"],
     &["--show", "cycles", "--scale", "f", "--verdict", "cold"],
@@ -189,8 +195,7 @@ fn every_view_reads_like_this() {
     let mut printed = String::new();
     let one: &[&str] = &["--record", "4"];
     for view in VIEWS.into_iter().chain([one]) {
-        let span: &[&str] = if view.contains(&"--record") { &[] } else { &SPAN };
-        let output = ask(&source, &[view, span].concat());
+        let output = ask(&source, &[view, span_of(view)].concat());
         assert!(output.status.success(), "{view:?}: {}", text(&output.stderr));
         printed.push_str(&format!("$ rinseward history {}\n{}\n", view.join(" "), text(&output.stdout)));
     }
@@ -211,8 +216,8 @@ fn programs_get_the_same_rows() {
     let source = ["--config", path(&site.configuration)];
     for view in VIEWS {
         let (json, csv) = (
-            text(&ask(&source, &[view, &SPAN, &["--json"]].concat()).stdout),
-            text(&ask(&source, &[view, &SPAN, &["--csv"]].concat()).stdout),
+            text(&ask(&source, &[view, span_of(view), &["--json"]].concat()).stdout),
+            text(&ask(&source, &[view, span_of(view), &["--csv"]].concat()).stdout),
         );
         let objects: Vec<serde_json::Value> =
             json.lines().map(|line| serde_json::from_str(line).expect("an object a line")).collect();
@@ -396,6 +401,7 @@ fn what_makes_no_sense_is_refused() {
         (&["--show", "cycles", "--check", "supply"], "--check"),
         (&["--show", "gaps", "--verdict", "cold"], "--verdict"),
         (&["--show", "cycles", "--at", "2026-03-08"], "--at"),
+        (&["--show", "in-force", "--from", "2026-03-08"], "--from"),
         (&["--record", "99"], "numbered from 0 to 14"),
         (&["--show", "drift", "--limit", "3"], "--limit"),
         (&["--machine", "dm9"], "dm1"),

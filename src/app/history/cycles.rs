@@ -6,12 +6,14 @@ use std::ops::ControlFlow;
 
 use super::{Ground, Printer, style};
 use crate::app::alerts::doubts::overtaken;
+use crate::app::alerts::racks::Reach;
 use crate::app::{Failure, Streams};
 use crate::cli::{HistoryArgs, Judged};
+use crate::core::alert::AlertNumber;
 use crate::core::alert::doubts::{Doubts, is_within};
 use crate::core::cycle::verdict::Verdict;
 use crate::core::record::{Body, Record};
-use crate::ledger::{CycleFilter, Found, LedgerError, Order, Reader, Subject};
+use crate::ledger::{CycleFilter, Found, LedgerError, Order, Reader};
 use crate::report::row::CycleRow;
 use crate::report::table::Style;
 
@@ -179,7 +181,7 @@ pub(super) fn in_pages(
     Ok(())
 }
 
-/// The cycles that the records of an alert name.
+/// The cycles of an alert, as its page lists them: those that it counted, and those that it put in doubt.
 fn of_alert(
     ground: &Ground,
     alert: u64,
@@ -187,30 +189,38 @@ fn of_alert(
     doubts: &Doubts,
     each: Each<'_>,
 ) -> Result<(), LedgerError> {
-    let mut named = BTreeSet::new();
-    for index in ground.reader.about(Subject::Alert(alert))? {
-        match ground.reader.record(index)? {
-            Ok((_, record)) => named.extend(record.body.causes().into_iter().flatten()),
-            Err(error) => {
-                // Which cycles it named nobody can say.
-                if each(index, Err(error)).is_break() {
+    let mut damaged = Vec::new();
+    let reach = Reach::read(ground.reader, AlertNumber(alert), |index, error| damaged.push((index, error)))?;
+    // Which cycles it named nobody can say.
+    for (index, error) in damaged {
+        if each(index, Err(error)).is_break() {
+            return Ok(());
+        }
+    }
+    let own = |reach: &Reach| arguments.machine.as_ref().is_none_or(|name| *name == reach.machine);
+    let Some(reach) = reach.filter(own) else { return Ok(()) };
+    in_pages(arguments, each, |order, each| {
+        let (mut left, mut after) = (arguments.limit.unwrap_or(usize::MAX), arguments.after);
+        loop {
+            let looked = reach.look(ground.reader, doubts, (order, after), (ground.from, ground.to))?;
+            after = looked.racks.last().map(|(index, ..)| *index);
+            for (index, found, is_own) in looked.racks {
+                let fits = found.as_ref().map_or(true, |(_, record)| {
+                    is_own && (arguments.judged.is_empty() || is_wanted(arguments, index, record, doubts))
+                });
+                if !fits {
+                    continue;
+                }
+                left = left.saturating_sub(1);
+                if each(index, found).is_break() || left == 0 {
                     return Ok(());
                 }
             }
+            if !looked.more {
+                return Ok(());
+            }
         }
-    }
-    let mut rows: Vec<(u64, Found)> = Vec::new();
-    for index in named {
-        rows.push((index, ground.reader.record(index)?));
-    }
-    rows.retain(|(index, found)| {
-        found.as_ref().map_or(true, |(_, record)| {
-            fits(ground, arguments, record)
-                && (arguments.judged.is_empty() || is_wanted(arguments, *index, record, doubts))
-        })
-    });
-    page(rows, arguments, each);
-    Ok(())
+    })
 }
 
 /// Gives one page of rows that are in order of their index, by the rules of every other list.
@@ -232,13 +242,6 @@ pub(super) fn page(mut rows: Vec<(u64, Found)>, arguments: &HistoryArgs, each: E
             break;
         }
     }
-}
-
-fn fits(ground: &Ground, arguments: &HistoryArgs, record: &Record) -> bool {
-    let Body::Cycle(cycle) = &record.body else { return false };
-    (arguments.machine.is_none() || record.machine == arguments.machine)
-        && ground.from.is_none_or(|from| cycle.rinse_started >= from)
-        && ground.to.is_none_or(|to| cycle.rinse_started < to)
 }
 
 /// Writes a line of the answer.

@@ -64,17 +64,6 @@ impl Around<'_> {
     }
 }
 
-impl Around<'_> {
-    /// The same, and those that hold a rack which did not pass with others.
-    pub(super) fn holding(&self, index: u64, found: &Found) -> Vec<AlertNumber> {
-        let mut alerts = self.doubting(index, found);
-        if let Ok((_, Record { machine: Some(machine), body: Body::Cycle(cycle), .. })) = found {
-            alerts.extend(self.doubts.beside(machine, index, cycle));
-        }
-        alerts
-    }
-}
-
 impl Sought {
     /// A page of racks that are in doubt; `None` where it is to go on from what is none.
     pub(super) fn in_doubt(&self, around: Around<'_>) -> Result<Option<FoundView>, LedgerError> {
