@@ -136,6 +136,7 @@ phrases! {
     HoldSinceCheck: "Hold every rack washed since the last good sanitizer check, whatever its verdict{so_far}. Do not use that ware.", "Aparte todas las canastas lavadas desde el último control correcto del desinfectante, sea cual sea su resultado{so_far}. No use esa vajilla.";
     HoldSinceCheckOlderToo: "Hold every rack washed since the last good sanitizer check, whatever its verdict{so_far}, and those of before that this alert counts. Do not use that ware.", "Aparte todas las canastas lavadas desde el último control correcto del desinfectante, sea cual sea su resultado{so_far}, y las anteriores que cuenta esta alerta. No use esa vajilla.";
     SoFar: " ({racks} so far)", " ({racks} hasta ahora)";
+    SoFarOpen: " ({racks} so far without a corrective action)", " ({racks} hasta ahora sin acción correctiva)";
     SoFarNamed: " ({racks} so far; the page of this alert names them)", " ({racks} hasta ahora; la página de esta alerta las nombra)";
     HoldSince: "Hold every rack washed since {since}. Do not use that ware.", "Aparte todas las canastas lavadas desde {since}. No use esa vajilla.";
     RunEmpty: "Run an empty rack, then another: does the final rinse reach {limit}?", "Pase una canasta vacía y luego otra: ¿llega el enjuague final a {limit}?";

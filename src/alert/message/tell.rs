@@ -188,17 +188,21 @@ impl<'a> Teller<'a> {
         }
     }
 
-    /// In brackets, how many racks it counts since the last good check; empty where there is none. Where the page of
-    /// the alert names only some of what it counts, it is not said to name them.
+    /// In brackets, how many racks it counts since the last good check, and of those that a corrective action covers none;
+    /// empty where there is none. Where the page of the alert names only some of what it counts, it is not said to name
+    /// them.
     fn so_far(&self) -> String {
         let alert = self.alert();
-        let count = alert.racks.count.saturating_sub(alert.before_return);
-        if count == 0 {
-            return String::new();
-        }
+        let since = alert.racks.count.saturating_sub(alert.before_return);
+        let open = since.min(alert.racks_uncovered());
         let all_named = alert.racks.count == alert.racks.named.len() as u64;
-        let phrase = if all_named { Phrase::SoFarNamed } else { Phrase::SoFar };
-        self.with(phrase, &[("racks", &Noun::Racks.of(count, self.reader.language))])
+        let phrase = match open {
+            0 => return String::new(),
+            _ if open < since => Phrase::SoFarOpen,
+            _ if all_named => Phrase::SoFarNamed,
+            _ => Phrase::SoFar,
+        };
+        self.with(phrase, &[("racks", &Noun::Racks.of(open, self.reader.language))])
     }
 
     /// Probes, checks or routes, in words.

@@ -166,8 +166,8 @@ pub(super) fn days(alert: &Alert, reader: &Reader) -> Option<String> {
     let phrase = if since <= last {
         said(
             reader.language,
-            "It is about several days: the first is {first}, and its last rack is of {last}.",
-            "Abarca varios días: el primero es el {first}, y su última canasta es del {last}.",
+            "It is about several days: it begins on {first}, and its last rack is of {last}.",
+            "Abarca varios días: empieza el {first}, y su última canasta es del {last}.",
         )
     } else {
         // Racks of before keep it open, and it came back.

@@ -138,7 +138,8 @@ fn of_record(
         // What it says of itself is how it began.
         let counted = counted.filter(|racks| *racks > 0);
         beside.extend(counted.map(|racks| {
-            let pair = ("{racks} in the end", "al final {racks}");
+            let is_over = ("{racks} in the end", "al final {racks}");
+            let pair = if closed.is_some() { is_over } else { ("{racks} so far", "hasta ahora {racks}") };
             put(language, pair, &[("racks", &affected(racks, language))])
         }));
         beside.push(closed.map_or_else(

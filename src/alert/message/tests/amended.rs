@@ -1,7 +1,7 @@
 //! What is told of an alert whose entry was entered wrongly, and of checks that nobody entered.
 
 use super::*;
-use crate::core::alert::Amended;
+use crate::core::alert::{Action, Amended};
 
 fn told(notice: &Notice) -> String {
     let zone = zone();
@@ -105,6 +105,13 @@ fn a_weak_strip_counts_the_racks_since_the_last_good_one() {
         (notice.alert.racks.count, notice.alert.before_return) = (count, before_return);
         told(&notice)
     };
+    // Two of three are accounted for by an action, which covers those that its writer was shown.
+    let mut acted = notice(Condition::Weak, Occasion::Escalated, Language::English, Scale::Celsius);
+    let [by, racks, done] = ["Ana", "washed again", "drum changed"].map(str::to_owned);
+    acted.alert.racks.count = 3;
+    acted.alert.action = Some(Action { by, at: acted.alert.since, racks, done, covers: 2 });
+    let text = told(&acted);
+    assert!(text.contains("whatever its verdict (1 rack so far without a corrective action). Do"), "{text}");
     for (count, before, english, spanish) in [
         (
             3,

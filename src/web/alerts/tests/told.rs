@@ -19,11 +19,11 @@ async fn an_alert_of_several_days_says_so() {
     let evening = "2026-11-23T23:30:00Z";
     assert_eq!(told(evening, "2026-11-24T04:30:00Z", Language::English), None, "half past eleven at night");
     let several = told(evening, "2026-11-24T12:00:00Z", Language::English).expect("two days");
-    let wanted = "several days: the first is Mon 23 Nov 2026, 18:30 EST, and its last rack is of Tue 24 Nov 2026, 07:00 EST.";
+    let wanted = "several days: it begins on Mon 23 Nov 2026, 18:30 EST, and its last rack is of Tue 24 Nov 2026, 07:00 EST.";
     assert!(several.ends_with(wanted), "{several}");
     let spanish = told(evening, "2026-11-24T12:00:00Z", Language::Spanish).expect("two days");
     assert!(
-        spanish.starts_with("Abarca varios días: el primero es el lun 23 nov 2026, 18:30 EST"),
+        spanish.starts_with("Abarca varios días: empieza el lun 23 nov 2026, 18:30 EST"),
         "{spanish}"
     );
     // Missed on Tuesday, with racks of Monday that are still to be dealt with.
@@ -47,7 +47,7 @@ async fn an_alert_of_several_days_says_so() {
     let kitchen = StillKitchen::new();
     for (path, times) in [("/alerts", 1), ("/alerts/2", 1), ("/alerts/3", 0)] {
         let (_, page) = get(&kitchen, path, Role::Operator, Language::English).await;
-        let said = "It is about several days: the first is Wed 25 Nov 2026, 12:00 UTC, and its last rack is of Thu 26";
+        let said = "It is about several days: it begins on Wed 25 Nov 2026, 12:00 UTC, and its last rack is of Thu 26";
         assert_eq!(page.matches(said).count(), times, "{path}: {page}");
     }
 }
