@@ -82,6 +82,7 @@ pub mod affected;
 mod beside;
 pub mod condition;
 pub mod contact;
+pub mod cover;
 mod cycles;
 pub mod desk;
 pub mod dialog;

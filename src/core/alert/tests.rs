@@ -5,6 +5,7 @@
 mod amended;
 mod checks;
 mod conditions;
+mod cover;
 mod dialog;
 mod earlier;
 mod fixture;

@@ -215,7 +215,8 @@ pub(super) struct Play {
     pub(super) desk: Desk,
     pub(super) settings: Settings,
     pub(super) now: Timestamp,
-    next: u64,
+    /// Index of the next record.
+    pub(super) next: u64,
     pub(super) effects: Effects,
     /// Whether the desk is stored and brought back before every event.
     pub(super) restores: bool,
@@ -263,6 +264,13 @@ impl Play {
         let index = self.next;
         self.next += 1;
         self.handle(Event::Record { index, record: &record }).expect("a record is never refused");
+    }
+
+    /// Gives what the desk said since its place on record, as the ledger does: the next record comes behind it.
+    pub(super) fn put_down(&mut self) -> Vec<(u64, Record)> {
+        let own: Vec<(u64, Record)> = (self.next..).zip(std::mem::take(&mut self.effects.records)).collect();
+        self.next += own.len() as u64;
+        own
     }
 
     /// A rack that ends at this minute.
