@@ -78,14 +78,25 @@ pub struct Rack {
     pub alerts: Vec<u64>,
     /// Those of them that put it in doubt after it had passed.
     pub doubts: Vec<InDoubt>,
-    /// What people wrote down that they did about those alerts, with when, in order of the record.
-    pub actions: Vec<(Timestamp, CorrectiveAction)>,
+    /// What people wrote down that they did about those alerts, in order of the record.
+    pub actions: Vec<Acted>,
     /// The rack of the machine before it, by record.
     pub before: Option<u64>,
     /// The one after it.
     pub after: Option<u64>,
     /// How its record is sealed.
     pub sealing: Sealing,
+}
+
+/// A corrective action of an alert that a rack is one of.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Acted {
+    /// When it was put on record.
+    pub at: Timestamp,
+    /// What was done.
+    pub action: CorrectiveAction,
+    /// Whether it covers this rack, as far as that is known.
+    pub covers: Option<bool>,
 }
 
 /// The sanitizer reading that a rack was judged by.
@@ -186,7 +197,7 @@ struct Fact {
 struct CyclePage<'a> {
     frame: Frame<'a>,
     back: Back,
-    actions: Vec<String>,
+    actions: Vec<(bool, String)>,
     rack: &'a Rack,
     verdict: Verdict,
     word: String,
@@ -250,7 +261,11 @@ pub(super) async fn show<K: Kitchen>(
             let page = CyclePage {
                 frame,
                 back: Back::of(&rack, reader),
-                actions: rack.actions.iter().map(|(at, action)| acted(*at, action, reader)).collect(),
+                actions: rack
+                    .actions
+                    .iter()
+                    .map(|one| (one.covers != Some(false), acted(one, reader)))
+                    .collect(),
                 verdict,
                 word: verdict_word(verdict, reader.language).to_uppercase(),
                 meaning: meaning(verdict, reader.language),

@@ -1,5 +1,6 @@
 //! One rack: its record with all that concerns it, and the proof that its record stands.
 
+mod acted;
 mod counted;
 mod doubted;
 mod strip;
@@ -24,13 +25,12 @@ use crate::core::evidence::inclusion::{self, Inclusion};
 use crate::core::merkle::{Hash, inclusion_proof, leaf_hash, verify_inclusion};
 use crate::core::on_file::OnFile;
 use crate::core::reader::Reader;
-use crate::core::record::{Amendment, Body, CorrectiveAction, Cycle, Record};
-use crate::core::time::Timestamp;
+use crate::core::record::{Amendment, Body, Cycle, Record};
 use crate::core::wall_clock::midnight;
-use crate::ledger::{self, CycleFilter, LedgerError, Order, Subject, WholeChunks};
+use crate::ledger::{self, CycleFilter, LedgerError, Order, WholeChunks};
 use crate::report::plot::cycle;
 use crate::report::rack;
-use crate::web::cycle::{InDoubt, ProbeThen, Rack, RackFound, Racks, Sealing, Strip, TraceFound};
+use crate::web::cycle::{Acted, InDoubt, ProbeThen, Rack, RackFound, Racks, Sealing, Strip, TraceFound};
 use crate::web::frame::Refusal;
 
 /// Most rows of the table behind a trace (own choice: five minutes, the longest rinse of a conveyor).
@@ -46,7 +46,7 @@ pub(super) struct Read {
     pub(super) work: then::Found,
     pub(super) alerts: Vec<u64>,
     pub(super) doubts: Vec<InDoubt>,
-    pub(super) actions: Vec<(Timestamp, CorrectiveAction)>,
+    pub(super) actions: Vec<Acted>,
     pub(super) before: Option<u64>,
     pub(super) after: Option<u64>,
     pub(super) sealing: Sealing,
@@ -104,7 +104,7 @@ pub(super) fn read(
         amendments: ledger.amendments(index)?,
         strip: strip::strip(ledger, index, record.machine.as_deref(), cycle)?,
         work: work(ledger, machine, cycle)?,
-        actions: actions(ledger, &alerts)?,
+        actions: acted::actions(ledger, doubts, &leads.alerts, (index, cycle))?,
         doubts: doubted::in_doubt(ledger, index, cycle, &leads.doubts, overtaken)?,
         alerts,
         before,
@@ -121,22 +121,6 @@ fn work(ledger: &ledger::Reader, machine: &str, cycle: &Cycle) -> Result<then::F
         return Ok(then::Found::default());
     }
     then::ran(ledger, machine, (cycle.started, cycle.rinse_ended))
-}
-
-/// What people wrote down that they did about alerts; what is damaged is told of on the page of its alert.
-fn actions(
-    ledger: &ledger::Reader,
-    alerts: &[u64],
-) -> Result<Vec<(Timestamp, CorrectiveAction)>, LedgerError> {
-    let mut actions = Vec::new();
-    for alert in alerts {
-        for (_, found) in ledger.records_about(Subject::Alert(*alert))? {
-            if let Ok((_, Record { recorded, body: Body::CorrectiveAction(action), .. })) = found {
-                actions.push((recorded, action));
-            }
-        }
-    }
-    Ok(actions)
 }
 
 /// The probes by which a rack was judged, as they were in force; `None` where the record that would say it is

@@ -14,7 +14,7 @@ use std::time::Duration;
 
 use super::alert_book::{Closed, is_news, with_amendments};
 use super::logbook::{entered, since};
-use super::racks::{Stands, leads, read};
+use super::racks::{Read, Stands, leads, read};
 use crate::app::alerts::pages::{affected, cycles};
 use crate::app::alerts::{doubts, story};
 use crate::app::history::gaps;
@@ -323,10 +323,15 @@ fn doubting(reader: &Reader, index: u64) -> Vec<u64> {
 
 /// What a rack says of why it is in doubt.
 fn in_doubt(reader: &Reader, index: u64) -> Vec<InDoubt> {
+    whole(reader, index).doubts
+}
+
+/// All that is read of a rack.
+fn whole(reader: &Reader, index: u64) -> Box<Read> {
     let file = Arc::new(OnFile::default());
     let stands = read(reader, index, file, &doubts(reader)).expect("readable");
     let Stands::Rack(read) = stands else { panic!("a rack") };
-    read.doubts
+    read
 }
 
 /// Numbers of the alerts that a rack leads to.

@@ -15,6 +15,8 @@ pub(super) struct Rack {
     pub(super) judged: Option<Seen>,
     /// Whether others before it are left out.
     pub(super) after_gap: bool,
+    /// Whether it came after those that a corrective action covers.
+    pub(super) is_left_out: bool,
 }
 
 /// How a rack was judged, as it is shown.
@@ -31,12 +33,25 @@ pub(super) fn listed(whole: &Whole, reader: &Reader) -> (Vec<Rack>, u64) {
     let mut racks: Vec<Rack> =
         whole.racks.iter().map(|rack| shown(rack, whole.alert.condition, reader)).collect();
     let more = whole.alert.racks.count.saturating_sub(racks.len() as u64);
+    let left_out = whole.alert.left_out().map_or(0, |(count, _)| count);
+    for (rack, is_left_out) in racks.iter_mut().rev().zip(of_the_last(left_out, more)) {
+        rack.is_left_out = is_left_out;
+    }
     if more > 0
         && let Some(second_half) = racks.get_mut(RACKS_NAMED_MAX / 2)
     {
         second_half.after_gap = true;
     }
     (racks, more)
+}
+
+/// Which of the named racks, the last first, are among so many of the last; `more` that are not named stand between the
+/// two halves.
+pub(super) fn of_the_last(count: u64, more: u64) -> impl Iterator<Item = bool> {
+    const HALF: u64 = RACKS_NAMED_MAX as u64 / 2;
+    (0..)
+        .map(move |behind: u64| if behind < HALF { behind } else { behind + more })
+        .map(move |behind| behind < count)
 }
 
 pub(super) fn shown(rack: &Affected, condition: Condition, reader: &Reader) -> Rack {
@@ -52,5 +67,5 @@ pub(super) fn shown(rack: &Affected, condition: Condition, reader: &Reader) -> R
         Some(judged) => reader.moment(judged.rinsed),
         None => reader.moment(rack.rinsed),
     };
-    Rack { record: rack.record, when, judged, after_gap: false }
+    Rack { record: rack.record, when, judged, after_gap: false, is_left_out: false }
 }

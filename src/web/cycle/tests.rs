@@ -59,7 +59,7 @@ async fn a_rack_says_why_it_got_its_verdict() {
         "--key site.verify-key",
         "history?show=racks&#38;machine=dm1&#38;from=2026-11-26&#38;to=2026-11-26\"",
         "history\" aria-current=\"page\"",
-        "Corrective action, alert 3, for the first 2 of its racks: «rewashed»; racks: «&#60;b&#62;held&#60;/b&#62;» (Eva, Thu 26 Nov 2026",
+        "class=\"pending\">Corrective action, alert 3, does NOT cover this rack: it is not among those of then: «rewashed»; racks: «&#60;b&#62;held&#60;/b&#62;» (Eva, Thu 26 Nov 2026",
     ] {
         assert!(page.contains(said), "{said}: {page}");
     }

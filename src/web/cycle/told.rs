@@ -1,6 +1,6 @@
 //! What is told of a rack: its figures, on what they rest, what was said and done since.
 
-use super::{Fact, ProbeThen, Rack, TraceFound, spikes_told};
+use super::{Acted, Fact, ProbeThen, Rack, TraceFound, spikes_told};
 use crate::core::alert::words::who;
 use crate::core::cycle::minimum::{Unjudged, against};
 use crate::core::cycle::strength::on_file;
@@ -8,7 +8,6 @@ use crate::core::late::late_after;
 use crate::core::reader::{Language, Reader, filled};
 use crate::core::record::{Amendment, Basis, CorrectiveAction, Cycle, DoseBasis, WindowFrom};
 use crate::core::technician::work::then::WorkThen;
-use crate::core::time::Timestamp;
 use crate::web::frame::said;
 use crate::web::machine::words::place_word;
 
@@ -193,23 +192,37 @@ pub(super) fn amended(index: u64, amendment: &Option<Amendment>, reader: &Reader
     }
 }
 
-/// What was done about an alert of the rack, by whom and when, in the words of whoever wrote it.
-pub(super) fn acted(at: Timestamp, action: &CorrectiveAction, reader: &Reader) -> String {
-    let (head, racks) = match reader.language {
-        Language::English => ("Corrective action, alert", "racks"),
-        Language::Spanish => ("Acción correctiva, alerta", "canastas"),
+/// What was done about an alert of the rack, by whom and when, in the words of whoever wrote it; and whether it covers
+/// this rack, which may have come after those that its writer was shown.
+pub(super) fn acted(acted: &Acted, reader: &Reader) -> String {
+    let CorrectiveAction { alert, by, racks, done, covers, .. } = &acted.action;
+    let phrase = match (acted.covers, covers.filter(|count| *count > 0)) {
+        (Some(true), _) => said(
+            reader.language,
+            "Corrective action, alert {alert}, covers this rack",
+            "Acción correctiva, alerta {alert}, incluye esta canasta",
+        ),
+        (Some(false), _) => said(
+            reader.language,
+            "Corrective action, alert {alert}, does NOT cover this rack: it is not among those of then",
+            "Acción correctiva, alerta {alert}, NO incluye esta canasta: no es una de las de entonces",
+        ),
+        (None, Some(_)) => said(
+            reader.language,
+            "Corrective action, alert {alert}, for the first {count} of its racks",
+            "Acción correctiva, alerta {alert}, para las primeras {count} de sus canastas",
+        ),
+        (None, None) => {
+            said(reader.language, "Corrective action, alert {alert}", "Acción correctiva, alerta {alert}")
+        }
     };
-    let CorrectiveAction { alert, by, racks: became, done, covers, .. } = action;
-    // Counted from the first: this rack may have come after those.
-    let covers = covers.filter(|count| *count > 0).map(|count| match reader.language {
-        Language::English => format!(", for the first {count} of its racks"),
-        Language::Spanish => format!(", para las primeras {count} de sus canastas"),
-    });
-    let covers = covers.unwrap_or_default();
+    let (number, count) = (alert.to_string(), covers.unwrap_or_default().to_string());
+    let head = filled(phrase, &[("alert", &number), ("count", &count)]);
+    let became = said(reader.language, "racks", "canastas");
     format!(
-        "{head} {alert}{covers}: «{done}»; {racks}: «{became}» ({}, {})",
+        "{head}: «{done}»; {became}: «{racks}» ({}, {})",
         who(by, reader.language),
-        reader.moment(at)
+        reader.moment(acted.at)
     )
 }
 

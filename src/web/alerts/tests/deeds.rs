@@ -53,6 +53,7 @@ async fn racks_that_came_after_an_action_are_told() {
         "so is a long story: {page}"
     );
     assert!(page.contains("does not cover 7 later racks (the last "), "{page}");
+    assert_eq!(page.matches("no corrective action covers it yet").count(), 7, "{page}");
     let (_, page) = get(&kitchen, "/alerts/4", Role::Operator, Language::Spanish).await;
     assert!(page.contains("no abarca 7 canastas posteriores"), "{page}");
     let (_, page) = post(&kitchen, "/alerts/4/act", "racks=held&done=+&covers=2", Role::Manager).await;

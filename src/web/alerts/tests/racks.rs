@@ -6,7 +6,7 @@ use crate::core::alert::Condition;
 use crate::core::cycle::figures::Figures;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::reader::{Language, Reader, Scale};
-use crate::web::alerts::racks::shown;
+use crate::web::alerts::racks::{of_the_last, shown};
 use crate::web::alerts::{Affected, Judged};
 
 // Own rule: a rack that had passed is told as in doubt by the alert that put it so, and by no other; it is named by
@@ -82,5 +82,17 @@ fn a_weak_rack_of_an_alert_is_told_by_its_sanitizer() {
         let reader = Reader { language, scale: Scale::Celsius, zone: TimeZone::UTC };
         let rack = shown(&affected, Condition::Weak, &reader);
         assert_eq!(rack.judged.expect("it was judged").measured, told);
+    }
+}
+
+// Own rule: an action covers the racks that its writer was shown, from the first; of 30 racks the first and the last ten
+// are named.
+#[test]
+fn the_last_racks_are_those_that_an_action_does_not_cover() {
+    for (count, more, left_out) in [(0, 0, 0), (3, 0, 3), (20, 0, 20), (4, 10, 4), (15, 10, 10), (21, 10, 11)]
+    {
+        let marked: Vec<bool> = of_the_last(count, more).take(20).collect();
+        let place = marked.iter().position(|marked| !marked).unwrap_or(20);
+        assert!(place == left_out && !marked[place..].contains(&true), "{count} {more}: {marked:?}");
     }
 }

@@ -22,10 +22,7 @@ async fn an_alert_of_several_days_says_so() {
     let wanted = "several days: it begins on Mon 23 Nov 2026, 18:30 EST, and its last rack is of Tue 24 Nov 2026, 07:00 EST.";
     assert!(several.ends_with(wanted), "{several}");
     let spanish = told(evening, "2026-11-24T12:00:00Z", Language::Spanish).expect("two days");
-    assert!(
-        spanish.starts_with("Abarca varios días: empieza el lun 23 nov 2026, 18:30 EST"),
-        "{spanish}"
-    );
+    assert!(spanish.starts_with("Abarca varios días: empieza el lun 23 nov 2026, 18:30 EST"), "{spanish}");
     // Missed on Tuesday, with racks of Monday that are still to be dealt with.
     let mut back = Alert { since: at("2026-11-24T19:00:00Z"), ..Alert::trial(at(evening)) };
     for (index, rack) in [(7, evening), (9, "2026-11-24T00:30:00Z")] {
