@@ -19,7 +19,8 @@ const WAIT_MAX: Duration = Duration::from_secs(60);
 /// Days that hold whatever this test records.
 const DAYS: [(&str, &str); 2] = [("from", "2020-01-01"), ("to", "2099-12-31")];
 
-async fn begin(browser: &mut Browser, form: &[(&str, &str)]) -> String {
+/// Begins an export of whatever a test records; the page of the job.
+pub(crate) async fn begin(browser: &mut Browser, form: &[(&str, &str)]) -> String {
     let begun = browser.post("/history/exports", &[&DAYS, form].concat()).await;
     assert_eq!(begun.status, 303, "{}", begun.body);
     format!("/history/{}", begun.location())
@@ -39,7 +40,7 @@ async fn until(browser: &mut Browser, path: &str, said: &str) -> String {
 }
 
 /// The file of an export, put beside the ledger under the name that the answer gives it.
-async fn fetched(site: &Site, browser: &mut Browser, job: &str) -> PathBuf {
+pub(crate) async fn fetched(site: &Site, browser: &mut Browser, job: &str) -> PathBuf {
     until(browser, job, "Ready").await;
     let answer = browser.bytes(&format!("{job}/file")).await;
     let named = answer.0.header("content-disposition");

@@ -6,6 +6,8 @@
 use std::thread;
 use std::time::{Duration, Instant};
 
+use rinseward::core::time::Timestamp;
+use rinseward::web::link::{Link, LinkKey};
 use rinseward_simulator::catalog::{self, MachineFacts};
 use rinseward_simulator::day::Meal;
 use rinseward_simulator::fault::{Fault, FaultKind};
@@ -129,6 +131,15 @@ impl Kitchen {
             assert!(Instant::now() < limit, "{kinds:?}");
             thread::sleep(Duration::from_millis(20));
         }
+    }
+
+    /// The link to an alert that a message to the contact holds, which expires so many µs from now.
+    pub(crate) fn link(&self, alert: u64, left_micros: i64) -> String {
+        let key =
+            LinkKey::load_or_make(&self.site.path("ledger.sqlite.link-key")).expect("the gateway's key");
+        let now = jiff::Timestamp::now().as_microsecond();
+        let expires = Timestamp::from_micros((now + left_micros).div_euclid(1_000_000) * 1_000_000);
+        format!("/alert/{}", key.token(&Link { alert, contact: "ana".to_owned(), expires }))
     }
 
     /// How many racks are on record.

@@ -2,11 +2,14 @@
 
 #![expect(clippy::wildcard_enum_match_arm, reason = "each test looks at the records it is about")]
 
-use rinseward::core::record::Record;
+use std::process::Command;
+
+use rinseward::core::record::{Body, Record};
 use serde_json::Value;
 
 use super::browser::Browser;
 use super::chromium::{Chromium, Wish};
+use super::desk::{begin, fetched};
 use super::gateway::{PASSWORD, choose};
 use super::kitchen::Kitchen;
 use super::walk::walk;
@@ -18,6 +21,8 @@ const PLANTED: &str = "\"'>--></title></textarea></script><script>window.planted
 const NAMED: &str = "\"'></title><script>window.planted=1</script><img src=x onerror=window.planted=1>";
 /// The same for an account, whose name may not hold «/».
 const CALLED: &str = "\"'><img src=x onerror=window.planted=1><svg onload=window.planted=1>";
+/// The same for somebody without an account, who says behind the link of a message who they are.
+const LINKED: &str = "\"'><img src=x onerror=window.planted=1><b id=planted>";
 
 /// Whether it did anything, whether it stands on the page, and where one can go from there. Asked when the page has
 /// loaded, which it has not before its scripts have run and its images have come or failed (HTML standard, «delay the
@@ -40,6 +45,95 @@ async fn taken(browser: &mut Browser, path: &str, form: &[(&str, &str)]) -> Stri
     answer.location().to_owned()
 }
 
+/// The alert of the cold rack.
+fn cold(kitchen: &Kitchen) -> u64 {
+    let cold = kitchen.site.bodies(&["alert-raised"]).into_iter().find_map(|body| match body {
+        Body::AlertRaised(raised) if raised.condition.as_str() == "cold" => Some(raised.alert.0),
+        _ => None,
+    });
+    cold.expect("an alert of the cold rack")
+}
+
+/// Looks at the page that is open, on which it must stand.
+async fn stands(browser: &Chromium) {
+    let found = browser.ask_later(LOOK).await;
+    let place = browser.place().await;
+    assert_eq!((&found["acted"], &found["stands"]), (&false.into(), &true.into()), "{place}: {found}");
+}
+
+/// Writes it into every field behind the link of a message, in the browser of somebody without an account: where it
+/// is refused, since nobody is called so, and where it is taken.
+async fn plant_behind_a_link(kitchen: &Kitchen, browser: &Chromium) {
+    let refused = "nothing was put on record";
+    browser.go(&kitchen.link(cold(kitchen), 3_600_000_000)).await;
+    browser.fill("Note", PLANTED).await;
+    for (name, told) in [(NAMED, refused), (LINKED, "Taken care of by")] {
+        browser.fill("Your name", name).await;
+        browser.press("I take care of it").await;
+        browser.until_shown(told).await;
+        stands(browser).await;
+    }
+    browser.fill("What happened to the racks", PLANTED).await;
+    browser.fill("What was done", PLANTED).await;
+    for (name, told) in [(NAMED, refused), (LINKED, LINKED)] {
+        browser.fill("Your name", name).await;
+        browser.press("Put on record").await;
+        browser.until_shown(told).await;
+        stands(browser).await;
+    }
+}
+
+/// The pages on which stands what was written behind the link: that of its alert, its records, and that of each.
+fn linked(kitchen: &Kitchen) -> Vec<String> {
+    let alert = cold(kitchen);
+    let lines = kitchen.site.lines();
+    let written = lines.iter().map(|line| serde_json::from_str::<Value>(line).expect("JSON"));
+    let by = |line: &Value| line.to_string().contains(Value::from(LINKED).to_string().trim_matches('"'));
+    let records = written.enumerate().filter(|(_, line)| by(line)).map(|(index, _)| index);
+    let records: Vec<String> = records.map(|index| format!("/history/records/{index}")).collect();
+    assert_eq!(records.len(), 2, "taken care of, and acted");
+    let lists = [format!("/alerts/{alert}"), format!("/history?show=records&alert={alert}")];
+    lists.into_iter().chain(records).collect()
+}
+
+/// Without what ends a line on paper, or lets it end.
+fn unbroken(text: &str) -> String {
+    text.chars().filter(|letter| !letter.is_whitespace() && *letter != '\u{200b}').collect()
+}
+
+/// What was written behind the link in the files that are taken away: in the lines as it is, on paper as text, and
+/// with nothing beside it that a reader of PDF would do by itself (ISO 32000-2, 12.6: actions).
+async fn taken_away(kitchen: &Kitchen, eve: &mut Browser) {
+    let job = begin(eve, &[("form", "jsonl")]).await;
+    let lines = std::fs::read_to_string(fetched(&kitchen.site, eve, &job).await).expect("text");
+    let signed = format!("{LINKED} (link of ana)");
+    let lines = lines.lines().map(|line| serde_json::from_str::<Value>(line).expect("JSON"));
+    let bodies: Vec<Value> = lines.map(|line| line["record"]["body"].clone()).collect();
+    let told = |kind: &str| -> Vec<&Value> {
+        bodies.iter().map(|body| &body[kind]).filter(|said| said["by"] == signed.as_str()).collect()
+    };
+    let (taken, acted) = (told("alert-acknowledged"), told("corrective-action"));
+    assert!(taken.len() == 1 && taken[0]["note"] == PLANTED, "{taken:?}");
+    assert!(acted.len() == 1 && acted[0]["racks"] == PLANTED && acted[0]["done"] == PLANTED, "{acted:?}");
+    if cfg!(feature = "pdf") {
+        let job = begin(eve, &[("form", "pdf")]).await;
+        let report = fetched(&kitchen.site, eve, &job).await;
+        let said = |program: &str, arguments: &[&str], end: &[&str]| {
+            let output = Command::new(program).args(arguments).arg(&report).args(end).output();
+            String::from_utf8_lossy(&output.expect("`tests/all` installs it").stdout).into_owned()
+        };
+        let text = unbroken(&said("pdftotext", &["-raw"], &["-"]));
+        for written in [PLANTED, LINKED] {
+            assert!(text.contains(&unbroken(written)), "{written}: {text}");
+        }
+        let objects = said("qpdf", &["--json", "--json-key=qpdf"], &[]);
+        assert!(objects.contains("\"/Catalog\""), "{objects}");
+        for acts in ["/OpenAction", "/AA", "/JavaScript", "/JS", "/Launch", "/SubmitForm", "/RichMedia"] {
+            assert!(!objects.contains(&format!("\"{acts}\"")), "{acts}");
+        }
+    }
+}
+
 /// Writes it into every field that keeps a text.
 async fn plant(kitchen: &mut Kitchen, eve: &mut Browser) {
     for (path, form) in [
@@ -58,16 +152,11 @@ async fn plant(kitchen: &mut Kitchen, eve: &mut Browser) {
             taken(eve, &entry, &[("reason", PLANTED), ("change", "comment")]).await;
         }
     }
-    taken(eve, "/alerts/1/acknowledge", &[("note", PLANTED)]).await;
-    let cold = kitchen.site.records().into_iter().find_map(|record| match record.body {
-        rinseward::core::record::Body::AlertRaised(raised) if raised.condition.as_str() == "cold" => {
-            Some(raised.alert.0)
-        }
-        _ => None,
-    });
-    let cold = cold.expect("an alert of the cold rack");
-    taken(eve, &format!("/alerts/{cold}/acknowledge"), &[("note", PLANTED)]).await;
-    taken(eve, &format!("/alerts/{cold}/act"), &[("racks", PLANTED), ("done", PLANTED), ("covers", "1")])
+    let cold = cold(kitchen);
+    let other = if cold == 1 { 2 } else { 1 };
+    taken(eve, &format!("/alerts/{other}/acknowledge"), &[("note", PLANTED)]).await;
+    // By a page that showed no rack yet, so that another action can follow.
+    taken(eve, &format!("/alerts/{cold}/act"), &[("racks", PLANTED), ("done", PLANTED), ("covers", "0")])
         .await;
     // Whoever looks at a probe is listened for, and what it shows is heard from then on.
     assert_eq!(eve.get("/probes/dm1/rinse").await.status, 200);
@@ -126,9 +215,15 @@ async fn what_people_write_never_acts() {
     kitchen.until(|kitchen| {
         kitchen.site.records().iter().filter(|record| record.body.kind() == "alert-raised").count() > 1
     });
-    plant(&mut kitchen, &mut eve).await;
     let browser = Chromium::open(kitchen.site.port, Wish::default()).await;
+    plant(&mut kitchen, &mut eve).await;
+    plant_behind_a_link(&kitchen, &browser).await;
     browser.enter_as(&eve).await;
+    for path in linked(&kitchen) {
+        browser.go(&path).await;
+        stands(&browser).await;
+    }
+    taken_away(&kitchen, &mut eve).await;
     let (mut acted, mut stands) = (Vec::new(), 0);
     walk(&browser, kitchen.site.port, LOOK, async |path: &str, found: &Value| {
         if found["acted"] != false {

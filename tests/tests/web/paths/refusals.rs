@@ -1,7 +1,5 @@
 //! What people see where something is refused, and behind the link of a message: as readable as every other page.
 
-use rinseward::core::time::Timestamp;
-use rinseward::web::link::{Link, LinkKey};
 use serde_json::{Value, json};
 
 use super::browser::{Browser, encoded};
@@ -108,16 +106,6 @@ async fn look(browser: &Chromium, who: &str, (path, form, status): State<'_>) ->
     wrong.into_iter().map(|one| format!("{who} {path}{asked}: {one}")).collect()
 }
 
-/// A link to the first alert, and one that has expired.
-fn links(kitchen: &Kitchen) -> [String; 2] {
-    let key = LinkKey::load_or_make(&kitchen.site.path("ledger.sqlite.link-key")).expect("the gateway's key");
-    let now = jiff::Timestamp::now().as_microsecond();
-    [3_600_000_000, -1_000_000].map(|left| {
-        let expires = Timestamp::from_micros((now + left).div_euclid(1_000_000) * 1_000_000);
-        format!("/alert/{}", key.token(&Link { alert: 1, contact: "ana".to_owned(), expires }))
-    })
-}
-
 /// Somebody of this role.
 async fn operator(kitchen: &Kitchen, account: &str, language: &str) -> Browser {
     let name = format!("{account} Ortiz");
@@ -136,7 +124,7 @@ async fn every_refusal_can_be_read_by_everybody() {
     let mut kitchen = Kitchen::open(0.1);
     kitchen.until_cold();
     kitchen.until(|kitchen| kitchen.site.records().iter().any(|record| record.body.kind() == "alert-raised"));
-    let [link, expired] = links(&kitchen);
+    let [link, expired] = [3_600_000_000, -1_000_000].map(|left| kitchen.link(1, left));
     let acknowledged = format!("{link}/acknowledge");
     let acted = format!("{link}/act");
     let linked: [State<'_>; 4] = [
