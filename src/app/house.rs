@@ -2,6 +2,7 @@
 
 mod alert_book;
 mod api;
+mod at_work;
 mod bench;
 mod checked;
 mod checking;

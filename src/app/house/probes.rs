@@ -8,14 +8,14 @@ use jiff::ToSpan;
 use jiff::civil::Date;
 use tokio::sync::watch;
 
+use super::at_work::keep_at_work;
 use super::bench::{Came, Facts};
 use super::{House, compared};
 use crate::app::alerts::Reception;
 use crate::app::live::LiveEvent;
 use crate::app::logbook::Entry;
-use crate::app::order::{Done, Order, Problem};
+use crate::app::order::{Order, Problem};
 use crate::app::technician::holds_until;
-use crate::core::alert::dialog::SAID_EVERY;
 use crate::core::alert::{Alert, Condition, DialogStands};
 use crate::core::calibration::Calibration;
 use crate::core::channel::{Channel, Probe, Role};
@@ -30,7 +30,6 @@ use crate::core::technician::responding::Responding;
 use crate::core::time::Timestamp;
 use crate::core::wall_clock::local_date;
 use crate::ledger::Known;
-use crate::runtime::clock::Clock;
 use crate::web::attempt::{Begin, Ended, NotDone, OpenAt, Said, Under, What};
 use crate::web::frame::Refusal;
 use crate::web::person::Person;
@@ -240,28 +239,6 @@ impl House {
     }
 }
 
-/// Says as often as is due that a dialog goes on, and at last that it has ended. What is not heard may be heard
-/// the next time: a window of work that ran out meanwhile would have what is in ice judged as racks.
-/// The window is one of the gateway's clock, and so is the time between two words: a demo lives faster.
-async fn keep_at_work<Told: Future<Output = Result<Done, Problem>>>(
-    clock: &Clock,
-    since: Timestamp,
-    goes_on: impl Fn() -> bool,
-    say: impl Fn(DialogStands) -> Told,
-) {
-    loop {
-        tokio::time::sleep(clock.wait_until(clock.now().plus(SAID_EVERY))).await;
-        let goes_on = goes_on();
-        let stands = if goes_on { DialogStands::GoesOn(since) } else { DialogStands::Ended(since) };
-        if let Err(problem) = say(stands).await {
-            tracing::warn!(problem = %problem.summary, "the desk was not told how the work at a machine stands");
-        }
-        if !goes_on {
-            return;
-        }
-    }
-}
-
 /// Why an order was refused, as the record says it.
 pub(super) fn said(problem: Problem) -> Said {
     Said { summary: problem.summary, advice: problem.advice }
@@ -463,32 +440,5 @@ impl Probes for House {
         person: &Person,
     ) -> Result<String, Refusal> {
         self.paper(machine, record, rack, person).await
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use std::cell::{Cell, RefCell};
-    use std::time::Duration;
-
-    use super::*;
-
-    // Own promise: the window of work is prolonged until the attempt is over, whatever one word of it came to, and as
-    // often as the clock of the gateway asks for: every minute of it.
-    #[tokio::test(start_paused = true)]
-    async fn a_word_that_was_not_heard_is_not_the_last() {
-        for (rate, each_s) in [(1.0, 60), (60.0, 1)] {
-            let (since, left, said) = (Timestamp::from_micros(7), Cell::new(3), RefCell::new(Vec::new()));
-            let goes_on = || left.replace(left.get() - 1) > 0;
-            let refuse = |stands| {
-                said.borrow_mut().push(stands);
-                std::future::ready(Err(Problem::new("ledger-write", "not just now", "try again")))
-            };
-            let begun = tokio::time::Instant::now();
-            keep_at_work(&Clock::manual(since, rate), since, goes_on, refuse).await;
-            assert_eq!(begun.elapsed(), Duration::from_secs(4 * each_s), "at {rate} times the real speed");
-            let again = DialogStands::GoesOn(since);
-            assert_eq!(*said.borrow(), [again, again, again, DialogStands::Ended(since)]);
-        }
     }
 }

@@ -1,0 +1,56 @@
+//! Keeps a machine under work for as long as an attempt at it lasts, see [`crate::core::alert::dialog`].
+
+use crate::app::order::{Done, Problem};
+use crate::core::alert::DialogStands;
+use crate::core::alert::dialog::SAID_EVERY;
+use crate::core::time::Timestamp;
+use crate::runtime::clock::Clock;
+
+/// Says as often as is due that a dialog goes on, and at last that it has ended. What is not heard may be heard
+/// the next time: a window of work that ran out meanwhile would have what is in ice judged as racks.
+/// The window is one of the gateway's clock, and so is the time between two words: a demo lives faster.
+pub(super) async fn keep_at_work<Told: Future<Output = Result<Done, Problem>>>(
+    clock: &Clock,
+    since: Timestamp,
+    goes_on: impl Fn() -> bool,
+    say: impl Fn(DialogStands) -> Told,
+) {
+    loop {
+        tokio::time::sleep(clock.wait_until(clock.now().plus(SAID_EVERY))).await;
+        let goes_on = goes_on();
+        let stands = if goes_on { DialogStands::GoesOn(since) } else { DialogStands::Ended(since) };
+        if let Err(problem) = say(stands).await {
+            tracing::warn!(problem = %problem.summary, "the desk was not told how the work at a machine stands");
+        }
+        if !goes_on {
+            return;
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::cell::{Cell, RefCell};
+    use std::time::Duration;
+
+    use super::*;
+
+    // Own promise: the window of work is prolonged until the attempt is over, whatever one word of it came to, and as
+    // often as the clock of the gateway asks for: every minute of it.
+    #[tokio::test(start_paused = true)]
+    async fn a_word_that_was_not_heard_is_not_the_last() {
+        for (rate, each_s) in [(1.0, 60), (60.0, 1)] {
+            let (since, left, said) = (Timestamp::from_micros(7), Cell::new(3), RefCell::new(Vec::new()));
+            let goes_on = || left.replace(left.get() - 1) > 0;
+            let refuse = |stands| {
+                said.borrow_mut().push(stands);
+                std::future::ready(Err(Problem::new("ledger-write", "not just now", "try again")))
+            };
+            let begun = tokio::time::Instant::now();
+            keep_at_work(&Clock::manual(since, rate), since, goes_on, refuse).await;
+            assert_eq!(begun.elapsed(), Duration::from_secs(4 * each_s), "at {rate} times the real speed");
+            let again = DialogStands::GoesOn(since);
+            assert_eq!(*said.borrow(), [again, again, again, DialogStands::Ended(since)]);
+        }
+    }
+}
