@@ -42,7 +42,7 @@ use crate::core::counted::Noun;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::verdicts;
 use crate::core::reader::Language;
-use crate::core::record::Body;
+use crate::core::record::{Body, Record};
 use crate::core::time::Timestamp;
 use crate::core::wall_clock::local_date;
 use crate::diagnostic::Diagnostic;
@@ -268,24 +268,35 @@ fn directory(arguments: &DemoArgs) -> Result<PathBuf, Failure> {
 }
 
 /// The midnight that the scenario plays after: that of [`DAYS_BACK`], or that after the last rack of
-/// a ledger that an earlier demo left, so that time never runs back on record.
-fn next_day(path: &Path) -> Result<Timestamp, Failure> {
-    let mut last = None;
+/// a ledger that an earlier demo left, so that time never runs back on record; and how many days that is after its
+/// first rack.
+fn next_day(path: &Path) -> Result<(Timestamp, u32), Failure> {
+    let (mut oldest, mut last) = (None, None);
     if path.exists() {
         let filter = CycleFilter { limit: Some(1), ..CycleFilter::default() };
+        let found = |record: Record, of: &mut Option<Timestamp>| {
+            if let Body::Cycle(cycle) = record.body {
+                *of = Some(cycle.received);
+            }
+            ControlFlow::Break(())
+        };
         Reader::open(path)
             .and_then(|reader| {
-                reader.cycles_newest_first(&filter, |_, _, record| {
-                    if let Body::Cycle(cycle) = record.body {
-                        last = Some(cycle.received);
-                    }
-                    ControlFlow::Break(())
-                })
+                reader.cycles(&filter, |_, _, record| found(record, &mut oldest))?;
+                reader.cycles_newest_first(&filter, |_, _, record| found(record, &mut last))
             })
             .map_err(|error| ledger::diagnose(&error, path))?;
     }
     let first = midnight(Clock::system().now(), -DAYS_BACK);
-    Ok(last.map_or(first, |last| first.max(midnight(last, 1))))
+    let day = last.map_or(first, |last| first.max(midnight(last, 1)));
+    Ok((day, oldest.map_or(0, |oldest| days_between(oldest, day))))
+}
+
+/// How many midnights lie between two instants.
+fn days_between(from: Timestamp, to: Timestamp) -> u32 {
+    let zone = TimeZone::system();
+    let days = local_date(&zone, from).zip(local_date(&zone, to)).map(|(from, to)| (to - from).get_days());
+    days.and_then(|days| u32::try_from(days).ok()).unwrap_or(0)
 }
 
 /// The local midnight before `instant`, moved by `days`.

@@ -16,6 +16,10 @@ use crate::core::time::Timestamp;
 /// silence that makes a fault of a probe).
 const REST: Duration = Duration::from_secs(60);
 
+/// Most times that a scenario is played from one start on before it would meet the chance of another day (own choice: no
+/// demo lasts that long).
+const PLAYS_MAX: u64 = 1 << 32;
+
 /// A scenario without an end. As an iterator it yields what leaves the nodes, in order of time.
 #[derive(Debug)]
 pub(super) struct Days {
@@ -26,8 +30,10 @@ pub(super) struct Days {
 }
 
 impl Days {
-    /// Plays a plan on the day that begins at `midnight`.
-    pub(super) fn new(plan: Plan, seed: u64, midnight: Timestamp) -> Self {
+    /// Plays a plan on the day that begins at `midnight`, so many days after the first of its ledger. Each day has chance
+    /// of its own, which is the same whenever that day is played.
+    pub(super) fn new(plan: Plan, seed: u64, (midnight, day): (Timestamp, u32)) -> Self {
+        let seed = seed.wrapping_add(u64::from(day) * PLAYS_MAX);
         let world = World::of(&plan, seed, midnight.micros());
         let last = Timestamp::from_micros(world.start_micros());
         Self { plan, seed, world, last }
@@ -74,12 +80,27 @@ mod tests {
         let mut plan = Scenario::Rush.plan();
         plan.hours = 0.2;
         let once = World::of(&plan, 1, 0).count();
-        let all: Vec<Emission> = Days::new(plan, 1, Timestamp::from_micros(0)).take(2 * once).collect();
+        let all: Vec<Emission> = Days::new(plan, 1, (Timestamp::from_micros(0), 0)).take(2 * once).collect();
         assert!(all.is_sorted_by_key(|emission| emission.at_micros), "time runs back");
         let rest = all[once].at_micros - all[once - 1].at_micros;
         assert!((60_000_000..120_000_000).contains(&rest), "{rest} µs between two days");
         let records =
             |emissions: &[Emission]| emissions.iter().map(|one| one.records.clone()).collect::<Vec<_>>();
         assert_ne!(records(&all[..once]), records(&all[once..]), "the same chance again");
+    }
+
+    // Regression: a demo that was begun again on its ledger played the day before once more, number for number.
+    #[test]
+    fn a_day_that_is_begun_again_is_another_day() {
+        let mut plan = Scenario::Rush.plan();
+        plan.hours = 0.2;
+        let day = |day: u32| {
+            let midnight = Timestamp::from_micros(i64::from(day) * 86_400_000_000);
+            let days = Days::new(plan.clone(), 1, (midnight, day)).take(400);
+            days.map(|emission| emission.records).collect::<Vec<_>>()
+        };
+        assert_eq!(day(1), day(1), "another chance for one and the same day");
+        assert_ne!(day(0), day(1), "the same chance on the next day");
+        assert_ne!(day(1), day(2), "the same chance on the next day");
     }
 }

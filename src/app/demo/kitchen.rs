@@ -69,12 +69,12 @@ struct Link {
 }
 
 impl Kitchen {
-    /// Sets the machines of a scenario up on the day that begins at `midnight`.
+    /// Sets the machines of a scenario up on a day, see [`Days::new`].
     ///
     /// # Errors
     /// The system's, where it gives no pseudo-terminal.
-    pub(super) fn open(scenario: Scenario, seed: u64, midnight: Timestamp) -> io::Result<Self> {
-        let days = Days::new(scenario.plan(), seed, midnight);
+    pub(super) fn open(scenario: Scenario, seed: u64, day: (Timestamp, u32)) -> io::Result<Self> {
+        let days = Days::new(scenario.plan(), seed, day);
         let link = |_: &MachineFacts| -> io::Result<Link> {
             let (node, gateway) = TTYPort::pair()?;
             Ok(Link { node, gateway })
@@ -262,7 +262,8 @@ mod tests {
     fn every_scenario_has_a_sound_configuration() {
         let directory = tempfile::tempdir().expect("a temporary directory");
         for scenario in Scenario::ALL {
-            let kitchen = Kitchen::open(*scenario, 1, Timestamp::from_micros(0)).expect("a pseudo-terminal");
+            let kitchen =
+                Kitchen::open(*scenario, 1, (Timestamp::from_micros(0), 0)).expect("a pseudo-terminal");
             let path = directory.path().join("gateway.toml");
             let inbox = Inbox::open(directory.path()).expect("a free port");
             let pages = SocketAddr::from((Ipv4Addr::LOCALHOST, PORT));
