@@ -18,6 +18,8 @@ mod watch;
 
 use std::path::PathBuf;
 
+use rinseward_simulator::scenario::Scenario;
+
 pub use accounts::{
     AccountAddArgs, AccountArgs, AccountRoleArgs, AccountsArgs, AccountsBy, AccountsCommand, AccountsOutput,
     TokenAddArgs, TokenArgs, TokensArgs, TokensCommand,
@@ -170,10 +172,18 @@ pub struct RunArgs {
     pub config: ConfigArgs,
 }
 
+/// Every scenario of the demo with what it shows, a line each.
+fn scenarios() -> String {
+    let line = |scenario: &Scenario| format!("  {:<20} {}", scenario.as_str(), scenario.about().trim());
+    let lines: Vec<String> = Scenario::ALL.iter().map(line).collect();
+    format!("Scenarios:\n{}", lines.join("\n"))
+}
+
 /// Arguments of `demo`.
 #[derive(Args, Debug)]
+#[command(after_long_help = scenarios())]
 pub struct DemoArgs {
-    /// What happens: `demo`, `rush`, `booster-dead`, `chlorine-weak`, …; a wrong name lists all.
+    /// What happens: the name of a scenario; `--help` lists them all.
     #[arg(long, default_value = "demo", value_name = "NAME")]
     pub scenario: String,
     /// Seed of all chance: the same seed gives the same day.
@@ -350,6 +360,18 @@ mod tests {
         let codes = command.get_after_help().expect("exit codes").to_string();
         for named in ["verify", "calibrate", "respond", "prove", "scan", "sign-off"] {
             assert!(codes.contains(named), "{named}: {codes}");
+        }
+    }
+
+    // Regression: the help of the demo named four of its scenarios.
+    #[test]
+    fn help_names_every_scenario() {
+        let mut command = Cli::command();
+        let demo = command.find_subcommand_mut("demo").expect("a command");
+        let help = demo.render_long_help().to_string();
+        for scenario in Scenario::ALL {
+            let line = help.lines().find(|line| line.trim().starts_with(&format!("{scenario} ")));
+            assert!(line.is_some_and(|line| line.contains(scenario.about().trim())), "{scenario}: {help}");
         }
     }
 
