@@ -6,7 +6,7 @@ use axum::http::StatusCode;
 use axum::response::Response;
 
 use super::form::unknown;
-use super::{Form, Job, Stage, of};
+use super::{Form, Job, Stage, Wanted, of};
 use crate::core::counted::Noun;
 use crate::core::reader::{Language, Reader};
 use crate::web::frame::{self, Frame, Tab, said};
@@ -129,6 +129,12 @@ pub(in crate::web) fn part(job: &Job, reader: &Reader) -> Result<Card, askama::E
     Ok(Card { html: made.render()? })
 }
 
+/// The days of an export, as its reader has them; one day once.
+fn days(wanted: &Wanted, reader: &Reader) -> String {
+    let (from, to) = (reader.date(wanted.from), reader.date(wanted.to));
+    if from == to { from } else { format!("{from} – {to}") }
+}
+
 /// Shows an export.
 pub(in crate::web) async fn shown<K: Kitchen>(
     State(pages): State<Pages<K>>,
@@ -148,7 +154,7 @@ pub(in crate::web) async fn shown<K: Kitchen>(
     let all = said(language, "all", "todas");
     let page = JobPage {
         frame: Frame::new(&pages.site, &person, Tab::History, 2, title).with_open(pages.open().await),
-        span: format!("{} – {}", job.wanted.from, job.wanted.to),
+        span: days(&job.wanted, reader),
         begun: reader.moment(job.begun),
         machine: job.wanted.machine.clone().unwrap_or_else(|| all.to_owned()),
         job: &job,

@@ -97,6 +97,12 @@ async fn exports_are_begun_watched_and_fetched() {
             "Discard this export",
         ],
     );
+    let spanish = get("/history/exports/2", Language::Spanish).await;
+    for (page, days) in
+        [(&under, "Sun 1 Nov 2026 – Thu 26 Nov 2026"), (&spanish, "dom 1 nov 2026 – jue 26 nov 2026")]
+    {
+        holds(page, &[&format!("<dd>{days}</dd>")]);
+    }
     let pages = get("/history/exports/5", Language::English).await;
     holds(
         &pages,
