@@ -280,7 +280,8 @@ impl Turns<'_> {
                     if now.saturating_sub(told) >= TOLD_EVERY =>
                 {
                     told = now;
-                    self.say(streams, &[&words::still_moves(language, scale, &mover, c_per_min)])?;
+                    let said = technician_words::still_moves(language, scale, name, (&mover, c_per_min));
+                    self.say(streams, &[&said])?;
                 }
                 Some(StepSeen::Hanging | StepSeen::Resting(_) | StepSeen::Warming) | None => {}
             }

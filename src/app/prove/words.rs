@@ -2,8 +2,8 @@
 
 use super::OnFile;
 use crate::core::channel::Place;
+use crate::core::reader::Language;
 use crate::core::reader::said as say;
-use crate::core::reader::{Language, Scale};
 use crate::core::wiring;
 
 const fn sits(language: Language, place: Place) -> &'static str {
@@ -18,41 +18,27 @@ const fn sits(language: Language, place: Place) -> &'static str {
 /// Whose turn it is.
 pub(super) fn turn(language: Language, (place, all): (usize, usize), name: &str, at: Place) -> String {
     let sits = sits(language, at);
+    // Before the first one all of them are to be at rest.
+    let with_others = place == 1 && all > 1;
     match language {
         Language::English => {
-            format!("{place} of {all}: {name}{sits}. Let its tip hang free; touch nothing yet.")
+            let free = if with_others { "Let its tip and those of the others" } else { "Let its tip" };
+            format!("{place} of {all}: {name}{sits}. {free} hang free; touch nothing yet.")
         }
         Language::Spanish => {
-            format!("{place} de {all}: {name}{sits}. Deje su punta libre; no toque nada todavía.")
+            let free =
+                if with_others { "Deje su punta y las de las demás libres" } else { "Deje su punta libre" };
+            format!("{place} de {all}: {name}{sits}. {free}; no toque nada todavía.")
         }
     }
 }
 
 pub(super) const fn press_enter(language: Language) -> &'static str {
-    say(language, "Press Enter when it does.", "Pulse Intro cuando lo esté.")
+    say(language, "Press Enter when that is so.", "Pulse Intro cuando sea así.")
 }
 
 pub(super) const fn waiting(language: Language) -> &'static str {
     say(language, "Waiting until it is at rest …", "Esperando a que esté en reposo …")
-}
-
-/// Who is not at rest yet.
-pub(super) fn still_moves(language: Language, scale: Scale, name: &str, c_per_min: f64) -> String {
-    let amount = format!("{:.1} {}", scale.difference(c_per_min).abs(), scale.symbol());
-    match (language, c_per_min < 0.0) {
-        (Language::English, true) => {
-            format!("{name} still falls, by {amount} a minute: let its tip hang free until it has cooled.")
-        }
-        (Language::English, false) => {
-            format!("{name} still rises, by {amount} a minute: let its tip hang free in still air.")
-        }
-        (Language::Spanish, true) => {
-            format!("{name} aún baja, {amount} por minuto: deje su punta libre hasta que se enfríe.")
-        }
-        (Language::Spanish, false) => {
-            format!("{name} aún sube, {amount} por minuto: deje su punta libre en aire quieto.")
-        }
-    }
 }
 
 /// That the tip is to be warmed, by a hand or in the water.

@@ -1,5 +1,6 @@
 //! Every sentence of a calibration in English and Spanish, but for the refusals.
 
+mod proving;
 mod response;
 
 use std::time::Duration;
@@ -13,6 +14,7 @@ use crate::core::record::{Against, CalibrationDone, CalibrationPoint, Correction
 use crate::core::steady::{Steady, Unsteady};
 use crate::core::units::Celsius;
 
+pub use self::proving::still_moves;
 pub use self::response::{
     answered, began_elsewhere, can_judge, have_ready, hold_in_air, no_room_air, press_enter_to_begin,
     response_cautions, stage, tau_in_force,

@@ -171,17 +171,9 @@ fn of_response(stands: responding::Stands, correction: Calibration, reader: &Rea
 fn of_turn(stands: &proving::Stands, reader: &Reader) -> LivePart {
     let Some(proving::StepSeen::Resting(mover)) = &stands.step else { return still() };
     let line = match (mover, reader.language) {
-        (Some((name, c_per_min)), language) => {
-            let amount =
-                format!("{:.1} {}", reader.scale.difference(*c_per_min).abs(), reader.scale.symbol());
-            match language {
-                Language::English => {
-                    format!("{name} still moves, by {amount} a minute: leave it in still air")
-                }
-                Language::Spanish => {
-                    format!("{name} aún se mueve, {amount} por minuto: déjela en aire quieto")
-                }
-            }
+        (Some((mover, c_per_min)), language) => {
+            let asked = stands.asked().unwrap_or(mover);
+            shared::still_moves(language, reader.scale, asked, (mover, *c_per_min))
         }
         (None, Language::English) => "A few seconds of rest are needed".to_owned(),
         (None, Language::Spanish) => "Hacen falta unos segundos de reposo".to_owned(),
