@@ -24,14 +24,13 @@ use std::time::Duration;
 
 use jiff::tz::TimeZone;
 
+use super::alert::account_of;
 use super::configured::Configured;
 use super::entries::Entries;
 use super::machine::{Machine, Surroundings, Taken};
 use super::missed::overdue;
 use super::service;
-use super::{
-    ACCOUNT_FORMAT, Account, ActionAccount, AlertAccount, MachineAccount, RecordRange, Seal, ServiceEvent,
-};
+use super::{ACCOUNT_FORMAT, Account, ActionAccount, MachineAccount, RecordRange, Seal, ServiceEvent};
 use crate::core::alert::AlertNumber;
 use crate::core::alert::doubts::Doubts;
 use crate::core::alert::hours::Stretch;
@@ -385,7 +384,7 @@ impl Builder {
             .map(|told| {
                 let number = &told.alert.number;
                 let inside = self.inside.get(number).copied().unwrap_or(0);
-                alert(told, inside, self.actions.remove(number).unwrap_or_default())
+                account_of(told, inside, self.actions.remove(number).unwrap_or_default())
             })
             .collect();
         let counting = self.entries.counting();
@@ -418,31 +417,6 @@ impl Builder {
             seal,
             damaged: self.damaged,
         }
-    }
-}
-
-fn alert(told: &Story, inside: u64, actions: Vec<ActionAccount>) -> AlertAccount {
-    let alert = &told.alert;
-    AlertAccount {
-        number: alert.number.0,
-        condition: alert.condition,
-        machine: alert.machine.clone(),
-        about: alert.about.clone(),
-        since: alert.since,
-        raised: alert.raised,
-        measured: alert.worst,
-        limit: alert.limit,
-        racks: alert.racks.count,
-        racks_outside: alert.racks.count.saturating_sub(inside),
-        doubted: alert.doubted(),
-        needs_action: alert.needs_action,
-        acknowledged: alert.acknowledged.as_ref().map(|taken| (taken.by.clone(), taken.at)),
-        released: told.released.iter().map(|who| (who.by.clone(), who.taken, who.at)).collect(),
-        actions,
-        cleared: alert.cleared,
-        closed: told.closed,
-        delivered: told.delivered,
-        given_up: told.given_up,
     }
 }
 

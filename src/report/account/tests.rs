@@ -8,7 +8,7 @@ use jiff::civil::date;
 
 use super::build::{Builder, Question};
 use super::*;
-use crate::core::alert::{AlertNumber, Earlier, Rack, Racks};
+use crate::core::alert::{AlertNumber, Condition, Earlier, Quantity, Rack, Racks};
 use crate::core::cycle::verdict::{Reason, Verdict};
 use crate::core::effect::TraceReading;
 use crate::core::on_file::{Missed, MissedKind};
