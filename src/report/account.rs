@@ -10,6 +10,7 @@
 mod alert;
 pub mod build;
 mod configured;
+mod covers;
 mod entries;
 mod machine;
 pub mod missed;
@@ -159,6 +160,14 @@ pub struct MachineAccount {
     pub drift: DriftAccount,
 }
 
+impl MachineAccount {
+    /// How many of its racks passed and are in doubt since.
+    #[must_use]
+    pub fn racks_in_doubt(&self) -> u64 {
+        self.in_doubt.len() as u64 + self.in_doubt_left_out
+    }
+}
+
 /// A limit and since when cycles were judged by it.
 #[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
 pub struct LimitInForce {
@@ -203,6 +212,12 @@ pub struct DayAccount {
     pub recovery_s: Option<f64>,
     /// Settled minima of its cycles in order of time: seconds since the day began, °C, and its verdict's place in [`Counts`].
     pub minima: Vec<(u32, f32, u8)>,
+    /// How many of its racks passed and are in doubt since.
+    #[serde(skip_serializing_if = "is_zero", default)]
+    pub in_doubt: u64,
+    /// Which of `minima` are theirs, by their places, in order.
+    #[serde(skip_serializing_if = "Vec::is_empty", default)]
+    pub minima_in_doubt: Vec<u32>,
 }
 
 /// A stretch in which nothing is known.
@@ -235,6 +250,19 @@ pub struct ExceptionAccount {
     pub alerts: Vec<u64>,
     /// Indices of the amendments that speak of it.
     pub amendments: Vec<u64>,
+    /// Of the alerts that count it whether a corrective action covers it; an alert of which that is not known is not
+    /// named.
+    #[serde(skip_serializing_if = "Vec::is_empty", default)]
+    pub covered: Vec<CoveredAccount>,
+}
+
+/// Whether a corrective action of an alert covers a rack that the alert counts.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
+pub struct CoveredAccount {
+    /// Number of the alert, which has a corrective action.
+    pub alert: u64,
+    /// Records of those that cover the rack; none where none does.
+    pub actions: Vec<u64>,
 }
 
 /// One cycle that passed by what was found wrong after it.
@@ -256,6 +284,9 @@ pub struct DoubtedAccount {
     pub wash_limit_c: f64,
     /// Numbers of the alerts that put it in doubt.
     pub alerts: Vec<u64>,
+    /// As of [`ExceptionAccount`].
+    #[serde(skip_serializing_if = "Vec::is_empty", default)]
+    pub covered: Vec<CoveredAccount>,
 }
 
 /// Early warnings: never a verdict.
@@ -316,10 +347,13 @@ pub struct OverdueCheck {
     pub machine: Option<String>,
     /// Which: the word of its [`crate::core::record::CheckKind`].
     pub check: String,
-    /// Since when it was overdue.
+    /// When it was due.
     pub since: Timestamp,
     /// When it was made after all.
     pub made: Option<Timestamp>,
+    /// Whether that is good, as of [`CheckAccount`].
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub good: Option<bool>,
 }
 
 /// What is on file of the calibration of one probe.

@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::core::alert::open::is_zero;
 use crate::core::alert::story::Story;
-use crate::core::alert::{Condition, Quantity};
+use crate::core::alert::{Condition, Quantity, Returns};
 use crate::core::time::Timestamp;
 
 /// One alert and what became of it.
@@ -34,6 +34,9 @@ pub struct AlertAccount {
     /// How many of them had passed, and are in doubt for what was found wrong.
     #[serde(skip_serializing_if = "is_zero", default)]
     pub doubted: u64,
+    /// How many of these are not among the racks of the span.
+    #[serde(skip_serializing_if = "is_zero", default)]
+    pub doubted_outside: u64,
     /// Whether it needs a corrective action.
     pub needs_action: bool,
     /// Who took it on, and when.
@@ -43,7 +46,10 @@ pub struct AlertAccount {
     pub released: Vec<(String, Timestamp, Timestamp)>,
     /// The corrective actions, in order of the record.
     pub actions: Vec<ActionAccount>,
-    /// When it recovered.
+    /// When it came back after it had recovered.
+    #[serde(skip_serializing_if = "Returns::is_empty", default)]
+    pub returns: Returns,
+    /// When it recovered; absent while it lasts, and where it came back after it had.
     pub cleared: Option<Timestamp>,
     /// When it was closed; absent while it is open.
     pub closed: Option<Timestamp>,
@@ -95,8 +101,8 @@ impl AlertAccount {
     }
 }
 
-/// What the records of an alert come to.
-pub(super) fn account_of(told: &Story, inside: u64, actions: Vec<ActionAccount>) -> AlertAccount {
+/// `inside` is how many racks of the span it counts, and how many of these are in doubt by it.
+pub(super) fn account_of(told: &Story, inside: (u64, u64), actions: Vec<ActionAccount>) -> AlertAccount {
     let alert = &told.alert;
     AlertAccount {
         number: alert.number.0,
@@ -108,12 +114,14 @@ pub(super) fn account_of(told: &Story, inside: u64, actions: Vec<ActionAccount>)
         measured: alert.worst,
         limit: alert.limit,
         racks: alert.racks.count,
-        racks_outside: alert.racks.count.saturating_sub(inside),
+        racks_outside: alert.racks.count.saturating_sub(inside.0),
         doubted: alert.doubted(),
+        doubted_outside: alert.doubted().saturating_sub(inside.1),
         needs_action: alert.needs_action,
         acknowledged: alert.acknowledged.as_ref().map(|taken| (taken.by.clone(), taken.at)),
         released: told.released.iter().map(|who| (who.by.clone(), who.taken, who.at)).collect(),
         actions,
+        returns: alert.returns.clone(),
         cleared: alert.cleared,
         closed: told.closed,
         delivered: told.delivered,

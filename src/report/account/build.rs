@@ -26,6 +26,7 @@ use jiff::tz::TimeZone;
 
 use super::alert::account_of;
 use super::configured::Configured;
+use super::covers::Covers;
 use super::entries::Entries;
 use super::machine::{Machine, Surroundings, Taken};
 use super::missed::overdue;
@@ -110,6 +111,9 @@ pub struct Builder {
     stories: BTreeMap<AlertNumber, Story>,
     /// How many racks of the span each alert counts.
     inside: BTreeMap<AlertNumber, u64>,
+    /// How many of them are in doubt by it.
+    in_doubt: BTreeMap<AlertNumber, u64>,
+    covers: Covers,
     past: Past,
     /// What puts racks in doubt which passed.
     doubts: Doubts,
@@ -188,6 +192,8 @@ impl Builder {
             blanks: Blanks::default(),
             stories: BTreeMap::new(),
             inside: BTreeMap::new(),
+            in_doubt: BTreeMap::new(),
+            covers: Covers::default(),
             past: Past::default(),
             doubts: Doubts::default(),
             proven: BTreeMap::new(),
@@ -229,6 +235,7 @@ impl Builder {
         if self.question.wants(record.machine.as_deref()) {
             story::note(&mut self.stories, record);
             self.past.note(index, record);
+            self.covers.note(index, record, &self.question);
             self.doubts.take(index, record);
         }
         self.entries.take(index, record, self.configured.latest());
@@ -301,6 +308,9 @@ impl Builder {
             if !beside.is_empty() {
                 self.named.entry(index).or_default().extend(beside.iter().map(|alert| alert.0));
             }
+            for alert in &doubts {
+                *self.in_doubt.entry(*alert).or_default() += 1;
+            }
             self.count(name, index, cycle, &[doubts.as_slice(), &beside].concat());
         }
         let Some(machine) = self.machines.get_mut(name) else { return };
@@ -327,10 +337,14 @@ impl Builder {
                 let before = story.taken;
                 story.racks(&counted);
                 *self.inside.entry(counted.alert).or_default() += story.taken - before;
+                // Those of a row that it made long enough are of no other verdict.
+                let own = counted.racks.iter().filter(|_| story.taken > before);
+                own.for_each(|rack| self.covers.count(counted.alert, rack.index, cycle));
             }
         }
         for alert in doubts.iter().filter(|alert| !told.contains(alert)) {
             *self.inside.entry(*alert).or_default() += 1;
+            self.covers.count(*alert, index, cycle);
         }
         if cycle.verdict != Verdict::Unproven {
             let newest = (index, cycle.rinse_ended);
@@ -361,14 +375,20 @@ impl Builder {
             .filter(|told| overlaps(told.alert.raised, told.closed))
             .filter(|told| question.wants(told.alert.machine.as_deref()))
             .collect();
+        self.covers.sort();
         let began = self.first.unwrap_or(question.made);
         let mut names = self.configured.machines(question);
         names.extend(
             self.machines.iter().filter(|(_, machine)| machine.washed()).map(|(name, _)| name.clone()),
         );
         names.retain(|name| question.wants(Some(name)));
-        let surroundings =
-            Surroundings { question, stories: &stories, named: &self.named, amended: self.entries.amended() };
+        let surroundings = Surroundings {
+            question,
+            stories: &stories,
+            named: &self.named,
+            amended: self.entries.amended(),
+            covers: &self.covers,
+        };
         let machine = |name: String| -> MachineAccount {
             let operating = self.configured.operating(&name, question, began);
             let own = |blank: &&Blank| blank.machine.as_ref().is_none_or(|machine| *machine == name);
@@ -383,8 +403,9 @@ impl Builder {
             .iter()
             .map(|told| {
                 let number = &told.alert.number;
-                let inside = self.inside.get(number).copied().unwrap_or(0);
-                account_of(told, inside, self.actions.remove(number).unwrap_or_default())
+                let inside = |of: &BTreeMap<AlertNumber, u64>| of.get(number).copied().unwrap_or(0);
+                let (racks, in_doubt) = (inside(&self.inside), inside(&self.in_doubt));
+                account_of(told, (racks, in_doubt), self.actions.remove(number).unwrap_or_default())
             })
             .collect();
         let counting = self.entries.counting();

@@ -165,6 +165,7 @@ impl<'e> Counting<'e> {
                 check: window.check.as_str().to_owned(),
                 since: window.due,
                 made: made.map(|entry| entry.check.at()),
+                good: made.and_then(|entry| entry.good),
             };
             Sought { window, check, made }
         };

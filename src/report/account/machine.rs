@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use jiff::civil::Date;
 
 use super::build::{Question, Room};
+use super::covers::Covers;
 use super::{
     DayAccount, DoubtedAccount, DriftAccount, ExceptionAccount, GapAccount, LimitInForce, MachineAccount,
 };
@@ -40,6 +41,7 @@ pub(super) struct Surroundings<'s> {
     pub(super) stories: &'s [&'s Story],
     pub(super) named: &'s BTreeMap<u64, Vec<u64>>,
     pub(super) amended: &'s BTreeMap<u64, Vec<u64>>,
+    pub(super) covers: &'s Covers,
 }
 
 /// Adds up the cycles of one machine.
@@ -73,6 +75,8 @@ struct Day {
     late: u64,
     recovery: Vec<f64>,
     minima: Vec<(u32, f32, u8)>,
+    in_doubt: u64,
+    minima_in_doubt: Vec<u32>,
 }
 
 impl Default for Machine {
@@ -180,6 +184,8 @@ impl Machine {
         self.today = Some((date, stretch));
         let day = self.days.entry(date).or_default();
         day.counts.take(cycle);
+        let in_doubt = !taken.doubts.is_empty();
+        day.in_doubt += u64::from(in_doubt);
         day.limit_c = Some(cycle.limit_c);
         day.uncertainty_c = Some(day.uncertainty_c.unwrap_or(0.0).max(cycle.uncertainty_c));
         day.late += u64::from(late_by(taken.record).is_some());
@@ -190,6 +196,7 @@ impl Machine {
             let second = u32::try_from(at.since(stretch.from).as_secs()).unwrap_or(u32::MAX);
             #[expect(clippy::cast_possible_truncation, reason = "for a plot; f32 holds 0.00001 °C here")]
             let shown_c = settled_c as f32;
+            day.minima_in_doubt.extend(u32::try_from(day.minima.len()).ok().filter(|_| in_doubt));
             day.minima.push((second, shown_c, u8::try_from(place.unwrap_or_default()).unwrap_or_default()));
         }
     }
@@ -210,6 +217,7 @@ impl Machine {
             trace: if kept { trace(taken.index) } else { None },
             alerts: Vec::new(),
             amendments: Vec::new(),
+            covered: Vec::new(),
         });
     }
 
@@ -228,6 +236,7 @@ impl Machine {
             wash_min_c: cycle.wash_min_c,
             wash_limit_c: cycle.wash_limit_c,
             alerts: taken.doubts.iter().map(|alert| alert.0).collect(),
+            covered: Vec::new(),
         });
     }
 
@@ -242,6 +251,10 @@ impl Machine {
         for exception in &mut self.exceptions {
             exception.amendments = around.amended.get(&exception.index).cloned().unwrap_or_default();
             exception.alerts = alerts_about(&name, exception, around);
+            exception.covered = around.covers.of(exception.index, &exception.alerts);
+        }
+        for doubted in &mut self.in_doubt {
+            doubted.covered = around.covers.of(doubted.index, &doubted.alerts);
         }
         self.heed_work(around.question.past().to);
         let usual = self.watch.usual();
@@ -298,6 +311,8 @@ impl Day {
             monitored_s,
             recovery_s: rush(&mut self.recovery),
             minima: self.minima,
+            in_doubt: self.in_doubt,
+            minima_in_doubt: self.minima_in_doubt,
         }
     }
 }

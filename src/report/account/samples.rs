@@ -212,6 +212,8 @@ fn empty_day(day: Date, kind: &Kind, place: usize) -> DayAccount {
         monitored_s: if place == 2 { operating_s - 2400.0 } else { operating_s },
         recovery_s: kind.sanitizing.eq(&Sanitizing::HotWater).then_some(74.0 + place as f64 % 30.0),
         minima: Vec::new(),
+        in_doubt: 0,
+        minima_in_doubt: Vec::new(),
     }
 }
 
@@ -342,6 +344,7 @@ fn exception(cycle: Cycle, index: u64) -> ExceptionAccount {
             Verdict::Narrow | Verdict::Pass => Vec::new(),
         },
         amendments: if cycle.verdict == Verdict::Weak { vec![2002] } else { Vec::new() },
+        covered: Vec::new(),
         cycle,
     }
 }

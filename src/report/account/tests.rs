@@ -473,6 +473,15 @@ fn racks_in_doubt_are_told_one_by_one() {
         ..AlertRaised::new(AlertNumber(4), Condition::Weak, at("2026-03-15T15:00:00Z"))
     };
     book.put("2026-03-15T15:00:00Z", Some("dm1"), Body::AlertRaised(Box::new(raised)));
+    let action = CorrectiveAction {
+        alert: AlertNumber(4),
+        by: "Ana".to_owned(),
+        racks: "washed again".to_owned(),
+        done: "bucket changed".to_owned(),
+        last_good: None,
+        covers: Some(3),
+    };
+    let action = book.put("2026-03-15T16:00:00Z", Some("dm1"), Body::CorrectiveAction(action));
     let work = |dialog, ended| {
         let (until, begun) = (at("2026-03-05T15:04:00Z"), Some(at("2026-03-05T15:00:00Z")));
         let (by, why, worked) = (Some("Eli".to_owned()), None, Vec::new());
@@ -486,10 +495,17 @@ fn racks_in_doubt_are_told_one_by_one() {
         account.machines[0].in_doubt.iter().map(|rack| (rack.index, rack.alerts.clone())).collect();
     // The first is of the day before the span.
     assert_eq!(told, [(racks[1], vec![4]), (racks[2], vec![4])], "not {later}");
+    let covered = CoveredAccount { alert: 4, actions: vec![action] };
+    assert!(account.machines[0].in_doubt.iter().all(|rack| rack.covered == [covered.clone()]));
+    let days =
+        |day: &DayAccount| (day.counts.total() > 0).then(|| (day.in_doubt, day.minima_in_doubt.clone()));
+    let days: Vec<(u64, Vec<u32>)> = account.machines[0].days.iter().filter_map(days).collect();
+    assert_eq!(days, [(2, vec![0, 1]), (0, vec![])]);
     assert!(account.alerts.is_empty(), "it was raised after the span");
     let long = Question { to: at("2026-03-16T04:00:00Z"), ..question() };
     let alert = &book.account(long).alerts[0];
     assert_eq!((alert.racks, alert.racks_outside), (3, 1));
+    assert_eq!((alert.doubted, alert.doubted_outside), (3, 1));
     let work = account.service.iter().filter(|event| event.kind == "maintenance");
     let work: Vec<&str> = work.map(|event| event.text.as_str()).collect();
     assert_eq!((work.len(), account.renewals), (2, 1), "{work:?}");

@@ -104,7 +104,7 @@ impl Table {
     }
 }
 
-const DAYS: [&str; 18] = [
+const DAYS: [&str; 19] = [
     "machine",
     "day (local date)",
     "racks (1)",
@@ -123,6 +123,7 @@ const DAYS: [&str; 18] = [
     "monitored (s)",
     "recovery (s)",
     "unproven while somebody worked on it (1)",
+    "in doubt (1)",
 ];
 
 fn day_cells(machine: &MachineAccount, day: &DayAccount) -> Vec<String> {
@@ -141,6 +142,7 @@ fn day_cells(machine: &MachineAccount, day: &DayAccount) -> Vec<String> {
         number(day.monitored_s),
         maybe(day.recovery_s),
         counts.worked_on.to_string(),
+        day.in_doubt.to_string(),
     ]);
     cells
 }

@@ -22,20 +22,29 @@ impl Draft<'_> {
         for verdict in Verdict::ALL.into_iter().rev() {
             columns.push(super::Column { title: teller.verdict(verdict), number: true, share: 0 });
         }
-        columns.push(self.number(Word::PassRate));
-        let counted = |name: String, counts: &Counts| {
+        columns.extend([self.number(Word::InDoubtColumn), self.number(Word::PassRate)]);
+        let counted = |name: String, counts: &Counts, in_doubt: u64| {
             let mut row = vec![name, counts.total().to_string()];
             row.extend(Verdict::ALL.into_iter().rev().map(|verdict| counts.of(verdict).to_string()));
+            row.push(in_doubt.to_string());
             row.push(Teller::share(counts.passed() as f64, counts.total() as f64));
             row
         };
-        let mut rows: Vec<_> =
-            machines.iter().map(|machine| counted(Teller::text(&machine.machine), &machine.counts)).collect();
+        let of = |machine: &MachineAccount| {
+            counted(Teller::text(&machine.machine), &machine.counts, machine.racks_in_doubt())
+        };
+        let mut rows: Vec<_> = machines.iter().map(of).collect();
+        let in_doubt = machines.iter().map(MachineAccount::racks_in_doubt).sum();
         if machines.len() > 1 {
-            rows.push(counted(teller.say(Word::AllMachines).to_owned(), &sum(machines)));
+            rows.push(counted(teller.say(Word::AllMachines).to_owned(), &sum(machines), in_doubt));
         }
         self.table(columns, rows);
         self.text(Tone::Small, teller.say(Word::PassRateNote));
+        if in_doubt > 0 {
+            let count = in_doubt.to_string();
+            let values = [("count", count.as_str()), ("section", teller.say(Word::DoubtedHeading))];
+            self.text(Tone::Framed, teller.with(Word::InDoubtCounted, &values));
+        }
         self.worked_on();
 
         let columns = vec![
@@ -96,8 +105,7 @@ impl Draft<'_> {
         let open = account.alerts.iter().filter(|alert| alert.closed.is_none()).count();
         let missing = account.alerts.iter().filter(|alert| alert.action_missing()).count();
         // Each rack of the span once, by however many alerts it is in doubt.
-        let in_doubt = account.machines.iter();
-        let in_doubt: u64 = in_doubt.map(|own| own.in_doubt.len() as u64 + own.in_doubt_left_out).sum();
+        let in_doubt: u64 = account.machines.iter().map(MachineAccount::racks_in_doubt).sum();
         let bad =
             account.checks.iter().filter(|check| check.good == Some(false) && check.amended_by.is_none());
         let warnings: usize = account.machines.iter().map(|machine| machine.drift.warnings()).sum();
@@ -145,6 +153,7 @@ impl Draft<'_> {
                 self.number(Word::Racks),
                 self.number(Word::NotPassed),
                 self.number(Word::NarrowColumn),
+                self.number(Word::InDoubtColumn),
                 self.number(Word::LowestOf),
                 self.number(Word::MedianOf),
                 self.number(Word::Limit),
@@ -169,6 +178,7 @@ impl Draft<'_> {
             day.counts.total().to_string(),
             (day.counts.total() - day.counts.passed()).to_string(),
             day.counts.narrow.to_string(),
+            day.in_doubt.to_string(),
             value(day.rinse_min_c),
             value(day.rinse_median_c),
             day.limit_c.map_or_else(dash, |celsius| teller.reader.temperature(celsius)),

@@ -4,7 +4,7 @@ use super::Draft;
 use super::sheet::Tone;
 use super::tell::Teller;
 use super::words::Word;
-use crate::report::account::{DoubtedAccount, ExceptionAccount};
+use crate::report::account::{CoveredAccount, DoubtedAccount, ExceptionAccount};
 
 /// Most racks in doubt that are listed (own choice: some thirty pages).
 const DOUBTED_MAX: usize = 1_000;
@@ -35,6 +35,7 @@ impl Draft<'_> {
             self.wide(Word::Minimum, 3),
             self.wide(Word::WashMinimum, 3),
             self.wide(Word::AlertRow, 1),
+            self.wide(Word::ActionRow, 2),
             self.number(Word::RecordRow),
         ];
         let rows = all.iter().take(DOUBTED_MAX).map(|(machine, rack)| self.doubted_row(machine, rack));
@@ -65,8 +66,21 @@ impl Draft<'_> {
             against(rack.rinse_min_c, rack.limit_c),
             against(rack.wash_min_c, rack.wash_limit_c),
             alerts.join(", "),
+            self.covering(&rack.covered),
             rack.index.to_string(),
         ]
+    }
+
+    /// The records of the corrective actions that cover a rack.
+    fn covering(&self, covered: &[CoveredAccount]) -> String {
+        let actions: Vec<String> = covered.iter().flat_map(|own| &own.actions).map(u64::to_string).collect();
+        if covered.is_empty() {
+            "–".to_owned()
+        } else if actions.is_empty() {
+            self.teller.say(Word::NotCoveredYet).to_owned()
+        } else {
+            self.teller.with(Word::RecordsNamed, &[("list", &actions.join(", "))])
+        }
     }
 
     /// Racks that nobody could prove while somebody worked on the machine: there is nothing to be seen in their traces

@@ -57,7 +57,12 @@ impl Draft<'_> {
     fn condition(&self, alert: &AlertAccount) -> String {
         let condition = self.teller.condition(alert.condition);
         let doubted = if alert.doubted > 0 {
-            let count = alert.doubted.to_string();
+            let all = alert.doubted.to_string();
+            let inside = alert.doubted.saturating_sub(alert.doubted_outside).to_string();
+            let count = match alert.doubted_outside {
+                0 => all,
+                _ => self.teller.with(Word::RacksOf, &[("inside", &inside), ("all", &all)]),
+            };
             format!("; {}", self.teller.with(Word::Doubted, &[("count", &count)]))
         } else {
             String::new()
@@ -100,7 +105,7 @@ impl Draft<'_> {
             None if alert.released.is_empty() => teller.say(Word::NobodyTook).to_owned(),
             None => teller.say(Word::NobodyTookAnew).to_owned(),
         });
-        said.extend(alert.actions.iter().map(|action| self.action(Word::ActionIn, alert, action)));
+        said.extend(alert.actions.iter().map(|action| self.action(Word::ActionIn, alert, action, false)));
         match self.later_racks(alert) {
             Some(short) => said.push(short),
             None if alert.action_missing() => {
@@ -121,17 +126,28 @@ impl Draft<'_> {
         said.join(" ")
     }
 
-    /// A corrective action in the words of `word`, and how many racks of its alert it covers.
-    pub(super) fn action(&self, word: Word, alert: &AlertAccount, action: &ActionAccount) -> String {
+    /// A corrective action in the words of `word`, and how many racks of its alert it covers; or that it covers the one
+    /// at which it stands.
+    pub(super) fn action(
+        &self,
+        word: Word,
+        alert: &AlertAccount,
+        action: &ActionAccount,
+        covers_this: bool,
+    ) -> String {
         let teller = self.teller;
-        let (racks, done) = (Teller::text(&action.racks), Teller::text(&action.done));
+        let (racks, done) = (ended(Teller::text(&action.racks)), Teller::text(&action.done));
         let (by, at) = (self.who(&action.by), teller.minute(action.at));
         let (number, index) = (alert.number.to_string(), action.index.to_string());
         let told = |covers: u64| {
             let (covered, all) = (covers.to_string(), alert.racks.to_string());
             teller.with(Word::ActionCovers, &[("covered", &covered), ("all", &all)])
         };
-        let covers = action.covers.filter(|_| alert.racks > 0).map(told).unwrap_or_default();
+        let covers = if covers_this {
+            teller.say(Word::ActionCoversThis).to_owned()
+        } else {
+            action.covers.filter(|_| alert.racks > 0).map(told).unwrap_or_default()
+        };
         let values = [
             ("number", number.as_str()),
             ("racks", &racks),
@@ -145,10 +161,11 @@ impl Draft<'_> {
     }
 
     /// That later racks have no corrective action, where one was written that does not cover them.
-    pub(super) fn later_racks(&self, alert: &AlertAccount) -> Option<String> {
+    fn later_racks(&self, alert: &AlertAccount) -> Option<String> {
         let count = alert.uncovered();
         let short = count > 0 && !alert.actions.is_empty();
-        short.then(|| self.teller.with(Word::ActionShort, &[("count", &count.to_string())]))
+        let (count, all) = (count.to_string(), alert.racks.to_string());
+        short.then(|| self.teller.with(Word::ActionShort, &[("count", &count), ("all", &all)]))
     }
 
     pub(super) fn checks(&mut self) {
@@ -321,6 +338,14 @@ impl Draft<'_> {
             Some((_, AmendmentChange::Comment | AmendmentChange::Withdrawn)) | None => text,
         }
     }
+}
+
+/// What somebody wrote, as a sentence of its own.
+fn ended(mut text: String) -> String {
+    if !text.ends_with(['.', '!', '?', '…', ';', ':']) {
+        text.push('.');
+    }
+    text
 }
 
 /// How many racks that an alert counts are in the span, and how many it counts.

@@ -200,8 +200,22 @@ impl Draft<'_> {
                 rows.push(self.row(Word::ActionRow, none));
                 continue;
             };
-            let written = alert.actions.iter().map(|action| self.action(Word::ActionText, alert, action));
-            rows.extend(written.chain(self.later_racks(alert)).map(|text| self.row(Word::ActionRow, text)));
+            let covered = exception.covered.iter().find(|own| own.alert == *number);
+            let told = match covered {
+                Some(own) if own.actions.is_empty() => {
+                    vec![teller.with(Word::ActionNotYet, &[("number", &number.to_string())])]
+                }
+                Some(own) => {
+                    let covering = alert.actions.iter().filter(|action| own.actions.contains(&action.index));
+                    covering.map(|action| self.action(Word::ActionText, alert, action, true)).collect()
+                }
+                None => alert
+                    .actions
+                    .iter()
+                    .map(|action| self.action(Word::ActionText, alert, action, false))
+                    .collect(),
+            };
+            rows.extend(told.into_iter().map(|text: String| self.row(Word::ActionRow, text)));
         }
         let doubting = doubts.get(&exception.index).map(Vec::as_slice).unwrap_or_default();
         for number in doubting {

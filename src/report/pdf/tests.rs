@@ -3,7 +3,7 @@
 use super::*;
 use crate::core::cycle::counts::Counts;
 use crate::core::cycle::verdict::{Reason, Verdict};
-use crate::report::account::{DoubtedAccount, samples};
+use crate::report::account::{CoveredAccount, DoubtedAccount, samples};
 
 const ATTACHED: [Attached<'_>; 2] =
     [Attached { name: CYCLES, bytes: 2048 }, Attached { name: ACCOUNT, bytes: 3 << 20 }];
@@ -121,7 +121,7 @@ fn unproven_is_never_a_pass_and_almost_all_is_not_all() {
         let sheet = made(&account, Language::English, Scale::Celsius);
         let table = sheet.blocks.iter().find_map(|block| {
             let Block::Table(table) = block else { return None };
-            (table.columns.len() == 9).then(|| table.rows[0].last().cloned()).flatten()
+            (table.columns.len() == 10).then(|| table.rows[0].last().cloned()).flatten()
         });
         table.expect("the table of counts")
     };
@@ -203,6 +203,7 @@ fn racks_in_doubt_are_listed_up_to_a_bound() {
         wash_min_c: None,
         wash_limit_c: 65.6,
         alerts: vec![12, 13],
+        covered: Vec::new(),
     };
     account.machines[0].in_doubt = (0..1_007).map(rack).collect();
     account.machines[1].in_doubt_left_out = 3;
@@ -230,6 +231,69 @@ fn racks_in_doubt_are_listed_up_to_a_bound() {
     assert!(
         texts.iter().any(|text| text.starts_with("10 more are not listed") && text.contains("in_doubt_by"))
     );
+}
+
+// Own promise: the summary, the table and the chart of the days say how many of the racks that passed are in doubt.
+#[test]
+fn sums_days_and_charts_mark_racks_in_doubt() {
+    for (language, column, framed, alt) in [
+        (Language::English, "In doubt", "as racks that passed: 7.", "of these in doubt: 7."),
+        (Language::Spanish, "En duda", "como canastas correctas: 7.", "de ellas en duda: 7."),
+    ] {
+        let mut account = samples::month();
+        let says = |account: &Account, wanted: &str| {
+            texts(&made(account, language, Scale::Celsius)).iter().any(|text| text.contains(wanted))
+        };
+        assert!(!says(&account, framed) && !says(&account, alt));
+        (account.machines[0].in_doubt_left_out, account.machines[0].days[0].in_doubt) = (7, 7);
+        let sheet = made(&account, language, Scale::Celsius);
+        let cells = sheet.blocks.iter().filter_map(|block| {
+            let Block::Table(table) = block else { return None };
+            let place = table.columns.iter().position(|own| own.title == column)?;
+            Some(table.rows[0][place].clone())
+        });
+        assert_eq!(cells.take(2).collect::<Vec<_>>(), ["7", "7"]);
+        assert!(says(&account, framed) && says(&account, alt));
+        // Where an alert counts racks of other days, these are told apart.
+        (account.alerts[0].doubted, account.alerts[0].doubted_outside) = (9, 2);
+        let of =
+            if language == Language::English { "are in doubt: 7 of 9" } else { "están en duda: 7 de 9" };
+        assert!(says(&account, of));
+    }
+}
+
+// Own promise: at a rack stands the action that covers it, and no other; where none does, that is said.
+#[test]
+fn a_rack_names_no_action_that_does_not_cover_it() {
+    for (language, covers, none) in [
+        (Language::English, "record 2009, covers this rack)", "Alert 1: no action covers this rack yet"),
+        (
+            Language::Spanish,
+            "asiento 2009, abarca esta canasta)",
+            "Alerta 1: ninguna acción abarca todavía esta canasta",
+        ),
+    ] {
+        let told = |covered: Option<Vec<u64>>| -> Vec<String> {
+            let mut account = samples::month();
+            for machine in &mut account.machines {
+                machine.exceptions.retain(|one| one.alerts == [1]);
+                machine.exceptions.truncate(1);
+            }
+            let own = account.machines.iter_mut().find_map(|machine| machine.exceptions.first_mut());
+            let covered = covered.map(|actions| CoveredAccount { alert: 1, actions });
+            own.expect("a cold rack").covered = covered.into_iter().collect();
+            let sheet = made(&account, language, Scale::Celsius);
+            let racks = sheet
+                .blocks
+                .into_iter()
+                .filter_map(|block| if let Block::Rack(rack) = block { Some(rack.rows) } else { None });
+            racks.flatten().map(|(_, told)| told).filter(|told| told.contains("Alert")).collect()
+        };
+        let [one] = told(Some(vec![2009])).try_into().expect("one action");
+        assert!(one.contains(covers), "{one}");
+        assert_eq!(told(Some(Vec::new())), [none]);
+        assert_eq!(told(None).len(), 2, "what is not known is told as the alert has it");
+    }
 }
 
 // Own rule: a rack that barely passed and is in doubt is one of those that did not plainly pass, and says by which alert
@@ -265,6 +329,7 @@ fn a_narrow_rack_in_doubt_names_its_alert() {
         wash_min_c: None,
         wash_limit_c: 65.6,
         alerts: vec![12],
+        covered: Vec::new(),
     }];
     let after = rows(&account);
     assert_eq!(after.len(), before.len());

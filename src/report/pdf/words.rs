@@ -70,6 +70,8 @@ words! {
     Racks: "Racks", "Canastas";
     PassRate: "Passed", "Aprobadas";
     PassRateNote: "«Passed» is the share of racks that passed, narrowly or plainly. An unproven rack is never counted as one that passed. Shares are rounded down.", "«Aprobadas» es el porcentaje de canastas que cumplieron, con holgura o por poco. Una canasta sin comprobar nunca cuenta como correcta. Los porcentajes se redondean hacia abajo.";
+    InDoubtColumn: "In doubt", "En duda";
+    InDoubtCounted: "Racks in doubt are counted above by their verdicts, as racks that passed: {count}. They are not to be relied on; see «{section}».", "Las canastas en duda se cuentan arriba por su veredicto, como canastas correctas: {count}. No se fíe de ellas; véase «{section}».";
     Lowest: "Lowest minimum", "Mínimo más bajo";
     Median: "Median minimum", "Mediana de mínimos";
     Monitored: "Monitored", "Vigilado";
@@ -131,6 +133,10 @@ words! {
     AlertRow: "Alert", "Alerta";
     ActionRow: "Corrective action", "Acción correctiva";
     ActionText: "Alert {number}. Racks: {racks} Done: {done} ({by}, {at}, record {index}{covers})", "Alerta {number}. Canastas: {racks} Hecho: {done} ({by}, {at}, asiento {index}{covers})";
+    ActionCoversThis: ", covers this rack", ", abarca esta canasta";
+    ActionNotYet: "Alert {number}: no action covers this rack yet", "Alerta {number}: ninguna acción abarca todavía esta canasta";
+    NotCoveredYet: "none yet", "ninguna todavía";
+    RecordsNamed: "record {list}", "asiento {list}";
     ActionMissing: "Alert {number}: none on record", "Alerta {number}: no consta";
     NoAlert: "no alert names this rack", "ninguna alerta nombra esta canasta";
     InDoubtBy: "in doubt by alert {number}", "en duda por la alerta {number}";
@@ -187,7 +193,7 @@ words! {
     RacksDoubted: "Racks that passed and are in doubt", "Canastas que pasaron y están en duda";
     RacksOf: "{inside} of {all}", "{inside} de {all}";
     RacksOutside: "«{inside} of {all}»: of the {all} racks that the alert counts {inside} are among those of this report. The others were washed before or after its span, or their records could not be read.", "«{inside} de {all}»: de las {all} canastas que cuenta la alerta, {inside} están entre las de este informe. Las demás se lavaron antes o después del periodo, o sus asientos no se pudieron leer.";
-    ActionShort: "Later racks without a corrective action: {count}.", "Canastas posteriores sin acción correctiva: {count}.";
+    ActionShort: "Later racks without a corrective action: {count} of {all}.", "Canastas posteriores sin acción correctiva: {count} de {all}.";
     OfSite: "site", "sitio";
 
     // Checks.

@@ -13,7 +13,7 @@ use super::day::{BY_HOURS_S, hours};
 use super::words::Word;
 use super::{Axis, Band, Line, Plot, Point, Shade, Shape, Stroke, Tick, Window, ticks};
 use crate::core::cycle::verdict::Verdict;
-use crate::core::cycle::words::verdict;
+use crate::core::cycle::words::{of_these_in_doubt, verdict};
 use crate::core::reader::Reader;
 use crate::core::time::Timestamp;
 use crate::report::account::DayAccount;
@@ -112,22 +112,25 @@ fn starts(day: &DayAccount, span: Days<'_>, reader: &Reader) -> Option<f64> {
 
 fn points(span: Days<'_>, reader: &Reader, y: &Axis, length: f64) -> Vec<Point> {
     let mut taken = BTreeSet::new();
-    let mut by_verdict: Vec<Vec<Point>> = vec![Vec::new(); Verdict::ALL.len()];
+    let mut by_verdict: Vec<[Vec<Point>; 2]> = vec![[const { Vec::new() }; 2]; Verdict::ALL.len()];
     for day in span.days {
         let Some(start) = starts(day, span, reader) else { continue };
-        for (second, celsius, place) in &day.minima {
+        let mut doubted = day.minima_in_doubt.iter().copied().peekable();
+        for (own, (second, celsius, place)) in (0..).zip(&day.minima) {
+            let in_doubt = doubted.next_if_eq(&own).is_some();
             let Some(judged) = Verdict::ALL.get(usize::from(*place)) else { continue };
             let (x, value) = (start + f64::from(*second), reader.scale.temperature(f64::from(*celsius)));
             let column = super::area::cut(x / length * CELLS.0);
             let row = super::area::cut((value - y.from) / (y.to - y.from) * CELLS.1);
-            if taken.insert((*place, column, row)) {
-                let point = Point { x, y: value, shape: Shape::of(*judged), label: String::new() };
-                by_verdict[usize::from(*place)].push(point);
+            let shape = Shape::of_rack(*judged, in_doubt);
+            if taken.insert((shape, column, row)) {
+                let point = Point { x, y: value, shape, label: String::new() };
+                by_verdict[usize::from(*place)][usize::from(in_doubt)].push(point);
             }
         }
     }
-    // The worst are drawn last, over the others.
-    by_verdict.into_iter().rev().flatten().collect()
+    // The worst are drawn last, over the others; those in doubt over their like.
+    by_verdict.into_iter().rev().flatten().flatten().collect()
 }
 
 /// Marks at the start of days, so many that their names fit; hours where it is one day.
@@ -218,7 +221,15 @@ fn key(span: Days<'_>, reader: &Reader) -> Vec<(Shape, String)> {
         };
         (Shape::of(judged), text)
     };
-    counted(span, reader).into_iter().map(told).collect()
+    let mut key: Vec<(Shape, String)> = counted(span, reader).into_iter().map(told).collect();
+    key.extend(in_doubt(span, reader).map(|told| (Shape::Ring, told)));
+    key
+}
+
+/// How many racks of the days passed and are in doubt since; `None` where none is.
+fn in_doubt(span: Days<'_>, reader: &Reader) -> Option<String> {
+    let count: u64 = span.days.iter().map(|day| day.in_doubt).sum();
+    (count > 0).then(|| format!("{}: {count}", of_these_in_doubt(reader.language)))
 }
 
 fn told(span: Days<'_>, reader: &Reader) -> (String, String) {
@@ -232,7 +243,8 @@ fn told(span: Days<'_>, reader: &Reader) -> (String, String) {
         return (title.clone(), format!("{title}."));
     }
     let title = format!("{} · {date} · {racks} {}", span.machine, say(Word::Cycles));
-    let counts: Vec<String> = counted(span, reader).into_iter().map(|(_, text)| text).collect();
+    let counts = counted(span, reader).into_iter().map(|(_, text)| text);
+    let counts: Vec<String> = counts.chain(in_doubt(span, reader)).collect();
     let mut description = format!("{title}: {}.", counts.join(", "));
     let lowest = span.days.iter().filter_map(|day| Some((day.rinse_min_c?, day.limit_c?)));
     if let Some((minimum, limit)) = lowest.min_by(|one, other| one.0.total_cmp(&other.0)) {
@@ -303,6 +315,26 @@ mod tests {
         let whole = samples::month();
         let span = Days { days: &whole.machines[0].days, ..span };
         assert_eq!(span.narrowed(&zone).from, from, "a month of racks stays a month");
+    }
+
+    // Own promise: a rack that passed and is in doubt is drawn as one, whatever else lies at its place, and the key and the
+    // description count them.
+    #[test]
+    fn racks_in_doubt_have_a_mark_of_their_own() {
+        let mut account = samples::month();
+        let rings = |plot: &Plot| plot.points.iter().filter(|point| point.shape == Shape::Ring).count();
+        let said = |plot: &Plot| plot.key.iter().any(|(shape, _)| *shape == Shape::Ring);
+        let plot = drawn(&account, Scale::Celsius);
+        assert!(rings(&plot) == 0 && !said(&plot));
+        let day = account.machines[0].days.iter_mut().find(|day| day.minima.len() > 3).expect("racks");
+        let pass = u8::try_from(Verdict::ALL.len() - 1).expect("few");
+        day.minima = vec![(60, 84.0, pass), (60, 84.0, pass), (9_000, 85.0, pass)];
+        // One of them has no mark.
+        (day.in_doubt, day.minima_in_doubt) = (3, vec![1, 2]);
+        let plot = drawn(&account, Scale::Celsius);
+        assert_eq!(rings(&plot), 2);
+        assert!(plot.key.contains(&(Shape::Ring, "of these in doubt: 3".to_owned())), "{:?}", plot.key);
+        assert!(plot.description.contains(", of these in doubt: 3."), "{}", plot.description);
     }
 
     // Own promise: the key names no mark that is not in the picture without saying so.

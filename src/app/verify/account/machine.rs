@@ -78,6 +78,8 @@ fn days(machine: &str, said: &[DayAccount], found: &[DayAccount], faults: &mut F
                 said.counts.worked_on == found.counts.worked_on,
             ),
             ("list of settled minima", said.minima == found.minima),
+            ("number of racks in doubt", said.in_doubt == found.in_doubt),
+            ("list of racks in doubt", said.minima_in_doubt == found.minima_in_doubt),
         ] {
             if !same {
                 let (machine, when) = (machine.to_owned(), format!("on {day}"));
@@ -101,6 +103,8 @@ fn nothing(day: Date) -> DayAccount {
         monitored_s: 0.0,
         recovery_s: None,
         minima: Vec::new(),
+        in_doubt: 0,
+        minima_in_doubt: Vec::new(),
     }
 }
 

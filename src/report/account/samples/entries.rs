@@ -5,6 +5,7 @@ use super::{
     Condition, Date, DriftAccount, DriftSignal, Duration, Fault, GapAccount, HOSTILE, Hash, MachineAccount,
     OverdueCheck, Quantity, Remark, Seal, ServiceEvent, SigningKey, Timestamp, TreeHead,
 };
+use crate::core::alert::Returns;
 use crate::core::cycle::plate::Sanitizing;
 use crate::core::logbook::{Missed, judge};
 use crate::core::sanitizer::Rules;
@@ -66,10 +67,12 @@ pub(super) fn alerts(machines: &[MachineAccount], day: Timestamp) -> Vec<AlertAc
         racks: 1,
         racks_outside: 0,
         doubted: 0,
+        doubted_outside: 0,
         needs_action: condition.needs_action(),
         acknowledged: None,
         released: Vec::new(),
         actions: Vec::new(),
+        returns: Returns::default(),
         cleared: None,
         closed: None,
         delivered: 2,
@@ -187,6 +190,7 @@ pub(super) fn overdue(day: Timestamp) -> Vec<OverdueCheck> {
         check: check.to_owned(),
         since: after(day, since),
         made: made.map(|made| after(day, made)),
+        good: made.map(|_| false),
     };
     vec![
         check("Bar glasswasher", "sanitizer", 660, Some(735)),

@@ -38,7 +38,7 @@ pub(super) const COLUMNS: [&str; 27] = [
 ];
 
 /// Checks in order of time, and below them those that were missed: `at` is then since when, and
-/// `recorded` when the check was made after all.
+/// `recorded` and `good` are those of the check by which it was made after all.
 pub(super) fn rows(account: &Account, zone: &TimeZone) -> Vec<Vec<String>> {
     let mut rows: Vec<Vec<String>> = account.checks.iter().map(|check| cells(check, zone)).collect();
     for missed in &account.overdue {
@@ -48,6 +48,7 @@ pub(super) fn rows(account: &Account, zone: &TimeZone) -> Vec<Vec<String>> {
         "overdue".clone_into(&mut cells[2]);
         (cells[3], cells[4]) = both(missed.since, zone);
         (cells[5], cells[6]) = perhaps(missed.made, zone);
+        cells[7] = missed.good.map(|good| good.to_string()).unwrap_or_default();
         rows.push(cells);
     }
     rows
