@@ -85,6 +85,17 @@ struct Running {
     /// It is being put on record.
     leaving: bool,
     problem: Option<Said>,
+    over: Over,
+}
+
+/// Says that an attempt is over as soon as it is none of the bench any more, however it ended.
+#[derive(Debug, Default)]
+struct Over(CancellationToken);
+
+impl Drop for Over {
+    fn drop(&mut self) {
+        self.0.cancel();
+    }
 }
 
 /// What is known of the probe beside the attempt.
@@ -314,6 +325,12 @@ impl Bench {
         })
     }
 
+    /// What is cancelled when the attempt at this probe or machine is over; at once where there is none.
+    pub(super) fn over(&self, of: &str) -> CancellationToken {
+        let none = Over::default();
+        self.state().attempts.get(of).map_or(&none, |running| &running.over).0.clone()
+    }
+
     /// Begins an attempt.
     ///
     /// # Errors
@@ -343,6 +360,7 @@ impl Bench {
             excuses: BTreeMap::new(),
             leaving: false,
             problem: None,
+            over: Over::default(),
         };
         state.attempts.insert(of.to_owned(), running);
         state.ended.remove(of);

@@ -141,18 +141,19 @@ impl House {
         let begun = begun.map_err(|problem| NotDone::Refused(said(problem)))?;
         let since = begun.heard.unwrap_or_else(|| self.clock.now());
         let (bench, reception, clock) = (self.bench.clone(), self.reception.clone(), self.clock.clone());
-        let attempt = bench.under(&of).map(|under| under.begun);
+        let over = bench.over(&of);
         #[expect(
             clippy::disallowed_methods,
             reason = "it ends with the attempt, and what it says is forgotten by itself"
         )]
         drop(tokio::spawn(async move {
-            let goes_on = || attempt.is_some() && bench.under(&of).map(|under| under.begun) == attempt;
             let say = |stands| {
                 let (reception, order) = (reception.clone(), order(stands));
                 async move { reception.perform(order).await }
             };
-            keep_at_work(&clock, since, goes_on, say).await;
+            keep_at_work(&clock, since, &over, say).await;
+            // It is not over because the gateway stops, which takes the bench away.
+            drop(bench);
         }));
         Ok(())
     }

@@ -273,7 +273,9 @@ async fn what_is_left_alone_ends_by_itself() {
     attended(|mut feed| async move {
         let bench = feed.bench.clone();
         bench.begin("dm1/rinse", calibration(), NOBODY, ("Eli", "eli")).expect("nobody is at it");
+        let over = bench.over("dm1/rinse");
         feed.play(20, |_| [60.0, 20.0]).await;
+        assert!(!over.is_cancelled() && bench.over("dm1/wash").is_cancelled());
         assert_eq!(bench.gauges().len(), 2, "its probes are gauged");
         assert!(bench.gauges()["dm1/wash"].per_s().is_some_and(|rate| (rate - 10.0).abs() < 0.5));
         feed.clock.turn(IDLE_MAX, 0);
@@ -284,6 +286,7 @@ async fn what_is_left_alone_ends_by_itself() {
             }
         }
         assert_eq!((bench.under("dm1/rinse"), bench.is_wanted()), (None, false));
+        assert!(over.is_cancelled(), "whoever keeps its machine under work hears of it");
         assert!(bench.gauges().is_empty());
         let ended = bench.ended("dm1/rinse").expect("whoever comes back is told");
         assert_eq!((ended.by, ended.whose.as_str(), ended.begun < ended.at), (None, "Eli", true));
@@ -301,7 +304,9 @@ async fn whoever_ends_the_work_of_another_is_named() {
     attended(|feed| async move {
         let bench = feed.bench.clone();
         bench.begin("dm1/rinse", calibration(), NOBODY, ("Eli", "eli")).expect("nobody is at it");
+        let over = bench.over("dm1/rinse");
         assert_eq!(bench.give_up("dm1/rinse", ("Ana", "ana")), Some("Eli".to_owned()));
+        assert!(over.is_cancelled());
         assert_eq!(bench.give_up("dm1/rinse", ("Ana", "ana")), None, "once");
         let ended = bench.ended("dm1/rinse").expect("it is told");
         assert_eq!(
@@ -325,11 +330,13 @@ async fn the_end_of_work_ends_what_was_shown_and_lost_nothing() {
         let before = shown(&bench);
         assert!(!bench.may_end("dm1", &[]) && bench.may_end("dm1", &before) && bench.may_end("dm2", &[]));
         assert_eq!(bench.open_at("dm"), []);
+        let over = bench.over("dm1/rinse");
         assert_eq!(bench.end_at("dm1", &before, ana), [("dm1/rinse".to_owned(), "Eli".to_owned())]);
         assert_eq!(
             bench.ended("dm1/rinse").map(|ended| (ended.by, ended.whose)),
             Some((Some("Ana".to_owned()), "Eli".to_owned()))
         );
+        assert!(over.is_cancelled());
         // Begun anew: another one.
         feed.clock.turn(Duration::from_secs(1), 0);
         bench.begin("dm1/rinse", calibration(), NOBODY, eli).expect("nobody is at it");
