@@ -13,6 +13,8 @@ pub(crate) mod browser;
 mod chromium;
 #[path = "web/commands.rs"]
 mod commands;
+#[path = "web/paths/commissioning.rs"]
+mod commissioning;
 #[path = "web/crowds.rs"]
 mod crowds;
 #[path = "web/desk.rs"]
@@ -33,6 +35,8 @@ mod manager;
 mod operator;
 #[path = "web/paths/planted.rs"]
 mod planted;
+#[path = "web/practice.rs"]
+mod practice;
 #[path = "web/programs.rs"]
 mod programs;
 #[path = "web/paths/refusals.rs"]

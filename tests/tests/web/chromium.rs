@@ -246,6 +246,12 @@ impl Chromium {
         self.effort.keys.fetch_add(u32::try_from(text.chars().count()).expect("short"), Ordering::Relaxed);
     }
 
+    /// Chooses what bears these words in the list with this label.
+    pub(crate) async fn choose(&self, label: &str, words: &str) {
+        self.field(label).await.select_by_label(words).await.expect("it can be chosen");
+        self.effort.presses.fetch_add(2, Ordering::Relaxed);
+    }
+
     async fn field(&self, label: &str) -> Element {
         let labels = format!("//label[contains(normalize-space(.), \"{label}\")]/@for");
         let path = format!("//*[@id = {labels}]");

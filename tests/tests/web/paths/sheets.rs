@@ -9,7 +9,7 @@ use super::kitchen::Kitchen;
 use super::looks::reader;
 
 /// A small phone, px.
-const SMALL: (u32, u32) = (360, 640);
+pub(crate) const SMALL: (u32, u32) = (360, 640);
 /// Most sheets of A4 for a day of a machine.
 const SHEETS_MAX: usize = 6;
 
