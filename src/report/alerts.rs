@@ -91,7 +91,7 @@ pub fn table<'a>(
 }
 
 /// Heads of the table, and the least width of each column but the last: a usual list looks the same every time.
-const HEADS: [&str; 7] = ["NUMBER", "SINCE", "MACHINE", "CONDITION", "MEASURED", "RACKS", "STATE"];
+const HEADS: [&str; 7] = ["NUMBER", "SINCE", "MACHINE", "CONDITION", "WORST", "RACKS", "STATE"];
 const WIDTHS_MIN: [usize; 6] = [6, 16, 12, 20, 18, 5];
 
 /// Most characters of a cell (own choice: figures with their limit, or every check); the story of an alert has the whole.
@@ -390,8 +390,10 @@ fn racks(count: u64) -> String {
     Noun::Racks.of(count, Language::English)
 }
 
+/// The worst that was measured, as far as it stands, against its limit; else what it is about.
 fn figures(alert: &Alert, reader: &Reader) -> String {
-    match (alert.measured, alert.limit) {
+    let worst = alert.worst.filter(|_| !alert.was_entered_wrongly());
+    match (worst.or(alert.measured), alert.limit) {
         // The whole sentence is too long for a column.
         (Some(measured), Some(limit)) if alert.condition == Condition::Drifting => {
             let side = match side(alert.condition, measured, limit) {

@@ -7,7 +7,7 @@ use crate::web::words::words;
 
 words! {
     more: "More", "Más";
-    account: "My account", "Mi cuenta";
+    account: "Your account", "Su cuenta";
     account_what: "Language, °C or °F, password.", "Idioma, °C o °F, contraseña.";
     maintenance: "Work on a machine", "Trabajo en una máquina";
     maintenance_what: "Its racks are marked unproven and its messages held while somebody works on it.", "Sus canastas quedan sin comprobar y sus mensajes se retienen mientras alguien trabaja en ella.";
