@@ -182,7 +182,7 @@ impl Reception {
         let open = move || Reader::open(&ledger).map_err(|error| logbook::unread(&error));
         let prepared =
             tokio::task::spawn_blocking(move || logbook::prepare(entry, &configuration, now, open));
-        let Prepared { machine, way, judged, recorded } = prepared.await.map_err(|_| gone())??;
+        let Prepared { machine, way, judged, recorded, late_s } = prepared.await.map_err(|_| gone())??;
         let record = match way {
             Way::Core(machine, entered) => {
                 let shown = in_force_by(&entered);
@@ -205,7 +205,7 @@ impl Reception {
             let (check, machine) = (judged.check.as_str(), machine.as_deref().unwrap_or("site"));
             tracing::warn!(check, machine, record, "a check that was entered failed");
         }
-        Ok(Done { record, judged, recorded, ..Done::default() })
+        Ok(Done { record, judged, recorded, late_s, ..Done::default() })
     }
 
     /// The open alerts, and whether every record was looked at.

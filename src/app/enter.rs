@@ -21,7 +21,7 @@ use crate::core::alert::supplies::Shortage;
 use crate::core::alert::{Desk, DueCheck, Effects, Event, Settings};
 use crate::core::food_code::Rounding;
 use crate::core::logbook::words::{self, Entered};
-use crate::core::logbook::{Device, Lacking, lateness};
+use crate::core::logbook::{Device, Lacking};
 use crate::core::reader::{self, Language};
 use crate::core::record::{Check, CheckKind, Note};
 use crate::core::time::Timestamp;
@@ -112,9 +112,10 @@ fn note(arguments: &NoteArgs, streams: &mut Streams<'_>) -> Result<(), Failure> 
     let done = people::done(&loaded, Order::Entry { entry })?;
     let how = arguments.entry.answer;
     answer(&done, &Entered::Note, Lacking::default(), how, streams)?;
-    match at.and_then(|at| lateness(at, now)) {
-        Some(by) if !how.json => writeln!(streams.out, "  {}", words::late(by.as_secs_f64(), how.language))
-            .map_err(Failure::output),
+    match done.late_s {
+        Some(late_s) if !how.json => {
+            writeln!(streams.out, "  {}", words::late(late_s, how.language)).map_err(Failure::output)
+        }
         Some(_) | None => Ok(()),
     }
 }

@@ -150,6 +150,8 @@ pub(super) struct Prepared {
     pub(super) judged: Option<Judged>,
     /// What goes on record of a calibration or a response test.
     pub(super) recorded: Option<Box<Body>>,
+    /// How long after it was made it is entered, s, where that is late.
+    pub(super) late_s: Option<f64>,
 }
 
 /// Which way an entry goes to the record.
@@ -202,13 +204,14 @@ pub(super) fn prepare(
             }
             logbook::admit(&check, profile.map(|profile| profile.sanitizing), now, late)
                 .map_err(impossible)?;
-            let judged = Some(judged(&check, profile, now));
+            let judged = judged(&check, profile, now);
+            let late_s = judged.late_s;
             let body = |check| Box::new(Record::new(now, machine.clone(), Body::Check(check)));
             let way = match (place.map(id_of), Concentration::of(&check)) {
                 (Some(id), Some(_)) => Way::Core(id, Entered::Check(check)),
                 (_, _) => Way::Ledger(body(check)),
             };
-            Ok(Prepared { machine, way, judged, recorded: None })
+            Ok(Prepared { machine, way, judged: Some(judged), recorded: None, late_s })
         }
         Entry::Note { machine, note, late } => {
             machine.as_deref().map(|name| place_of(name, machines)).transpose()?;
@@ -216,8 +219,9 @@ pub(super) fn prepare(
                 .and_then(|()| logbook::name(logbook::Field::By, &note.by))
                 .and_then(|()| note.at.map_or(Ok(()), |at| logbook::time(at, now, late)))
                 .map_err(impossible)?;
+            let late_s = note.at.and_then(|at| late_by_s(at, now));
             let way = Way::Ledger(Box::new(Record::new(now, machine.clone(), Body::Note(note))));
-            Ok(Prepared { machine, way, judged: None, recorded: None })
+            Ok(Prepared { machine, way, judged: None, recorded: None, late_s })
         }
         Entry::SignOff { machine, mut signed } => {
             place_of(&machine, &configuration.machines)?;
@@ -228,7 +232,7 @@ pub(super) fn prepare(
                 .map_err(impossible)?;
             signed.at = now;
             let way = Way::Ledger(Box::new(Record::new(now, Some(machine.clone()), Body::SignOff(signed))));
-            Ok(Prepared { machine: Some(machine), way, judged: None, recorded: None })
+            Ok(Prepared { machine: Some(machine), way, judged: None, recorded: None, late_s: None })
         }
         Entry::WiringProof { machine, mut done } => {
             place_of(&machine, &configuration.machines)?;
@@ -242,7 +246,7 @@ pub(super) fn prepare(
             }
             done.good = done.probes.iter().all(|probe| probe.good);
             let way = Way::Ledger(Box::new(Record::new(now, Some(machine.clone()), Body::WiringProof(done))));
-            Ok(Prepared { machine: Some(machine), way, judged: None, recorded: None })
+            Ok(Prepared { machine: Some(machine), way, judged: None, recorded: None, late_s: None })
         }
         Entry::Calibration { done } => technician::calibration(done, configuration, now, &reader()?),
         Entry::Response { done } => technician::response(done, configuration, now, &reader()?),
@@ -260,8 +264,12 @@ fn judged(check: &Check, profile: Option<&Profile>, now: Timestamp) -> Judged {
         Some(profile) => logbook::judge(check, profile.sanitizing, &profile.sanitizer),
         None => logbook::judge(check, Sanitizing::HotWater, &Rules::default()),
     };
-    let late_s = logbook::lateness(check.at(), now).map(|late| late.as_secs_f64());
-    Judged { check: check.kind(), judgement, late_s }
+    Judged { check: check.kind(), judgement, late_s: late_by_s(check.at(), now) }
+}
+
+/// How long after it was made something is entered, s, where that is late.
+fn late_by_s(at: Timestamp, now: Timestamp) -> Option<f64> {
+    logbook::lateness(at, now).map(|late| late.as_secs_f64())
 }
 
 fn position(name: &str, machines: &[Profile]) -> Option<usize> {

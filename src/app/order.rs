@@ -136,6 +136,9 @@ pub(super) struct Done {
     /// What is on record of a calibration or a response test.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub(super) recorded: Option<Box<Body>>,
+    /// How long after it was made a check or a note was entered, s, where that is late.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub(super) late_s: Option<f64>,
     /// Whether no service runs, so that nothing is sent until one does. Whoever did it alone knows.
     #[serde(skip)]
     pub(super) alone: bool,

@@ -230,6 +230,13 @@ fn what_is_entered_is_judged_at_once() {
             0,
             &["The note is on record", "Entered 60 min after it was made"],
         ),
+        // Regression: a note did not say so to programs.
+        (
+            vec!["enter", "note", "dm1", "The hood was cleaned.", "--by", "AB", "--at", &hour_ago, "--json"],
+            0,
+            &["\"late_s\":36"],
+        ),
+        (with(&["100", "--at", &hour_ago, "--json"]), 0, &["},\"late_s\":36"]),
         (vec!["enter", "note", "dm9", "It is gone.", "--by", "AB"], 64, &["no machine is called «dm9»"]),
     ];
     let kitchen = Kitchen::new().opened();

@@ -196,8 +196,8 @@ pub(in crate::app) fn perform_alone(loaded: &Loaded, order: Order) -> Result<Don
                 put(&mut clerk, now, *record).await?
             }
         };
-        let (judged, recorded) = (prepared.judged, prepared.recorded);
-        Ok(Ok(Done { record, judged, recorded, ..Done::default() }))
+        let (judged, recorded, late_s) = (prepared.judged, prepared.recorded, prepared.late_s);
+        Ok(Ok(Done { record, judged, recorded, late_s, ..Done::default() }))
     });
     let failed = |error: ClerkError| match &error {
         ClerkError::Ledger(source) => Failure::from(ledger::diagnose(source, path)),

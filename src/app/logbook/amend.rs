@@ -88,7 +88,7 @@ impl Asked {
         };
         let put = Record::new(now, machine.clone(), Body::Amendment(amendment.clone()));
         if !is_comment && let Some(way) = technician::withdrawal(&record.body, &put, configuration, reader)? {
-            return Ok(Prepared { machine, way, judged: None, recorded: None });
+            return Ok(Prepared { machine, way, judged: None, recorded: None, late_s: None });
         }
         let way = match (place, was) {
             (Some(place), Some(was)) => {
@@ -98,7 +98,7 @@ impl Asked {
             }
             (_, _) => Way::Ledger(Box::new(put)),
         };
-        Ok(Prepared { machine, way, judged, recorded: None })
+        Ok(Prepared { machine, way, judged, recorded: None, late_s: None })
     }
 }
 

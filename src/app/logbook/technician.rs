@@ -141,7 +141,7 @@ fn through_core(channel: &Channel, probe: Probe, body: Body) -> Prepared {
     let recorded = Some(Box::new(body.clone()));
     let entered = Entered::Probe { channel: channel.id, probe: Box::new(probe), body: Box::new(body) };
     let machine = Some(channel.name.machine().to_owned());
-    Prepared { machine, way: Way::Core(channel.machine, entered), judged: None, recorded }
+    Prepared { machine, way: Way::Core(channel.machine, entered), judged: None, recorded, late_s: None }
 }
 
 fn probe_of<'c>(name: &str, configuration: &'c Configuration) -> Result<(&'c Channel, &'c Probe), Problem> {

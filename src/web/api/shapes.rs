@@ -415,6 +415,10 @@ fn told() -> Value {
                 "alert": { "$ref": "#/components/schemas/Alert" },
                 "record": { "type": "integer", "description": "Index of the first record that it made." },
                 "covers": { "type": "integer", "description": "How many racks a corrective action covers." },
+                "late_s": {
+                    "type": "number",
+                    "description": "How long after it was made a check or a note was entered, where that is late.",
+                },
                 "judged": {
                     "type": "object",
                     "properties": {
