@@ -129,14 +129,30 @@ fn of_calibration(done: &CalibrationDone) -> String {
     )
 }
 
+/// What became of a check after it was entered.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Since {
+    /// It counts no more.
+    Withdrawn,
+    /// It counts as it was corrected.
+    Corrected,
+}
+
 /// What a record says, and of a check that failed so as well, with the limit that it missed: it must not read like a good
-/// one.
+/// one. One that was withdrawn or corrected since is marked as such: it must not read like one that counts as it stands.
 #[must_use]
-pub fn judged(body: &Body, judgement: &Judgement) -> String {
+pub fn judged(body: &Body, judgement: &Judgement, since: Option<Since>) -> String {
     let Body::Check(check) = body else { return said(body) };
     let told = by(&found(check, &Missed::of(judgement)), check);
-    let told = if judgement.good == Some(false) { format!("FAILED: {told}") } else { told };
-    told.replace(char::is_control, " ")
+    let mark = match (judgement.good == Some(false), since) {
+        (false, None) => "",
+        (false, Some(Since::Withdrawn)) => "withdrawn since: ",
+        (false, Some(Since::Corrected)) => "corrected since: ",
+        (true, None) => "FAILED: ",
+        (true, Some(Since::Withdrawn)) => "FAILED, withdrawn since: ",
+        (true, Some(Since::Corrected)) => "FAILED, corrected since: ",
+    };
+    format!("{mark}{told}").replace(char::is_control, " ")
 }
 
 fn by(found: &str, check: &Check) -> String {

@@ -338,6 +338,19 @@ fn amendments_stand_beside_what_they_are_about() {
             let (found, said) = amend(record, more);
             assert_eq!((found, said.contains(part)), (Some(code), true), "{record} {more:?}: {said}");
         }
+        // Regression: in the list of all records one that failed read as if it still did.
+        let (_, listed) = kitchen.say(&["history", "--show", "records", "--kind", "check", "--json"]);
+        let said: Vec<(String, String)> = listed
+            .lines()
+            .map(|line| serde_json::from_str::<serde_json::Value>(line).expect("JSON"))
+            .map(|row| (row["index"].to_string(), row["said"].as_str().unwrap_or_default().to_owned()))
+            .collect();
+        for (record, mark) in
+            [(&strip, "FAILED, withdrawn since: sanitizer"), (&supply, "corrected since: supplies")]
+        {
+            let line = said.iter().find(|(index, _)| index == record).map(|(_, said)| said.as_str());
+            assert!(line.is_some_and(|said| said.starts_with(mark)), "{mark}: {listed}");
+        }
         if let Some(service) = service {
             service.stop();
         }

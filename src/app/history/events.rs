@@ -10,12 +10,12 @@ use crate::app::{Failure, Streams};
 use crate::cli::HistoryArgs;
 use crate::core::alert::words::in_table;
 use crate::core::late::{late_by, stands_at};
-use crate::core::logbook::Missed;
+use crate::core::logbook::{Missed, counting};
 use crate::core::reader::Language;
 use crate::core::record::{Amendment, Body, Check, Record};
-use crate::ledger::{Found, LedgerError, RecordFilter, Subject};
+use crate::ledger::{Found, LedgerError, Reader, RecordFilter, Subject};
 use crate::report::alerts::{self as told, standing};
-use crate::report::said;
+use crate::report::said::{self, Since};
 use crate::report::sheet::{Cell, Column, Form, Sheet, Unit};
 
 /// Columns of `--show checks`.
@@ -281,10 +281,24 @@ pub(super) fn records(
     ground.list(&sheet, arguments, &kinds, streams, row).map(drop)
 }
 
-/// What a record says, a check as it was judged by the machine as configured then.
-pub(super) fn judged(sites: &Sites, index: u64, record: &Record) -> String {
-    let Body::Check(check) = &record.body else { return said::said(&record.body) };
-    said::judged(&record.body, &sites.judged(check, record.machine.as_deref(), index))
+/// What a record says, a check as it was judged by the machine as configured then, and whether it was withdrawn or
+/// corrected since.
+pub(super) fn judged(
+    ledger: &Reader,
+    sites: &Sites,
+    index: u64,
+    record: &Record,
+) -> Result<String, LedgerError> {
+    let Body::Check(check) = &record.body else { return Ok(said::said(&record.body)) };
+    let amendments = ledger.amendments(index)?;
+    let changes = amendments.iter().filter_map(|(at, amendment)| Some((*at, &amendment.as_ref()?.change)));
+    let since = match counting(check, changes) {
+        None => Some(Since::Withdrawn),
+        Some((_, Some(_))) => Some(Since::Corrected),
+        Some((_, None)) => None,
+    };
+    let judgement = sites.judged(check, record.machine.as_deref(), index);
+    Ok(said::judged(&record.body, &judgement, since))
 }
 
 fn record_row(
@@ -294,7 +308,7 @@ fn record_row(
     record: &Record,
 ) -> Result<Option<Vec<Cell>>, LedgerError> {
     let (_, amended) = ground.amended(index)?;
-    let said = judged(sites, index, record);
+    let said = judged(ground.reader, sites, index, record)?;
     Ok(Some(vec![
         index.into(),
         Cell::text(record.body.kind()),

@@ -111,7 +111,8 @@ fn gather(ground: &Ground, index: u64, size: u64) -> Result<Told, LedgerError> {
                 said::amended(other, Some(&amendment))
             }
             Ok((_, record)) => {
-                format!("Record {other}: {}: {}", record.body.kind(), judged(&sites, other, &record))
+                let said = judged(ground.reader, &sites, other, &record)?;
+                format!("Record {other}: {}: {said}", record.body.kind())
             }
             Err(_) => said::amended(other, None),
         };
@@ -124,7 +125,7 @@ fn gather(ground: &Ground, index: u64, size: u64) -> Result<Told, LedgerError> {
         (_, Err(error)) => Some(Err(error)),
     };
     let leaf = leaf_hash(&bytes).to_string();
-    let said = judged(&sites, index, &record);
+    let said = judged(ground.reader, &sites, index, &record)?;
     Ok(Told { record, said, bytes: String::from_utf8_lossy(&bytes).into_owned(), leaf, size, about, trace })
 }
 
