@@ -21,7 +21,7 @@ use crate::core::record::{
 };
 use crate::core::time::Timestamp;
 
-/// One alert as JSON on a line: all its fields, and `closed` where it is over.
+/// One alert as JSON on a line: all its fields, `since` as people are told it, and `closed` where it is over.
 ///
 /// # Errors
 /// The writer's.
@@ -32,7 +32,7 @@ pub fn json(out: &mut dyn Write, alert: &Alert, closed: Option<Timestamp>) -> io
         alert: &'a Alert,
         closed: Option<Timestamp>,
     }
-    line(out, &Line { alert, closed })
+    line(out, &Line { alert: &alert.as_told(), closed })
 }
 
 /// One record as JSON on a line, with its index in the ledger.

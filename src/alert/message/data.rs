@@ -35,7 +35,7 @@ pub struct AlertData {
     pub place: Option<Place>,
     /// When the alert was raised.
     pub raised: Timestamp,
-    /// Since when it has been so.
+    /// Since when it has been so: of racks, when the final rinse of the first began.
     pub since: Timestamp,
     /// What was measured last.
     pub measured: Option<Measure>,
@@ -130,7 +130,7 @@ impl AlertData {
             machine: alert.machine.clone(),
             place: alert.place,
             raised: alert.raised,
-            since: alert.since,
+            since: alert.begun(),
             measured: alert.measured.map(Measure::from),
             worst: alert.worst.map(Measure::from),
             limit: alert.limit.map(|limit| Limit {

@@ -42,7 +42,7 @@ pub(super) async fn perform(
         return Ok(Err(problem));
     }
     let committed = clerk.commit(now).await?;
-    let alert = number.and_then(|number| clerk.alert(number)).cloned();
+    let alert = number.and_then(|number| clerk.alert(number)).map(Alert::as_told);
     let worked_on_until = dialog.and_then(|machine| clerk.desk().held_until(Some(&machine)));
     let covers = acted.map(|shown| alert.as_ref().and_then(covered).unwrap_or(shown));
     Ok(Ok(Done { alert, covers, record: committed.first_index, worked_on_until, ..Done::default() }))

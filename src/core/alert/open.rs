@@ -298,6 +298,12 @@ impl Alert {
         first.map_or(self.since, Rack::rinsed)
     }
 
+    /// The same alert with [`Alert::begun`] as its `since`, for programs: they read what people read.
+    #[must_use]
+    pub fn as_told(&self) -> Self {
+        Self { since: self.begun(), ..self.clone() }
+    }
+
     /// Since when it is open as a whole, where what is left has been so since another time.
     #[must_use]
     pub fn open_since(&self) -> Option<Timestamp> {

@@ -18,7 +18,8 @@ pub struct AlertAccount {
     pub machine: Option<String>,
     /// Probes, checks or routes it was about.
     pub about: Vec<String>,
-    /// Since when it was so.
+    /// Since when it was so: of racks, when the final rinse of the first began, or where that one lies outside the span,
+    /// when it ended.
     pub since: Timestamp,
     /// When it was raised.
     pub raised: Timestamp,
@@ -109,7 +110,7 @@ pub(super) fn account_of(told: &Story, inside: (u64, u64), actions: Vec<ActionAc
         condition: alert.condition,
         machine: alert.machine.clone(),
         about: alert.about.clone(),
-        since: alert.since,
+        since: alert.begun(),
         raised: alert.raised,
         measured: alert.worst,
         limit: alert.limit,

@@ -311,6 +311,7 @@ fn an_exception_has_its_trace_its_alert_and_what_was_said_of_it() {
     assert_eq!(machine.days[1].late, 1, "{late} came an hour and a second late");
     assert_eq!(account.remarks.len(), 1);
     let alert = &account.alerts[0];
+    assert_eq!(alert.since, at("2026-03-03T15:00:00Z"), "when the final rinse of its first rack began");
     assert_eq!(alert.measured, Some(Quantity::Celsius(71.0)), "the worst");
     assert_eq!(alert.acknowledged, Some(("Ana".to_owned(), at("2026-03-03T15:03:00Z"))));
     let actions: Vec<_> = alert.actions.iter().map(|action| (action.index, action.covers)).collect();

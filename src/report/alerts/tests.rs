@@ -58,6 +58,25 @@ fn the_list_names_the_worst() {
     assert!(out.contains("55.2 °C (limit 82.2 °C)") && !out.contains("81.9"), "{out}");
 }
 
+// Regression: pages and mails said since when by the beginning of the first rack's final rinse, programs were told its end.
+#[test]
+fn programs_are_told_since_when_as_people_are() {
+    let at = |text: &str| text.parse::<Timestamp>().expect("an instant");
+    let (began, ended) = (at("2026-11-28T12:07:48Z"), at("2026-11-28T12:08:00Z"));
+    let mut alert = Alert::trial(ended);
+    let since = |alert: &Alert| {
+        let mut out = Vec::new();
+        json(&mut out, alert, None).expect("memory takes it");
+        let line: serde_json::Value = serde_json::from_slice(&out).expect("JSON");
+        line["since"].as_str().map(at)
+    };
+    alert.racks = Racks::of(Rack { index: 7, at: ended, began: Some(began) });
+    assert_eq!(since(&alert), Some(began));
+    // What is no rack's stays as it is, such as a test that was made between two.
+    alert.since = at("2026-11-28T12:10:00Z");
+    assert_eq!(since(&alert), Some(alert.since));
+}
+
 // Regression: that it had come back stood only among the lines of its story.
 #[test]
 fn the_story_begins_with_each_return() {

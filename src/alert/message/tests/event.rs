@@ -31,3 +31,12 @@ fn an_event_says_on_which_side_of_its_limit_a_value_has_to_be() {
         assert_eq!(told(condition, measured), json!({"value": value, "unit": unit, "side": side}));
     }
 }
+
+// Regression: an event said since when by the end of the first rack's final rinse, its own text by the beginning.
+#[test]
+fn an_event_says_since_when_as_its_text_does() {
+    let mut notice = notice(Condition::Cold, Occasion::Raised, Language::English, Scale::Celsius);
+    let began = notice.alert.since.minus(std::time::Duration::from_secs(60));
+    notice.alert.racks.named[0] = Rack { index: 7, at: notice.alert.since, began: Some(began) };
+    assert_eq!(AlertData::new(&notice, "a site", String::new(), None).since, began);
+}
