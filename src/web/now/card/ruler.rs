@@ -5,8 +5,6 @@ use std::fmt::Write as _;
 use crate::core::reader::{Language, Reader};
 use crate::web::now::LastRack;
 
-/// Width of the drawing; it is stretched to that of its card.
-const WIDTH: f64 = 320.0;
 /// How far the ruler shows below and above the limit, K (own choice: half a kelvin is still to be seen on a phone;
 /// what lies further off is told by an arrow and in words).
 const SHOWN_K: (f64, f64) = (12.0, 12.0);
@@ -30,11 +28,11 @@ impl Beyond {
         }
     }
 
-    /// An arrow that leads out of the ruler.
-    const fn arrow(self) -> &'static str {
+    /// Where the arrow that leads out of the ruler has its tip, and its form from there.
+    const fn arrow(self) -> (&'static str, &'static str) {
         match self {
-            Self::Cold => "M0 20L14 8V16H30V24H14V32z",
-            Self::Hot => "M320 20L306 8V16H290V24H306V32z",
+            Self::Cold => ("0", "M0 12L14 0V8H30V16H14V24z"),
+            Self::Hot => ("100%", "M0 12L-14 0V8H-30V16H-14V24z"),
         }
     }
 }
@@ -63,40 +61,52 @@ pub(super) fn off_scale(rack: &LastRack, reader: &Reader) -> Option<String> {
 }
 
 /// A ruler with the limit, and what was measured on it with its uncertainty; where that lies beyond an end, an
-/// arrow leads out of it, and [`off_scale`] says so in words.
+/// arrow leads out of it, and [`off_scale`] says so in words. It is as wide as its card: places along it are parts of the
+/// whole, and nothing is stretched.
 pub(super) fn ruler(rack: &LastRack, reader: &Reader) -> Option<String> {
     let settled = rack.settled_c?;
     let (from, to) = (rack.limit_c - SHOWN_K.0, rack.limit_c + SHOWN_K.1);
-    let x = |celsius: f64| ((celsius.clamp(from, to) - from) / (to - from)) * WIDTH;
+    let x = |celsius: f64| ((celsius.clamp(from, to) - from) / (to - from)) * 100.0;
     let (limit, value) = (x(rack.limit_c), x(settled));
-    let (low, high) = (x(settled - rack.uncertainty_c), x(settled + rack.uncertainty_c));
+    let (low, high) = (settled - rack.uncertainty_c, settled + rack.uncertainty_c);
+    let upright = |class: &str, x: f64, (top, bottom): (f64, f64)| {
+        format!("<line class=\"{class}\" x1=\"{x:.2}%\" y1=\"{top}em\" x2=\"{x:.2}%\" y2=\"{bottom}em\"/>")
+    };
     // A band that goes on beyond the ruler has no end on it.
     let cap = |end: f64| {
-        if (from..=to).contains(&end) { format!("M{:.1} 14V26", x(end)) } else { String::new() }
+        if (from..=to).contains(&end) { upright("band", x(end), (0.875, 1.625)) } else { String::new() }
     };
     let mark = match Beyond::of(rack) {
-        Some(beyond) => format!("<path class=\"value beyond\" d=\"{}\"/>", beyond.arrow()),
+        Some(beyond) => {
+            let (tip, form) = beyond.arrow();
+            format!(
+                "<svg class=\"value beyond\" x=\"{tip}\" y=\".5em\" width=\"1.875em\" height=\"1.5em\" \
+                 viewBox=\"0 0 30 24\"><path d=\"{form}\"/></svg>"
+            )
+        }
         None => format!(
-            "<path class=\"band\" d=\"M{low:.1} 20H{high:.1}{}{}\"/>\
-             <path class=\"value\" d=\"M{value:.1} 20L{:.1} 4H{:.1}z\"/>",
-            cap(settled - rack.uncertainty_c),
-            cap(settled + rack.uncertainty_c),
-            value - 8.0,
-            value + 8.0,
+            "<line class=\"band\" x1=\"{:.2}%\" y1=\"1.25em\" x2=\"{:.2}%\" y2=\"1.25em\"/>{}{}\
+             <svg class=\"value\" x=\"{value:.2}%\" y=\".25em\" width=\"1em\" height=\"1em\" \
+             viewBox=\"0 0 16 16\"><path d=\"M0 16L-8 0H8z\"/></svg>",
+            x(low),
+            x(high),
+            cap(low),
+            cap(high),
         ),
     };
     let mut out = String::new();
     // Writing to a String cannot fail.
     let _fits = write!(
         out,
-        "<svg class=\"ruler\" viewBox=\"0 0 {WIDTH} 46\" preserveAspectRatio=\"none\" aria-hidden=\"true\">\
-         <rect class=\"below\" x=\"0\" y=\"14\" width=\"{limit:.1}\" height=\"12\"/>\
-         <rect class=\"above\" x=\"{limit:.1}\" y=\"14\" width=\"{:.1}\" height=\"12\"/>\
-         <path class=\"limit\" d=\"M{limit:.1} 8V32\"/>\
-         {mark}\
-         <text x=\"0\" y=\"44\">{:.0}</text><text x=\"{limit:.1}\" y=\"44\" text-anchor=\"middle\">{}</text>\
-         <text x=\"{WIDTH}\" y=\"44\" text-anchor=\"end\">{:.0}</text></svg>",
-        WIDTH - limit,
+        "<svg class=\"ruler\" aria-hidden=\"true\">\
+         <rect class=\"below\" x=\"0\" y=\".875em\" width=\"{limit:.2}%\" height=\".75em\"/>\
+         <rect class=\"above\" x=\"{limit:.2}%\" y=\".875em\" width=\"{:.2}%\" height=\".75em\"/>\
+         {}{mark}\
+         <text x=\"0\" y=\"3.65em\">{:.0}</text>\
+         <text x=\"{limit:.2}%\" y=\"3.65em\" text-anchor=\"middle\">{}</text>\
+         <text x=\"100%\" y=\"3.65em\" text-anchor=\"end\">{:.0}</text></svg>",
+        100.0 - limit,
+        upright("limit", limit, (0.5, 2.0)),
         reader.scale.temperature(from),
         reader.temperature(rack.limit_c),
         reader.scale.temperature(to),

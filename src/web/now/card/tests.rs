@@ -202,6 +202,8 @@ fn a_value_off_the_ruler_is_said_to_be_off_it() {
         assert_eq!(off_scale(&rack, &english).as_deref(), in_english);
         assert_eq!(off_scale(&rack, &spanish).as_deref(), in_spanish);
         let drawn = ruler(&rack, &english).expect("a ruler");
+        // Regression: the ruler was stretched to the width of its card, its numbers with it.
+        assert!(drawn.starts_with("<svg class=\"ruler\" aria-hidden=\"true\"><rect"), "{drawn}");
         assert_eq!(drawn.contains("beyond"), in_english.is_some(), "{drawn}");
         assert_eq!(drawn.contains("class=\"band\""), in_english.is_none(), "{drawn}");
     }
