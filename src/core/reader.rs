@@ -193,6 +193,12 @@ impl Reader {
         self.local(at).strftime("%H:%M").to_string()
     }
 
+    /// Time of day with seconds, «14:05:30».
+    #[must_use]
+    pub fn clock_to_the_second(&self, at: Timestamp) -> String {
+        self.local(at).strftime("%H:%M:%S").to_string()
+    }
+
     /// Time of day with the zone, «14:05 EDT».
     #[must_use]
     pub fn clock_and_zone(&self, at: Timestamp) -> String {

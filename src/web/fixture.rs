@@ -20,7 +20,7 @@ use super::api::Figures;
 use super::attempt::{Begin, Ended, NotDone, OpenAt, Taken, Under};
 use super::frame::{Refusal, Site};
 use super::kitchen::{Kitchen, Pages};
-use super::machine::{DayGap, DayRack, LiveTrace, MachineDay, Machines, Plots, ProbeNow};
+use super::machine::{DayGap, DayRack, LiveTrace, MachineDay, Machines, Plots, ProbeNow, Readings};
 use super::now::{AtAGlance, Data, Glance, GlanceAlert, Glances, LastRack, Tank};
 use super::person::Person;
 use super::probes::solution::{SolutionSeen, Tested};
@@ -241,6 +241,10 @@ impl Machines for StillKitchen {
         let ware = aged("plate", Place::Ware, Recency::Silent(seconds(600)));
         drop(self.traces.read().await);
         Ok(LiveTrace { plots: drawn(), probes: vec![probe, tank, ware] })
+    }
+
+    async fn recent(&self, machine: &str) -> Result<Readings, Refusal> {
+        std::future::ready(Ok(rack::readings(machine))).await
     }
 }
 

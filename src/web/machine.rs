@@ -1,5 +1,6 @@
 //! One machine: how it is just now, what its probes showed in the last minutes, and the racks of a day.
 
+mod readings;
 pub(in crate::web) mod words;
 
 use std::future::Future;
@@ -10,6 +11,7 @@ use axum::http::{StatusCode, Uri};
 use axum::response::Response;
 use jiff::civil::Date;
 
+pub use self::readings::{Readings, Stretch};
 use self::words::{fault_word, place_word};
 use super::age::Line;
 use super::form::Field;
@@ -144,6 +146,9 @@ pub trait Machines: Clone + Send + Sync + 'static {
         machine: &str,
         reader: &Reader,
     ) -> impl Future<Output = Result<LiveTrace, Refusal>> + Send;
+
+    /// The same in numbers.
+    fn recent(&self, machine: &str) -> impl Future<Output = Result<Readings, Refusal>> + Send;
 }
 
 #[derive(Template)]
@@ -239,6 +244,8 @@ struct RackRow {
 struct MachinePage<'a> {
     frame: Frame<'a>,
     parts: [&'a str; 2],
+    /// The table of the readings.
+    readings: String,
     machine: &'a str,
     /// Whether no day was asked for.
     is_today: bool,
@@ -305,9 +312,9 @@ pub(super) async fn show<K: Kitchen>(
     let made = async {
         let moment = pages.live.moment(&pages.kitchen, reader, Some(&name)).await?;
         let day = if given.is_refused() { None } else { Some(pages.kitchen.day(&name, date, reader).await?) };
-        Ok((moment, day))
+        Ok((moment, readings::table(&pages.kitchen, &name, reader).await?, day))
     };
-    let (moment, day) = match made.await {
+    let (moment, readings, day) = match made.await {
         Ok(made) => made,
         Err(refused) => return frame::refuse(refused, &person, &pages.site, 1),
     };
@@ -323,6 +330,7 @@ pub(super) async fn show<K: Kitchen>(
     let page = MachinePage {
         frame: Frame::new(&pages.site, &person, Tab::Now, 1, &name).with_open(moment.open),
         parts: [&card.html, &trace.html],
+        readings,
         machine: &name,
         is_today,
         asked,

@@ -20,7 +20,9 @@ use crate::core::wall_clock::local_date;
 use crate::ledger::{self, CycleFilter, LedgerError, Order, RecordFilter};
 use crate::report::plot::{Plot, Size, day, live};
 use crate::web::frame::Refusal;
-use crate::web::machine::{DayGap, DayRack, LiveTrace, MachineDay, Machines, Plots, ProbeNow};
+use crate::web::machine::{
+    DayGap, DayRack, LiveTrace, MachineDay, Machines, Plots, ProbeNow, Readings, Stretch as TableRow,
+};
 
 /// Most racks of one page (own choice: a rack every 40 s round the clock).
 const RACKS_MAX: usize = 2_000;
@@ -29,6 +31,9 @@ const GAPS_BEFORE: usize = 200;
 
 /// Stretch of time that is drawn as its lowest and its highest, µs (own choice: a few px each).
 const DRAWN_EVERY_US: i64 = 3_000_000;
+
+/// Length of a row of the table of the last minutes (own choice: forty of them are the ten minutes that are kept).
+const ROW: Duration = Duration::from_secs(15);
 
 /// A picture in both widths.
 pub(super) fn plots(plot: &Plot) -> Plots {
@@ -117,6 +122,22 @@ fn thinned(recent: &[Extremes]) -> Vec<(Timestamp, f64)> {
         Some([(at, low), (at, run.iter().map(|one| one.high_c).fold(low, f64::max))])
     });
     drawn.flatten().collect()
+}
+
+/// What each of some probes showed in each row of the table of the last minutes, the newest first. That one ends now:
+/// of a stretch that has only begun it would be said that nothing came.
+fn rows(recent: &[Vec<Extremes>], now: Timestamp) -> Vec<TableRow> {
+    let every_us = i64::try_from(ROW.as_micros()).unwrap_or(i64::MAX);
+    let place = |at: Timestamp| (now.micros() - at.micros()).div_euclid(every_us);
+    let row = |this: i64| {
+        let extremes = |kept: &Vec<Extremes>| {
+            let own = || kept.iter().filter(|one| place(one.at()) == this);
+            own().map(|one| one.low_c).reduce(f64::min).zip(own().map(|one| one.high_c).reduce(f64::max))
+        };
+        let from = Timestamp::from_micros(now.micros().saturating_sub((this + 1).saturating_mul(every_us)));
+        TableRow { from, extremes_c: recent.iter().map(extremes).collect() }
+    };
+    (0..RECENT_S.saturating_mul(1_000_000) / every_us).map(row).collect()
 }
 
 /// One rack in a line, with the alerts that put it in doubt, and what it passed by that a test found wrong.
@@ -223,5 +244,45 @@ impl Machines for House {
         let limit_c = profile.rinse_min.at.0;
         let drawn = live::plot(live::Live { machine, from, to: now, rinse, wash, limit_c }, reader);
         std::future::ready(Ok(LiveTrace { plots: plots(&drawn), probes })).await
+    }
+
+    async fn recent(&self, machine: &str) -> Result<Readings, Refusal> {
+        self.profile(machine)?;
+        let (at, mut probes, mut recent) = (self.clock.now(), Vec::new(), Vec::new());
+        for channel in self.loaded.configuration.channels.iter().filter(|one| one.name.machine() == machine) {
+            let Role::Probe(probe) = &channel.role else { continue };
+            probes.push((channel.name.as_str().to_owned(), probe.place));
+            recent.push(self.tap.recent(channel.id));
+        }
+        let stretches = rows(&recent, at);
+        std::future::ready(Ok(Readings { at, every: ROW, probes, stretches })).await
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // Own promise: forty rows, whatever was kept; the extremes of each probe in the row of their time; none where
+    // nothing came, also of a probe whose last reading is old.
+    #[test]
+    fn the_last_minutes_come_in_forty_rows() {
+        let now = Timestamp::from_micros(1_795_694_407_300_000);
+        let kept = |ago_s: i64, low_c, high_c| {
+            Extremes::of_second(now.micros().div_euclid(1_000_000) - ago_s, (low_c, high_c))
+        };
+        let recent = [
+            vec![kept(900, 1.0, 2.0), kept(35, 60.0, 61.0), kept(1, 70.0, 84.0), kept(0, 69.0, 80.0)],
+            vec![kept(35, 66.0, 66.5)],
+            Vec::new(),
+        ];
+        let found = rows(&recent, now);
+        assert_eq!(found.len(), 40);
+        assert!(found.is_sorted_by(|one, next| one.from.since(next.from) == ROW), "{found:?}");
+        assert_eq!(now.since(found[0].from), ROW, "the newest is a whole one");
+        assert_eq!(found[0].extremes_c, [Some((69.0, 84.0)), None, None]);
+        assert_eq!(found[1].extremes_c, [None, None, None]);
+        assert_eq!(found[2].extremes_c, [Some((60.0, 61.0)), Some((66.0, 66.5)), None]);
+        assert!(found[3..].iter().all(|row| row.extremes_c.iter().all(Option::is_none)), "{found:?}");
     }
 }

@@ -22,6 +22,12 @@ pub(in crate::app) struct Extremes {
 }
 
 impl Extremes {
+    /// Those of a second since 1970, for tests.
+    #[cfg(test)]
+    pub(in crate::app) const fn of_second(second: i64, (low_c, high_c): (f64, f64)) -> Self {
+        Self { second, low_c, high_c }
+    }
+
     /// The beginning of its second.
     pub(in crate::app) fn at(&self) -> Timestamp {
         Timestamp::from_micros(self.second.saturating_mul(1_000_000))

@@ -75,7 +75,7 @@ async fn the_list_of_probes_leads_a_thumb_on() {
 }
 
 // Own promise: a day of a machine is a few sheets, however many racks it had: its chart, its counts and the worst,
-// without the table of all.
+// without the table of all; what its probes showed in the last minutes is there in numbers too.
 #[tokio::test(flavor = "multi_thread")]
 async fn a_day_of_a_machine_is_few_sheets() {
     let mut kitchen = Kitchen::recovered(2.0);
@@ -89,11 +89,13 @@ async fn a_day_of_a_machine_is_few_sheets() {
     let heights = phone
         .ask(
             "const height = (part) => document.querySelector(part)?.getBoundingClientRect().height ?? -1;
-             return { chart: height('nav.steps ~ figure.plot .broad'), table: height('table.figures') }",
+             return { chart: height('nav.steps ~ figure.plot .broad'), table: height('table.figures'),
+                      numbers: height('.one + details table') }",
         )
         .await;
     assert!(heights["chart"].as_f64() > Some(100.0), "{heights}");
     assert!(heights["table"].as_f64() <= Some(0.0), "{heights}");
+    assert!(heights["numbers"].as_f64() > Some(100.0), "{heights}");
     let printed = phone.chrome("Page.printToPDF", json!({ "paperWidth": 8.27, "paperHeight": 11.69 })).await;
     use base64::Engine as _;
     let text = printed["data"].as_str().expect("base64");
