@@ -27,7 +27,7 @@ use jiff::civil::Date;
 use self::missed::MissedLine;
 pub(super) use self::page::show;
 pub use self::summed::{
-    AlertsSummed, Drift, GapsSummed, OpenHours, Recovery, Shift, Stood, Sum, Summed, Tally,
+    AlertsSummed, DoubtingSummed, Drift, GapsSummed, OpenHours, Recovery, Shift, Stood, Sum, Summed, Tally,
 };
 use super::frame::said;
 use super::machine::DayRack;

@@ -82,7 +82,7 @@ pub(in crate::app) enum Counted {
     Ended,
 }
 
-/// Calls `each` with the start of the final rinse and what is told of the racks of a machine that passed in a span, the
+/// Calls `each` with the start of the final rinse, what is told and by which alerts of the racks of a machine that passed in a span, the
 /// newest first, as long as some are left to be looked at.
 ///
 /// # Errors
@@ -93,7 +93,7 @@ pub(in crate::app) fn count(
     machine: &str,
     (from, to): (Option<Timestamp>, Option<Timestamp>),
     left: &mut Left,
-    mut each: impl FnMut(Timestamp, Counted),
+    mut each: impl FnMut(Timestamp, Counted, &[AlertNumber]),
 ) -> Result<(), LedgerError> {
     let stretches = doubts.stretches(Some(machine), None);
     if stretches.is_empty() {
@@ -104,7 +104,7 @@ pub(in crate::app) fn count(
     ledger.passed_of(Order::NewestFirst, [machine], &filter, |at, index| {
         let can_be = is_within(&stretches, index);
         if left.passed == 0 || can_be && left.looked == 0 {
-            each(at, Counted::Ended);
+            each(at, Counted::Ended, &[]);
             return ControlFlow::Break(());
         }
         left.passed -= 1;
@@ -114,8 +114,9 @@ pub(in crate::app) fn count(
         left.looked -= 1;
         match ledger.record(index) {
             Ok(Ok((_, Record { body: Body::Cycle(cycle), .. }))) => {
-                if !doubts.by(machine, index, &cycle).is_empty() {
-                    each(at, Counted::Doubted);
+                let by = doubts.by(machine, index, &cycle);
+                if !by.is_empty() {
+                    each(at, Counted::Doubted, &by);
                 }
                 ControlFlow::Continue(())
             }

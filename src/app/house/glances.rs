@@ -192,7 +192,7 @@ pub(super) fn doubted(
 ) -> Result<u64, LedgerError> {
     let (mut count, mut left) = (0, Left { looked: RACKS_MAX, passed: u64::MAX });
     let span = (Some(day.from), Some(day.to));
-    doubts::count(ledger, doubts, machine, span, &mut left, |_, counted| {
+    doubts::count(ledger, doubts, machine, span, &mut left, |_, counted, _| {
         count += u64::from(counted == Counted::Doubted);
     })?;
     Ok(count)

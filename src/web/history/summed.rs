@@ -63,8 +63,19 @@ pub struct AlertsSummed {
     pub before: u64,
     /// Those of them, the oldest first, at most [`BEFORE_MAX`](super::BEFORE_MAX).
     pub stood: Vec<Stood>,
-    /// Those that were raised and put racks in doubt which had passed, each with how many; at most [`BEFORE_MAX`](super::BEFORE_MAX).
-    pub doubting: Vec<(u64, u64)>,
+    /// Those that were raised and put racks in doubt which had passed; at most [`BEFORE_MAX`](super::BEFORE_MAX).
+    pub doubting: Vec<DoubtingSummed>,
+}
+
+/// An alert that puts racks in doubt which had passed.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct DoubtingSummed {
+    /// Its number.
+    pub alert: u64,
+    /// How many of the racks of the span; absent where not all were looked at.
+    pub inside: Option<u64>,
+    /// How many racks altogether.
+    pub all: u64,
 }
 
 /// An alert that stood open when a span began.

@@ -5,7 +5,8 @@ use super::lines::{Count, counts, doubted, share, watched};
 use super::story::{lasting, put};
 use super::words::check_word;
 use super::{
-    AlertsSummed, Drift, OpenHours, Page, Question, Recovery, Shift, Stood, Summed, Tally, View, missed,
+    AlertsSummed, DoubtingSummed, Drift, OpenHours, Page, Question, Recovery, Shift, Stood, Summed, Tally,
+    View,
 };
 use crate::core::alert::words::condition;
 use crate::core::counted::Noun;
@@ -140,12 +141,7 @@ pub(super) fn told(summed: &Summed, question: &Question, reader: &Reader) -> Sum
         ),
         alerts_to: ask(View::Alerts),
         before: (summed.alerts.before > 0).then(|| before(&summed.alerts, language)),
-        doubting: summed
-            .alerts
-            .doubting
-            .iter()
-            .map(|(alert, count)| (*alert, doubting(*alert, *count, language)))
-            .collect(),
+        doubting: summed.alerts.doubting.iter().map(|own| (own.alert, doubting(*own, language))).collect(),
         stood: summed.alerts.stood.iter().map(|one| (one.alert, stood(one, reader))).collect(),
         missed: missed::summed(summed.missed, language),
         missed_to: ask(View::Missed),
@@ -170,12 +166,24 @@ fn before(alerts: &AlertsSummed, language: Language) -> String {
 }
 
 /// That racks which are counted as passed are in doubt by an alert.
-fn doubting(alert: u64, count: u64, language: Language) -> String {
-    let pair = (
-        "Racks counted as passed that are in doubt by alert {alert}: {n}.",
-        "Canastas contadas como correctas que están en duda por la alerta {alert}: {n}.",
-    );
-    put(language, pair, &[("alert", &alert.to_string()), ("n", &count.to_string())])
+fn doubting(own: DoubtingSummed, language: Language) -> String {
+    let DoubtingSummed { alert, inside, all } = own;
+    let pair = match inside {
+        Some(inside) if inside == all => (
+            "Racks counted as passed that are in doubt by alert {alert}: {n}.",
+            "Canastas contadas como correctas que están en duda por la alerta {alert}: {n}.",
+        ),
+        Some(_) => (
+            "Racks counted as passed that are in doubt by alert {alert}: {inside} of its {n}; the others are of other days.",
+            "Canastas contadas como correctas que están en duda por la alerta {alert}: {inside} de sus {n}; las demás son de otros días.",
+        ),
+        None => (
+            "Racks that had passed and are in doubt by alert {alert}, those of other days with them: {n}.",
+            "Canastas que habían pasado y están en duda por la alerta {alert}, también las de otros días: {n}.",
+        ),
+    };
+    let (inside, all) = (inside.unwrap_or_default().to_string(), all.to_string());
+    put(language, pair, &[("alert", &alert.to_string()), ("inside", &inside), ("n", &all)])
 }
 
 /// An alert that stood open when the span began.

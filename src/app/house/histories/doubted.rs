@@ -93,7 +93,7 @@ impl Sought {
         let (mut hits, span) = (Hits { count: 0, more: false }, (self.from, self.to));
         let mut left = Left { looked: COUNTED_MAX, passed: COUNT_PASSED_MAX };
         for own in around.doubts.machines().filter(|own| wanted.is_none_or(|wanted| wanted == *own)) {
-            let each = |_, counted| match counted {
+            let each = |_, counted, _: &[AlertNumber]| match counted {
                 Counted::Doubted => hits.count += 1,
                 Counted::Ended => hits.more = true,
             };
@@ -238,7 +238,7 @@ pub(super) fn by_day(
         today.map(|(date, _)| date)
     };
     let mut found = ByDay::default();
-    count(around, machine, (from, to), |machine, at, counted| {
+    count(around, machine, (from, to), |machine, at, counted, _| {
         let Some(day) = day_of(at) else { return };
         match counted {
             Counted::Doubted => {
@@ -252,31 +252,51 @@ pub(super) fn by_day(
     Ok(found)
 }
 
-/// How many racks in doubt there are of each machine over a span, where there are any or may be.
-pub(super) fn by_machine(
+/// Racks in doubt over a span.
+#[derive(Debug, Default)]
+pub(super) struct OfSpan {
+    /// How many there are of each machine, where there are any or may be.
+    pub(super) machines: BTreeMap<String, Doubted>,
+    /// How many there are by each alert.
+    alerts: BTreeMap<AlertNumber, u64>,
+}
+
+impl OfSpan {
+    /// How many there are by an alert; `None` where not all were looked at.
+    pub(super) fn by(&self, alert: AlertNumber) -> Option<u64> {
+        let ended = self.machines.values().any(|own| own.more);
+        (!ended).then(|| self.alerts.get(&alert).copied().unwrap_or_default())
+    }
+}
+
+/// Counts the racks in doubt of a span.
+pub(super) fn of_span(
     around: Around<'_>,
     machine: Option<&str>,
     from: Option<Timestamp>,
     to: Option<Timestamp>,
-) -> Result<BTreeMap<String, Doubted>, LedgerError> {
-    let mut found: BTreeMap<String, Doubted> = BTreeMap::new();
-    count(around, machine, (from, to), |machine, _, counted| {
-        let own = found.entry(machine.to_owned()).or_default();
+) -> Result<OfSpan, LedgerError> {
+    let mut found = OfSpan::default();
+    count(around, machine, (from, to), |machine, _, counted, by| {
+        let own = found.machines.entry(machine.to_owned()).or_default();
         match counted {
             Counted::Doubted => own.count += 1,
             Counted::Ended => own.more = true,
+        }
+        for alert in by {
+            *found.alerts.entry(*alert).or_default() += 1;
         }
     })?;
     Ok(found)
 }
 
-/// Calls `each` with machine, start of the final rinse and what is told of the racks of a span, the newest of each
+/// Calls `each` with machine, start of the final rinse, what is told and by which alerts of the racks of a span, the newest of each
 /// machine first.
 fn count(
     around: Around<'_>,
     machine: Option<&str>,
     (from, to): (Option<Timestamp>, Option<Timestamp>),
-    mut each: impl FnMut(&str, Timestamp, Counted),
+    mut each: impl FnMut(&str, Timestamp, Counted, &[AlertNumber]),
 ) -> Result<(), LedgerError> {
     let Around { ledger, doubts, .. } = around;
     let (size, mut left) = (ledger.size()?, Left { looked: COUNTED_MAX, passed: COUNT_PASSED_MAX });
@@ -286,7 +306,9 @@ fn count(
             continue;
         }
         let to = around.until(&stretches, size, to)?;
-        doubts::count(ledger, doubts, own, (from, to), &mut left, |at, counted| each(own, at, counted))?;
+        doubts::count(ledger, doubts, own, (from, to), &mut left, |at, counted, by| {
+            each(own, at, counted, by);
+        })?;
     }
     Ok(())
 }

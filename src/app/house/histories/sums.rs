@@ -10,12 +10,14 @@ use super::{Around, NotGathered, Sought, doubted, missed, over};
 use crate::app::alerts::past::Raised;
 use crate::app::alerts::story;
 use crate::app::history::{days, gaps};
-use crate::core::alert::Settings;
 use crate::core::alert::hours::Stretch;
+use crate::core::alert::{AlertNumber, Settings};
 use crate::core::record::{Body, CheckKind, Record};
 use crate::core::time::Timestamp;
 use crate::ledger::{LedgerError, Order, Reader, RecordFilter};
-use crate::web::history::{AlertsSummed, BEFORE_MAX, GapsSummed, OpenHours, Stood, Sum, Summed, Tally};
+use crate::web::history::{
+    AlertsSummed, BEFORE_MAX, DoubtingSummed, GapsSummed, OpenHours, Stood, Sum, Summed, Tally,
+};
 
 /// The sum of a span; `None` where nothing at all is on record of it.
 pub(super) fn summed(
@@ -25,7 +27,7 @@ pub(super) fn summed(
 ) -> Result<Option<Summed>, NotGathered> {
     let Around { ledger, settings, now, .. } = around;
     let checks = checks(around, sought, damaged)?;
-    let alerts = alerts(ledger, sought, damaged)?;
+    let mut alerts = alerts(ledger, sought, damaged)?;
     let missed = missed::summed(sought, around, damaged)?;
     // No earlier than the record goes back: a span may be asked for in centuries.
     let begun = around.begun()?;
@@ -43,9 +45,12 @@ pub(super) fn summed(
     // A check that was entered afterwards may be of a time before the first record.
     let asked = Stretch { from, to: sought.to.map_or(now, |to| to.min(now)).max(from) };
     let (span, machines) = sums.map_or((asked, Vec::new()), |sums| (sums.span, sums.machines));
-    let in_doubt = doubted::by_machine(around, machine, Some(from), sought.to)?;
+    let in_doubt = doubted::of_span(around, machine, Some(from), sought.to)?;
+    for doubting in &mut alerts.doubting {
+        doubting.inside = in_doubt.by(AlertNumber(doubting.alert));
+    }
     let of = |days::SumRow { machine, days, numbers, watched, marked }| Sum {
-        doubted: in_doubt.get(&machine).copied().unwrap_or_default(),
+        doubted: in_doubt.machines.get(&machine).copied().unwrap_or_default(),
         machine,
         days,
         numbers,
@@ -115,7 +120,8 @@ fn alerts(ledger: &Reader, sought: &Sought, damaged: &mut Vec<u64>) -> Result<Al
     let mut others = Raised::of(ledger);
     for alert in doubting {
         let doubted = story::told_of(&mut others, alert)?.map_or(0, |told| told.alert.doubted());
-        alerts.doubting.extend((doubted > 0).then_some((alert, doubted)));
+        let told = DoubtingSummed { alert, inside: None, all: doubted };
+        alerts.doubting.extend((doubted > 0).then_some(told));
     }
     let machine = sought.question.machine.as_deref();
     let stood = sought.from.map(|from| ledger.open_at(from, machine)).transpose()?.unwrap_or_default();

@@ -8,7 +8,7 @@ use jiff::tz::TimeZone;
 use super::super::histories::{Around, Sought, gathered};
 use super::doubts;
 use crate::app::amended::Amended;
-use crate::app::fixture::{CONFIGURATION, at, ledger, opening, plain};
+use crate::app::fixture::{CONFIGURATION, at, ledger, opening, plain, rack};
 use crate::app::history::Kept;
 use crate::config::recorded::Recorded;
 use crate::core::alert::{AlertNumber, Condition, Earlier, Rack, Racks};
@@ -20,7 +20,7 @@ use crate::ledger::{NewRecord, ReadOn, Reader, Subject};
 use crate::report::account::RecordRange;
 use crate::report::account::build::{Builder, Question as OfAccount};
 use crate::web::history::missed::{LINES_MAX, MissedLine, MissedSummed};
-use crate::web::history::{Found, HistoryLine, Page, Question, Summed, View};
+use crate::web::history::{DoubtingSummed, Found, HistoryLine, Page, Question, Summed, View};
 
 /// Now, in minutes behind the begin of the record, on 14 November at 22:13:20.
 const NOW: u64 = 5_000;
@@ -168,7 +168,31 @@ fn what_puts_passed_racks_in_doubt_is_named_in_the_sum() {
     let mut all = records();
     all.extend([doubting(7, 4_900), doubting(8, 4_901), plain(4_902, Some("dm2"), withdrawn)]);
     with(all, |reader, _| {
-        assert_eq!(summed(reader, question(View::Summary, None)).alerts.doubting, [(7, 1)]);
+        let told = DoubtingSummed { alert: 7, inside: Some(0), all: 1 };
+        assert_eq!(summed(reader, question(View::Summary, None)).alerts.doubting, [told]);
+    });
+}
+
+// Own promise: the sum of a day names how many racks of that day an alert puts in doubt, beside those of other days.
+#[test]
+fn racks_of_other_days_are_told_apart_in_the_sum() {
+    let mut all = opening(CONFIGURATION);
+    let mut racks = Racks::default();
+    for minute in [30, 1_530] {
+        let (machine, cycle) = rack(minute);
+        racks.push(Rack::of(all.len() as u64, &cycle));
+        all.push(plain(minute + 1, Some(machine), Body::Cycle(Box::new(cycle))));
+    }
+    let body = AlertRaised {
+        earlier: Some(Earlier { racks, by_probe: None, beside: Racks::default() }),
+        ..AlertRaised::new(AlertNumber(7), Condition::Weak, at(1_600))
+    };
+    all.push(plain(1_600, Some("dm1"), Body::AlertRaised(Box::new(body))));
+    with(all, |reader, _| {
+        for (days, inside) in [(None, 2), (Some((date(2023, 11, 15), date(2023, 11, 16))), 1)] {
+            let told = DoubtingSummed { alert: 7, inside: Some(inside), all: 2 };
+            assert_eq!(summed(reader, question(View::Summary, days)).alerts.doubting, [told]);
+        }
     });
 }
 
