@@ -10,8 +10,9 @@ use std::collections::BTreeMap;
 use super::affected::Measured;
 use super::condition::Condition;
 use super::earlier::Earlier;
-use super::open::{Acknowledgement, Action, Alert, AlertNumber, Rack, Racks};
+use super::open::{Acknowledgement, Action, Alert, AlertNumber, Quantity, Rack, Racks};
 use super::past::Counted;
+use super::quantity::side;
 use super::raise::worse;
 use super::returns::Returns;
 use crate::core::record::{
@@ -40,6 +41,8 @@ pub struct Story {
     /// The checks that it found missing, each due time once, in order of the record.
     pub missed: Vec<MissedDue>,
     overdue: Overdue,
+    /// The worst that was measured on either side of what may be too high and too low, each with its limit.
+    sides: Vec<(Quantity, Quantity)>,
     /// Messages that were delivered.
     pub delivered: u64,
     /// Messages that were given up.
@@ -73,15 +76,18 @@ pub fn note(stories: &mut BTreeMap<AlertNumber, Story>, record: &Record) {
             closed: None,
             missed: Vec::new(),
             overdue: Overdue::default(),
+            sides: Vec::new(),
             delivered: 0,
             given_up: 0,
         };
         story.earlier(raised.earlier.as_ref());
         story.missed(raised.missed);
         story.overdue.take(told);
+        story.keep_side();
         stories.insert(raised.alert, story);
     } else if let Some(story) = told.alert().and_then(|number| stories.get_mut(&number)) {
         story.note(told, record.recorded);
+        story.keep_side();
     }
 }
 
@@ -236,7 +242,34 @@ impl Story {
         if value.is_some() && counted.racks.last().is_none_or(is_newer) {
             (alert.measured, alert.limit) = (value, limit);
             alert.worst = worse(alert.condition, alert.worst, counted.measured);
+            self.keep_side();
         }
+    }
+
+    /// Keeps what was measured at worst on the side on which it is now: of two sides the alert names the latest alone.
+    fn keep_side(&mut self) {
+        let Some((worst, limit)) = self.alert.worst.zip(self.alert.limit) else { return };
+        let condition = self.alert.condition;
+        let crossed = side(condition, worst, limit);
+        match self.sides.iter_mut().find(|(known, of)| side(condition, *known, *of) == crossed) {
+            Some(known) => {
+                let now = Measured { value: Some(worst), limit: Some(limit) };
+                let is_worse = worse(condition, Some(known.0), now) == Some(worst);
+                *known = if is_worse { (worst, limit) } else { *known };
+            }
+            None => self.sides.push((worst, limit)),
+        }
+    }
+
+    /// The worst that was measured on the side on which it was latest, with its limit, however often it came back, and
+    /// that on the other side. `None` where nothing was.
+    #[must_use]
+    pub fn worst_of_sides(&self) -> [Option<(Quantity, Quantity)>; 2] {
+        let Some((worst, limit)) = self.alert.worst.zip(self.alert.limit) else { return [None; 2] };
+        let of = |(known, limit): &(Quantity, Quantity)| side(self.alert.condition, *known, *limit);
+        let crossed = of(&(worst, limit));
+        let kept = |is_latest| self.sides.iter().copied().find(|known| (of(known) == crossed) == is_latest);
+        [true, false].map(kept)
     }
 
     /// Whoever takes care does no longer, as this record shows. How long it takes to settle is configured and on no
@@ -271,6 +304,7 @@ impl Story {
         alert.worst = worse(alert.condition, alert.worst, latest);
         if changed.worst.is_some() {
             (alert.worst, self.measured_anew) = (changed.worst, Some(at));
+            self.sides.clear();
         }
         if matches!(changed.change, Change::Eased | Change::Returned) && !changed.about.is_empty() {
             // What it is about no more is named no more.
@@ -335,6 +369,7 @@ impl Story {
                     (alert.earlier, alert.beside, alert.needs_action) = (0, 0, false);
                     alert.racks = Racks::default();
                     self.taken = 0;
+                    self.sides.clear();
                 }
             }
             OfAlert::Closed(closed) => {

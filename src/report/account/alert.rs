@@ -27,6 +27,10 @@ pub struct AlertAccount {
     pub measured: Option<Quantity>,
     /// Against which limit.
     pub limit: Option<Quantity>,
+    /// The worst that was measured on the other side, with its limit there, of what may be too high and too low and was
+    /// both.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub other_side: Option<(Quantity, Quantity)>,
     /// Racks affected.
     pub racks: u64,
     /// How many of them are not among the racks of the span: washed before or after it, or not readable.
@@ -105,6 +109,7 @@ impl AlertAccount {
 /// `inside` is how many racks of the span it counts, and how many of these are in doubt by it.
 pub(super) fn account_of(told: &Story, inside: (u64, u64), actions: Vec<ActionAccount>) -> AlertAccount {
     let alert = &told.alert;
+    let [worst, other_side] = told.worst_of_sides();
     AlertAccount {
         number: alert.number.0,
         condition: alert.condition,
@@ -112,8 +117,9 @@ pub(super) fn account_of(told: &Story, inside: (u64, u64), actions: Vec<ActionAc
         about: alert.about.clone(),
         since: alert.begun(),
         raised: alert.raised,
-        measured: alert.worst,
-        limit: alert.limit,
+        measured: worst.map(|(worst, _)| worst).or(alert.worst),
+        limit: worst.map(|(_, limit)| limit).or(alert.limit),
+        other_side,
         racks: alert.racks.count,
         racks_outside: alert.racks.count.saturating_sub(inside.0),
         doubted: alert.doubted(),

@@ -6,8 +6,8 @@ use std::time::Duration;
 use super::fixture::{Play, Rack, at, in_ice, settings};
 use crate::core::alert::past::Past;
 use crate::core::alert::story::{Released, Story, note};
-use crate::core::alert::{Alert, Condition, Event, Quantity};
-use crate::core::record::{Body, Cycle};
+use crate::core::alert::{Alert, AlertNumber, Condition, Event, Quantity};
+use crate::core::record::{AlertChanged, AlertCleared, AlertRaised, Body, Change, Clearing, Cycle, Record};
 
 /// The one alert of a condition, as records and cycles tell it.
 fn told(play: &Play, cycles: &[(u64, Cycle)], condition: Condition) -> Story {
@@ -238,4 +238,41 @@ fn racks_in_doubt_are_those_of_the_desk() {
     let named: Vec<u64> = story.racks.named.iter().map(|rack| rack.index).collect();
     assert_eq!((named, story.racks.count, story.earlier), (vec![0, 2, 4, 6], 4, 2));
     assert!(story.cleared.is_some() && story.action_missing() && open.action_missing());
+}
+
+// Regression: of what was too cold, and too hot when it came back, the story told the latest side alone. The values are
+// made up.
+#[test]
+fn the_worst_of_either_side_is_kept() {
+    let (alert, condition) = (AlertNumber(3), Condition::Drifting);
+    let celsius = |value| Some(Quantity::Celsius(value));
+    let raised = AlertRaised {
+        measured: celsius(57.1),
+        limit: celsius(57.5),
+        ..AlertRaised::new(alert, condition, at(0.0))
+    };
+    let cleared = |worst, limit| {
+        let (worst, limit, cause) = (celsius(worst), celsius(limit), None);
+        let clearing = Clearing::Recovered;
+        Body::AlertCleared(AlertCleared { alert, clearing, racks: 0, worst, limit, cause })
+    };
+    let returned = |measured, limit| {
+        let (measured, limit) = (celsius(measured), celsius(limit));
+        let changed = AlertChanged { measured, limit, ..AlertChanged::new(alert, Change::Returned) };
+        Body::AlertChanged(AlertChanged { condition: Some(condition), ..changed })
+    };
+    let mut stories = BTreeMap::new();
+    let mut worst = |body| {
+        note(&mut stories, &Record::new(at(0.0), Some("hot".to_owned()), body));
+        stories[&alert].worst_of_sides().map(|worst| worst.map(|(worst, _)| worst))
+    };
+    let cold = celsius(56.4);
+    assert_eq!(worst(Body::AlertRaised(Box::new(raised))), [celsius(57.1), None]);
+    assert_eq!(worst(cleared(56.4, 57.5)), [cold, None]);
+    assert_eq!(worst(returned(58.2, 57.9)), [celsius(58.2), cold]);
+    assert_eq!(worst(cleared(58.9, 57.9)), [celsius(58.9), cold]);
+    // Once more, and not as bad as before.
+    let hot = celsius(58.9);
+    assert_eq!(worst(returned(57.0, 57.5)), [cold, hot]);
+    assert_eq!(worst(returned(58.3, 57.9)), [hot, cold]);
 }

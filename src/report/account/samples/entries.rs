@@ -64,6 +64,7 @@ pub(super) fn alerts(machines: &[MachineAccount], day: Timestamp) -> Vec<AlertAc
         raised: after(day, since + 1),
         measured: None,
         limit: None,
+        other_side: None,
         racks: 1,
         racks_outside: 0,
         doubted: 0,
