@@ -37,7 +37,7 @@ pub(super) fn accounts(said: &Account, found: &Account, reach: &Reach, faults: &
         "the number of records that moved the end of work".to_owned()
     });
     list(faults, of("an event"), &said.service, &found.service, |event| event.index, PartialEq::eq);
-    overdue(&said.overdue, &found.overdue, reach, faults);
+    overdue(&said.overdue, &found.overdue, (reach, unjudged), faults);
     calibrations(&said.calibrations, &found.calibrations, reach, faults);
 }
 
@@ -94,8 +94,14 @@ fn machines(said: &Account, found: &Account, reach: &Reach, faults: &mut Faults)
     }
 }
 
-/// When a check was made after all is known where that lies in the span; later ones are not in it.
-fn overdue(said: &[OverdueCheck], found: &[OverdueCheck], reach: &Reach, faults: &mut Faults) {
+/// When a check was made after all is known where that lies in the span; later ones are not in it. Whether it is good is
+/// known where all are judged.
+fn overdue(
+    said: &[OverdueCheck],
+    found: &[OverdueCheck],
+    (reach, unjudged): (&Reach, bool),
+    faults: &mut Faults,
+) {
     let of =
         |check: &OverdueCheck| format!("a check «{}» that was overdue since {}", check.check, check.since);
     let mut left: Vec<&OverdueCheck> = said.iter().collect();
@@ -111,7 +117,7 @@ fn overdue(said: &[OverdueCheck], found: &[OverdueCheck], reach: &Reach, faults:
         let known =
             reach.has(found.since) && found.made.is_some_and(|made| found.since < made && reach.has(made));
         let same = if known || reach.is_all() {
-            said.made == found.made
+            said.made == found.made && (unjudged || said.good == found.good)
         } else {
             faults.open.insert("when checks that were overdue were made outside the span");
             said.made == found.made || said.made.is_none_or(|made| !reach.has(made))
