@@ -20,6 +20,7 @@ mod judge;
 mod lacking;
 pub mod method;
 mod missed;
+mod missed_summed;
 #[cfg(test)]
 mod tests;
 pub mod words;
@@ -31,6 +32,7 @@ pub use self::field::Field;
 pub use self::judge::{Finding, Judgement, judge, judge_known};
 pub use self::lacking::Lacking;
 pub use self::missed::Missed;
+pub use self::missed_summed::MissedSummed;
 use super::cycle::plate::Sanitizing;
 use super::food_code::{Printed, Rounding};
 use super::record::{AmendmentChange, Check};

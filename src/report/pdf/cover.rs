@@ -16,7 +16,7 @@ impl Draft<'_> {
         self.section(Word::CoverHeading);
         let mut rows = vec![
             self.row(Word::Site, Teller::text(&account.site)),
-            self.row(Word::SpanRow, teller.span(account)),
+            self.row(Word::SpanRow, teller.span_in(account, Word::SpanNotOver)),
             self.row(Word::Zone, Teller::text(&account.zone)),
         ];
         if !account.only.is_empty() {

@@ -7,6 +7,7 @@ use super::{Block, Draft};
 use crate::core::cycle::counts::Counts;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::meaning;
+use crate::core::logbook::MissedSummed;
 use crate::report::account::{DayAccount, MachineAccount};
 use crate::report::plot::{Size, days};
 
@@ -113,11 +114,21 @@ impl Draft<'_> {
             self.row(Word::OpenAlerts, open.to_string()),
             self.row(Word::ActionsMissing, missing.to_string()),
             self.row(Word::RacksDoubted, in_doubt.to_string()),
-            self.row(Word::OverdueChecks, account.overdue.len().to_string()),
+            self.row(Word::MissedChecks, self.missed().told(self.teller.reader.language)),
             self.row(Word::BadChecks, bad.count().to_string()),
             self.row(Word::EarlyWarnings, warnings.to_string()),
         ];
         self.rows(rows);
+    }
+
+    /// The missed checks, counted as the history does.
+    fn missed(&self) -> MissedSummed {
+        let due = || self.account.overdue.iter().filter(|check| check.since >= self.account.from);
+        MissedSummed {
+            due: due().count() as u64,
+            made: due().filter(|check| check.made.is_some()).count() as u64,
+            before: self.account.overdue.len().saturating_sub(due().count()) as u64,
+        }
     }
 
     fn meanings(&mut self) {

@@ -150,11 +150,9 @@ impl Draft<'_> {
                 Chart::Ewma => Word::Ewma,
                 Chart::Cusum => Word::Cusum,
             });
-            let shift = format!(
-                "{:+.1} {}",
-                teller.reader.scale.difference(signal.shift_c),
-                teller.reader.scale.symbol()
-            );
+            let shift = teller.reader.scale.difference(signal.shift_c);
+            // U+2212, as wide as the plus sign.
+            let shift = format!("{shift:+.1} {}", teller.reader.scale.symbol()).replace('-', "−");
             let at = teller.minute(signal.at);
             let mut values = vec![("at", at.as_str()), ("chart", chart), ("shift", &shift)];
             let since = signal.since.map(|since| teller.minute(since));

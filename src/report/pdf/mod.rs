@@ -239,8 +239,15 @@ impl Draft<'_> {
 }
 
 impl Teller {
+    /// Over each page: where the span was not over, until when the record goes.
     fn span(&self, account: &Account) -> String {
-        let (from, to) = (self.minute(account.from), self.minute(account.to));
-        self.with(Word::Span, &[("from", &from), ("to", &to)])
+        self.span_in(account, Word::SpanSoFar)
+    }
+
+    /// The span; in the words of `not_over` where it was not over when the account was made.
+    fn span_in(&self, account: &Account, not_over: Word) -> String {
+        let [from, to, made] = [account.from, account.to, account.made].map(|at| self.minute(at));
+        let word = if account.made < account.to { not_over } else { Word::Span };
+        self.with(word, &[("from", &from), ("to", &to), ("made", &made)])
     }
 }

@@ -4,8 +4,8 @@ use super::Draft;
 use super::sheet::Tone;
 use super::tell::Teller;
 use super::words::Word;
-use crate::core::alert::Condition;
 use crate::core::alert::words::who;
+use crate::core::alert::{Condition, Returns};
 use crate::core::logbook::Missed;
 use crate::core::logbook::words::{self as logbook, short_of_look};
 use crate::core::record::{AmendmentChange, Check, CheckKind};
@@ -30,7 +30,7 @@ impl Draft<'_> {
                 self.whose(alert.machine.as_deref()),
                 self.condition(alert),
                 self.teller.minute(alert.since),
-                self.teller.figures(alert.condition, alert.measured, alert.limit),
+                self.worst(alert),
                 self.racks_of(alert),
                 self.answered(alert),
             ]
@@ -113,6 +113,7 @@ impl Draft<'_> {
             }
             None => {}
         }
+        said.extend(self.came_back(alert));
         said.push(match alert.cleared {
             Some(cleared) => at(Word::Recovered, cleared),
             None => teller.say(Word::NotRecovered).to_owned(),
@@ -124,6 +125,26 @@ impl Draft<'_> {
             None => teller.say(Word::StillOpen).to_owned(),
         });
         said.join(" ")
+    }
+
+    /// When it came back after it had recovered; `None` where it never did.
+    fn came_back(&self, alert: &AlertAccount) -> Option<String> {
+        let teller = self.teller;
+        let Returns { count, latest } = &alert.returns;
+        let last = teller.minute(*latest.last()?);
+        if *count > latest.len() as u64 {
+            return Some(teller.with(Word::CameBackLast, &[("count", &count.to_string()), ("at", &last)]));
+        }
+        let times: Vec<String> = latest.iter().map(|at| teller.minute(*at)).collect();
+        Some(teller.with(Word::CameBack, &[("times", &times.join(", "))]))
+    }
+
+    /// The worst that it measured, on either side of what may be too high and too low.
+    fn worst(&self, alert: &AlertAccount) -> String {
+        let worst = self.teller.figures(alert.condition, alert.measured, alert.limit);
+        let Some((other, limit)) = alert.other_side else { return worst };
+        let other = self.teller.figures(alert.condition, Some(other), Some(limit));
+        self.teller.with(Word::WorstOtherSide, &[("worst", &worst), ("other", &other)])
     }
 
     /// A corrective action in the words of `word`, and how many racks of its alert it covers; or that it covers the one
@@ -264,18 +285,22 @@ impl Draft<'_> {
     pub(super) fn overdue(&mut self) {
         self.heading(2, self.teller.say(Word::OverdueHeading));
         let columns = vec![
-            self.wide(Word::OverdueSince, 2),
+            self.wide(Word::DueColumn, 2),
             self.wide(Word::Machine, 2),
             self.wide(Word::Check, 2),
             self.wide(Word::MadeAfterAll, 2),
         ];
         let row = |check: &OverdueCheck| {
             let never = || self.teller.say(Word::NeverMade).to_owned();
+            let made = |at| match check.good {
+                Some(false) => self.teller.with(Word::MadeFailed, &[("at", &self.teller.minute(at))]),
+                Some(true) | None => self.teller.minute(at),
+            };
             vec![
                 self.teller.minute(check.since),
                 self.whose(check.machine.as_deref()),
                 self.check_or_name(&check.check),
-                check.made.map_or_else(never, |made| self.teller.minute(made)),
+                check.made.map_or_else(never, made),
             ]
         };
         let rows = self.account.overdue.iter().map(row).collect();

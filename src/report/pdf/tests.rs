@@ -1,5 +1,7 @@
 //! What the sheet says; how it comes out on paper is tested from outside, on the real file.
 
+mod people;
+
 use super::*;
 use crate::core::cycle::counts::Counts;
 use crate::core::cycle::verdict::{Reason, Verdict};
@@ -500,7 +502,7 @@ fn an_account_of_nothing_is_told() {
     account.records.to = account.records.from;
     let sheet = made(&account, Language::Spanish, Scale::Celsius);
     // Said of alerts and checks, feminine and masculine alike.
-    assert!(texts(&sheet).contains(&"nada en el periodo".to_owned()));
+    assert!(texts(&sheet).contains(&"nada en el período".to_owned()));
     assert!(sheet.plots.is_empty());
 }
 
@@ -508,7 +510,7 @@ fn an_account_of_nothing_is_told() {
 #[test]
 fn spanish_heads_and_counts_agree_with_what_they_stand_over() {
     let told = format!("{:?}", made(&samples::month(), Language::Spanish, Scale::Celsius));
-    for said in ["Aprobadas", "No aprobadas", "Mensajes entregados: ", "; se exigen "] {
+    for said in ["Correctas", "No correctas", "Mensajes entregados: ", "; se exigen "] {
         assert!(told.contains(said), "{said}");
     }
     for unsaid in ["Pasaron", "No pasaron", " entregados, "] {

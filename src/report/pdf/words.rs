@@ -33,11 +33,13 @@ words! {
     UnsealedHead: "not sealed", "sin sello";
     Contents: "Contents", "Contenido";
     Span: "{from} to {to}", "{from} a {to}";
+    SpanSoFar: "{from} to {to}, so far until {made}", "{from} a {to}, por ahora hasta {made}";
+    SpanNotOver: "{from} to {to}. It was not over when this was made: the record goes until {made}.", "{from} a {to}. No había terminado al hacer este informe: el registro llega hasta {made}.";
 
     // Cover.
     CoverHeading: "What this report is about", "De qué trata este informe";
     Site: "Site", "Sitio";
-    SpanRow: "Span", "Periodo";
+    SpanRow: "Span", "Período";
     Zone: "Time zone of all times", "Zona horaria de todas las horas";
     OnlyMachines: "Only these machines", "Solo estas máquinas";
     Made: "Made", "Hecho el";
@@ -56,20 +58,20 @@ words! {
     MethodRange: "{method}, {min} to {max} mg/L", "{method}, de {min} a {max} mg/L";
     DwellRow: "Held for", "Sostenido";
     InForceSince: "In force since", "Vigente desde";
-    NoCycleInSpan: "no rack in the span", "ninguna canasta en el periodo";
+    NoCycleInSpan: "no rack in the span", "ninguna canasta en el período";
     IntegrityHeading: "Integrity", "Integridad";
     SealedText: "A signed checkpoint over {count} records seals this account. Whoever has this file and the public key can check that no record attached to it was changed: the steps stand under «{section}».", "Un punto de control firmado sobre {count} asientos sella este informe. Quien tenga este archivo y la clave pública puede comprobar que no se cambió ningún asiento adjunto: los pasos están en «{section}».";
     UnsealedText: "NOT SEALED: no signing key was at hand when this account was made. Nothing in this file proves that the record is whole; ask for a report with a checkpoint.", "SIN SELLO: no había clave de firma al hacer este informe. Nada en este archivo prueba que el registro esté entero; pida un informe con punto de control.";
     DamagedText: "DAMAGED: records that could not be read, so that nothing of them is in this account: {count} ({list}).", "DAÑADO: asientos que no se pudieron leer, así que nada de ellos está en este informe: {count} ({list}).";
-    UndamagedText: "Every record of the span could be read.", "Se pudieron leer todos los asientos del periodo.";
+    UndamagedText: "Every record of the span could be read.", "Se pudieron leer todos los asientos del período.";
     MoreListed: "{list} and {count} more", "{list} y {count} más";
     AidText: "This program is an aid. It replaces neither the machine's own gauges nor the required test kit or surface indicator; local rules come first.", "Este programa es una ayuda. No sustituye los indicadores de la máquina, ni el kit de prueba o el indicador de superficie exigidos; las normas locales van primero.";
 
     // Summary.
     SummaryHeading: "Summary", "Resumen";
     Racks: "Racks", "Canastas";
-    PassRate: "Passed", "Aprobadas";
-    PassRateNote: "«Passed» is the share of racks that passed, narrowly or plainly. An unproven rack is never counted as one that passed. Shares are rounded down.", "«Aprobadas» es el porcentaje de canastas que cumplieron, con holgura o por poco. Una canasta sin comprobar nunca cuenta como correcta. Los porcentajes se redondean hacia abajo.";
+    PassRate: "Passed", "Correctas";
+    PassRateNote: "«Passed» is the share of racks that passed, narrowly or plainly. An unproven rack is never counted as one that passed. Shares are rounded down.", "«Correctas» es el porcentaje de canastas que cumplieron, con holgura o por poco. Una canasta sin comprobar nunca cuenta como correcta. Los porcentajes se redondean hacia abajo.";
     InDoubtColumn: "In doubt", "En duda";
     InDoubtCounted: "Racks in doubt are counted above by their verdicts, as racks that passed: {count}. They are not to be relied on; see «{section}».", "Las canastas en duda se cuentan arriba por su veredicto, como canastas correctas: {count}. No se fíe de ellas; véase «{section}».";
     Lowest: "Lowest minimum", "Mínimo más bajo";
@@ -82,8 +84,8 @@ words! {
     Attention: "What needs attention", "Lo que pide atención";
     OpenAlerts: "Alerts still open", "Alertas aún abiertas";
     ActionsMissing: "Corrective actions missing", "Acciones correctivas que faltan";
-    OverdueChecks: "Checks overdue", "Controles atrasados";
-    BadChecks: "Checks not good", "Controles con mal resultado";
+    MissedChecks: "Missed checks", "Controles omitidos";
+    BadChecks: "Checks failed", "Controles que no cumplen";
     EarlyWarnings: "Early warnings", "Avisos tempranos";
     VerdictsHeading: "What the verdicts mean", "Qué significan los veredictos";
     VerdictColumn: "Verdict", "Veredicto";
@@ -91,16 +93,16 @@ words! {
 
     // Day by day.
     DaysHeading: "Day by day", "Día a día";
-    DaysNote: "Each mark is the settled minimum of one rack; the band is the limit ± its expanded uncertainty (k = 2). Marks that would cover one another are drawn once. Where all racks lie in a small part of the span, only those days are drawn.", "Cada marca es el mínimo estable de una canasta; la banda es el límite ± su incertidumbre expandida (k = 2). Las marcas que se taparían se dibujan una vez. Si todas las canastas caen en una pequeña parte del periodo, solo se dibujan esos días.";
+    DaysNote: "Each mark is the settled minimum of one rack; the band is the limit ± its expanded uncertainty (k = 2). Marks that would cover one another are drawn once. Where all racks lie in a small part of the span, only those days are drawn.", "Cada marca es el mínimo estable de una canasta; la banda es el límite ± su incertidumbre expandida (k = 2). Las marcas que se taparían se dibujan una vez. Si todas las canastas caen en una pequeña parte del período, solo se dibujan esos días.";
     Day: "Day", "Día";
-    NotPassed: "Not passed", "No aprobadas";
+    NotPassed: "Not passed", "No correctas";
     NarrowColumn: "Narrow", "Justas";
     LowestOf: "Lowest", "Mínimo";
     MedianOf: "Median", "Mediana";
     Limit: "Limit", "Límite";
     Recovery: "Recovery", "Recuperación";
     NotRecorded: "none on record", "no consta";
-    NoneF: "none in the span", "nada en el periodo";
+    NoneF: "none in the span", "nada en el período";
 
     // Exceptions.
     ExceptionsHeading: "Racks that did not plainly pass", "Canastas que no pasaron con holgura";
@@ -108,7 +110,7 @@ words! {
     ExceptionsRule: "There are {count} of them. The {drawn} worst are shown with their trace: by verdict first ({verdicts}), within a verdict the oldest first. {listed} more are in the table below.", "Son {count}. Las {drawn} peores se muestran con su traza: primero por veredicto ({verdicts}) y dentro de cada uno las más antiguas. Otras {listed} están en la tabla de abajo.";
     ExceptionsBeyond: "{count} more are not listed on paper; all of them stand in the attached cycles.csv and account.json.", "Otras {count} no figuran en papel; todas están en cycles.csv y account.json, adjuntos.";
     ExceptionsLeftOut: "More racks of «{machine}» that are counted above and told neither here nor in account.json, since there were too many: {count} ({verdicts}). All of them stand in the attached cycles.csv.", "Más canastas de «{machine}» que se cuentan arriba y no se detallan ni aquí ni en account.json, por ser demasiadas: {count} ({verdicts}). Todas están en cycles.csv, adjunto.";
-    TracesLeftOut: "More traces that are kept and not drawn, since there were too many: {count}. Ask for a shorter span.", "Más trazas que se conservan y no se dibujan, por ser demasiadas: {count}. Pida un periodo más corto.";
+    TracesLeftOut: "More traces that are kept and not drawn, since there were too many: {count}. Ask for a shorter span.", "Más trazas que se conservan y no se dibujan, por ser demasiadas: {count}. Pida un período más corto.";
     TraceLeftOut: "No trace of this rack is drawn: too many are kept to draw them all.", "No se dibuja traza de esta canasta: se conservan demasiadas para dibujarlas todas.";
     DoubtedHeading: "Racks that passed and are in doubt", "Canastas que pasaron y están en duda";
     DoubtedNote: "What these passed by was found wrong after them, by a test of the sanitizer or a comparison of a thermometer: {count}. Each verdict stands as it was judged; the ware is not to be relied on. The alert says what was found.", "Después se comprobó que era erróneo aquello por lo que se dieron por buenas, con una prueba del desinfectante o comparando un termómetro: {count}. Cada veredicto queda como se juzgó, pero no se fíe de la vajilla. La alerta dice qué se halló.";
@@ -123,7 +125,7 @@ words! {
     Basis: "Judged by", "Evaluado con";
     BasisCorrected: "the minimum corrected for the probe's delay; shown by the probe: {raw}", "el mínimo corregido por el retardo de la sonda; la sonda mostró: {raw}";
     Held: "Limit held for", "Límite sostenido";
-    HeldOf: "{held} s of {required} s", "{held} s; se exigen {required} s";
+    HeldOf: "{held} s of the {required} s asked for", "{held} s; se exigen {required} s";
     WashMinimum: "Wash minimum", "Mínimo del lavado";
     WashAgainst: "{measured} {unit} against {limit} {unit}", "{measured} {unit} frente a {limit} {unit}";
     Why: "Why", "Por qué";
@@ -183,6 +185,8 @@ words! {
     NobodyTookAnew: "Nobody took it on anew.", "Nadie la atendió de nuevo.";
     NobodyTook: "Nobody took it on.", "Nadie la atendió.";
     Recovered: "Recovered {at}.", "Recuperado el {at}.";
+    CameBack: "It had recovered and came back: {times}.", "Se había recuperado y volvió: {times}.";
+    CameBackLast: "It had recovered and came back {count} times, last {at}.", "Se había recuperado y volvió {count} veces, la última el {at}.";
     NotRecovered: "Not recovered.", "Sin recuperar.";
     Closed: "Closed {at}.", "Cerrada el {at}.";
     StillOpen: "OPEN.", "ABIERTA.";
@@ -192,19 +196,20 @@ words! {
     Doubted: "racks that had passed and are in doubt: {count}", "canastas que habían pasado y están en duda: {count}";
     RacksDoubted: "Racks that passed and are in doubt", "Canastas que pasaron y están en duda";
     RacksOf: "{inside} of {all}", "{inside} de {all}";
-    RacksOutside: "«{inside} of {all}»: of the {all} racks that the alert counts {inside} are among those of this report. The others were washed before or after its span, or their records could not be read.", "«{inside} de {all}»: de las {all} canastas que cuenta la alerta, {inside} están entre las de este informe. Las demás se lavaron antes o después del periodo, o sus asientos no se pudieron leer.";
+    RacksOutside: "«{inside} of {all}»: of the {all} racks that the alert counts {inside} are among those of this report. The others were washed before or after its span, or their records could not be read.", "«{inside} de {all}»: de las {all} canastas que cuenta la alerta, {inside} están entre las de este informe. Las demás se lavaron antes o después del período, o sus asientos no se pudieron leer.";
     ActionShort: "Later racks without a corrective action: {count} of {all}.", "Canastas posteriores sin acción correctiva: {count} de {all}.";
+    WorstOtherSide: "{worst}; on the other side {other}", "{worst}; por el otro lado {other}";
     OfSite: "site", "sitio";
 
     // Checks.
-    ChecksHeading: "Checks by people", "Controles hechos por personas";
+    ChecksHeading: "Checks", "Controles";
     Check: "Check", "Control";
     Result: "Result", "Resultado";
     FoundColumn: "Found", "Hallado";
     By: "By", "Por";
     At: "Made", "Hecho";
     Good: "good", "bien";
-    NotGood: "NOT GOOD", "MAL";
+    NotGood: "FAILED", "NO CUMPLE";
     DoneOnly: "done", "hecho";
     WithdrawnBy: "withdrawn by record {index}", "retirado por el asiento {index}";
     CorrectedBy: "corrected by record {index}", "corregido por el asiento {index}";
@@ -217,10 +222,11 @@ words! {
     NotEnough: "short", "falta";
     SolutionAt: "solution at {at}", "solución a {at}";
     ThermometerFound: "{what}: showed {shown}, reference {reference} ({with}), tolerance {tolerance}", "{what}: mostró {shown}, referencia {reference} ({with}), tolerancia {tolerance}";
-    OverdueHeading: "Checks that were overdue", "Controles que se atrasaron";
-    OverdueSince: "Overdue since", "Atrasado desde";
+    OverdueHeading: "Missed checks", "Controles omitidos";
+    DueColumn: "Due", "Pendiente desde";
     MadeAfterAll: "Made after all", "Hecho al fin";
-    NeverMade: "not made", "no se hizo";
+    MadeFailed: "{at}: FAILED", "{at}: NO CUMPLE";
+    NeverMade: "NOT ENTERED", "NO ANOTADO";
 
     // Calibrations, gaps, drift.
     CalibrationsHeading: "Calibrations in force", "Calibraciones vigentes";
@@ -248,7 +254,7 @@ words! {
     Learning: "still learning: {racks} of {of} good racks so far", "todavía aprende: {racks} de {of} canastas buenas hasta ahora";
     LearntBefore: "; signals are against what was usual before", "; los avisos se comparan con lo habitual de antes";
     Usual: "Usual minimum", "Mínimo habitual";
-    UsualValue: "{mean}, standard deviation {sigma}", "{mean}, desviación estándar {sigma}";
+    UsualValue: "{mean}, standard deviation {sigma}", "{mean}, desviación típica {sigma}";
     ColdFirst: "Cold first racks after a pause", "Primeras canastas frías tras una pausa";
     RecoveryRow: "Recovery in the rush, first and last quarter", "Recuperación en la hora punta, primer y último cuarto";
     Signals: "Signals of the charts", "Señales de los gráficos";
@@ -283,7 +289,7 @@ words! {
     StepsHeading: "Step by step, on any computer", "Paso a paso, en cualquier computadora";
     StepSave: "Save this file as report.pdf, and the public key that you were given as site.verify-key.", "Guarde este archivo como report.pdf y la clave pública que le dieron como site.verify-key.";
     StepVerify: "Verify it. No network and no trust in the kitchen is needed.", "Verifíquelo. No hace falta red ni confiar en la cocina.";
-    StepExit: "«Whole» (exit code 0) says: the attached records are those that the checkpoint counts, unchanged. Not whole is exit code 1; 2 says that it could not be checked.", "«Entero» (código 0) significa: los asientos adjuntos son los que cuenta el punto de control, sin cambios. No entero es el código 1; 2 indica que no se pudo comprobar.";
+    StepExit: "If it answers «whole» (exit code 0), the attached records are those that the checkpoint counts, unchanged. «NOT WHOLE» is exit code 1; 2 says that it could not be checked.", "Si responde «whole» («entero», código 0), los asientos adjuntos son los que cuenta el punto de control, sin cambios. «NOT WHOLE» («no entero») es el código 1; 2 indica que no se pudo comprobar.";
     StepDetach: "Or take the attachments out first, with any PDF program, and verify the table by itself.", "O saque antes los adjuntos, con cualquier programa de PDF, y verifique la tabla por sí sola.";
     StepEarlier: "Where you kept an earlier checkpoint as kept.txt, give it too: it proves that nothing older was changed since.", "Si guardó un punto de control anterior como kept.txt, indíquelo también: prueba que desde entonces no se cambió nada más antiguo.";
     StepKeep: "Keep a checkpoint for next time, where the kitchen cannot reach it: have the site type this, and keep the file that it sends you.", "Guarde un punto de control para la próxima vez, fuera del alcance de la cocina: pida al sitio que escriba esto y guarde el archivo que le envíe.";
@@ -292,7 +298,7 @@ words! {
     File: "File", "Archivo";
     Holds: "Holds", "Contiene";
     Size: "Size", "Tamaño";
-    HoldsCycles: "every rack of the span as a table (CSV, RFC 4180)", "todas las canastas del periodo como tabla (CSV, RFC 4180)";
+    HoldsCycles: "every rack of the span as a table (CSV, RFC 4180)", "todas las canastas del período como tabla (CSV, RFC 4180)";
     HoldsEvidence: "the records with their proof, for verification", "los asientos con su prueba, para verificar";
     HoldsAccount: "everything shown on these pages (JSON)", "todo lo que muestran estas páginas (JSON)";
     Replaced: "A character that the fonts of this file lack stands as «□»; account.json holds it.", "Un carácter que falta en las letras de este archivo figura como «□»; account.json lo contiene.";

@@ -9,7 +9,8 @@ use jiff::civil::Date;
 use super::story::put;
 use super::words::check_word;
 use crate::core::address::escaped;
-use crate::core::reader::{Language, Reader};
+pub use crate::core::logbook::MissedSummed;
+use crate::core::reader::Reader;
 use crate::core::record::CheckKind;
 use crate::core::time::Timestamp;
 use crate::core::wall_clock::day_begins;
@@ -50,17 +51,6 @@ pub struct MadeLate {
     pub recorded: Timestamp,
     /// Whether it failed, as it counts now.
     pub failed: bool,
-}
-
-/// Missed checks of a span.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
-pub struct MissedSummed {
-    /// How many were due in it.
-    pub due: u64,
-    /// How many of them were made after all.
-    pub made: u64,
-    /// How many were due before it, and not entered when it began.
-    pub before: u64,
 }
 
 /// A day of missed checks in words.
@@ -151,23 +141,4 @@ fn became(line: &MissedLine, reader: &Reader) -> String {
         .to_owned(),
         (None, None) => said(language, "NOT ENTERED so far", "NO ANOTADO hasta ahora").to_owned(),
     }
-}
-
-/// The missed checks of a span in a sentence.
-pub(super) fn summed(summed: MissedSummed, language: Language) -> String {
-    let MissedSummed { due, made, before } = summed;
-    let pair = (
-        "{due} missed: {made} entered late, {left} not entered",
-        "{due} omitidos: {made} anotados tarde, {left} no anotados",
-    );
-    let values = [("due", due.to_string()), ("made", made.to_string()), ("left", (due - made).to_string())];
-    let mut text = put(language, pair, &values.each_ref().map(|(name, value)| (*name, value.as_str())));
-    if before > 0 {
-        let pair = (
-            "; due before the span and not entered when it began: {n}",
-            "; de antes del período y sin anotar al empezar: {n}",
-        );
-        text.push_str(&put(language, pair, &[("n", &before.to_string())]));
-    }
-    text
 }

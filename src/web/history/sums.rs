@@ -143,7 +143,7 @@ pub(super) fn told(summed: &Summed, question: &Question, reader: &Reader) -> Sum
         before: (summed.alerts.before > 0).then(|| before(&summed.alerts, language)),
         doubting: summed.alerts.doubting.iter().map(|own| (own.alert, doubting(*own, language))).collect(),
         stood: summed.alerts.stood.iter().map(|one| (one.alert, stood(one, reader))).collect(),
-        missed: missed::summed(summed.missed, language),
+        missed: summed.missed.told(language),
         missed_to: ask(View::Missed),
         drift_to: ask(View::Drift),
         hours: hours(summed.hours, language),
