@@ -160,18 +160,19 @@ impl Draft<'_> {
             let plot = self.plot(&plot.svg(ACROSS));
             self.blocks.push(Block::Plot { plot, alt });
             let columns = vec![
-                self.wide(Word::Day, 1),
+                self.narrow(Word::Day),
                 self.number(Word::Racks),
-                self.number(Word::NotPassed),
+                // Heads of two words are broken.
+                super::Column { share: 3, ..self.number(Word::NotPassed) },
                 self.number(Word::NarrowColumn),
                 self.number(Word::InDoubtColumn),
                 self.number(Word::LowestOf),
                 self.number(Word::MedianOf),
                 self.number(Word::Limit),
-                self.number(Word::LargestUncertainty),
+                super::Column { share: 3, ..self.number(Word::LargestUncertainty) },
                 self.number(Word::Monitored),
                 self.number(Word::Recovery),
-                self.number(Word::Late),
+                super::Column { share: 4, ..self.number(Word::Late) },
             ];
             let rows = machine.days.iter().map(|day| self.day(day)).collect();
             self.table(columns, rows);

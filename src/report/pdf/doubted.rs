@@ -30,10 +30,10 @@ impl Draft<'_> {
         all.sort_by_key(|(_, rack)| (rack.at, rack.index));
         let columns = vec![
             self.wide(Word::Machine, 2),
-            self.wide(Word::RinseBegan, 3),
+            self.narrow(Word::RinseBegan),
             self.narrow(Word::VerdictColumn),
-            self.wide(Word::Minimum, 3),
-            self.wide(Word::WashMinimum, 3),
+            self.wide(Word::Minimum, 4),
+            self.wide(Word::WashMinimum, 4),
             self.wide(Word::AlertRow, 1),
             self.wide(Word::ActionRow, 2),
             self.number(Word::RecordRow),
