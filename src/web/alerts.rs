@@ -33,7 +33,7 @@ use super::who;
 use crate::core::access::Right;
 use crate::core::address::escaped;
 use crate::core::alert::entered::EnteredChecks;
-use crate::core::alert::{Alert, Foreseen, Occasion};
+use crate::core::alert::{Alert, Foreseen, Occasion, Rack as Named};
 use crate::core::cycle::figures::{Figures, Overtaken};
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::Verdict;
@@ -158,6 +158,13 @@ pub struct Whole {
     pub trail: Vec<(u64, Record)>,
     /// What the checks among them came to, and those by which it was eased.
     pub entered: EnteredChecks,
+}
+
+impl Whole {
+    /// See [`Alert::left_out`]; of one that has closed none is.
+    pub(super) fn left_out(&self) -> Option<(u64, Option<Named>)> {
+        self.alert.left_out().filter(|_| self.closed.is_none())
+    }
 }
 
 /// What the pages ask of whoever knows the alerts.
@@ -399,7 +406,7 @@ async fn answer<K: Kitchen>(
         done: typed.done,
         done_example: words::done_example(whole.alert.condition, reader.language),
         covers: typed.covers.unwrap_or(whole.alert.racks.count).min(whole.alert.racks.count),
-        left_out: whole.alert.left_out().filter(|_| whole.closed.is_none()).map(|(count, last)| {
+        left_out: whole.left_out().map(|(count, last)| {
             let last = last.map(|rack| reader.moment(rack.rinsed()));
             left_out(count, last.as_deref(), reader.language)
         }),

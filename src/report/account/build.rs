@@ -32,11 +32,11 @@ use super::machine::{Machine, Surroundings, Taken};
 use super::missed::overdue;
 use super::service;
 use super::{ACCOUNT_FORMAT, Account, ActionAccount, MachineAccount, RecordRange, Seal, ServiceEvent};
-use crate::core::alert::AlertNumber;
 use crate::core::alert::doubts::Doubts;
 use crate::core::alert::hours::Stretch;
 use crate::core::alert::past::{Back, Past};
 use crate::core::alert::story::{self, Story};
+use crate::core::alert::{AlertNumber, Condition};
 use crate::core::cycle::verdict::Verdict;
 use crate::core::effect::Trace;
 use crate::core::monitored::{Blank, Blanks};
@@ -235,7 +235,7 @@ impl Builder {
         if self.question.wants(record.machine.as_deref()) {
             story::note(&mut self.stories, record);
             self.past.note(index, record);
-            self.covers.note(index, record, &self.question);
+            self.covers.note(index, record);
             self.doubts.take(index, record);
         }
         self.entries.take(index, record, self.configured.latest());
@@ -375,7 +375,12 @@ impl Builder {
             .filter(|told| overlaps(told.alert.raised, told.closed))
             .filter(|told| question.wants(told.alert.machine.as_deref()))
             .collect();
-        self.covers.sort();
+        self.covers.sort(|number| {
+            let alert = &self.stories.get(&number)?.alert;
+            // The first of a row may have been washed before the span, and it was long enough in it.
+            let of_row = matches!(alert.condition, Condition::Narrow | Condition::Unproven);
+            (!of_row).then_some(alert.racks.count)
+        });
         let began = self.first.unwrap_or(question.made);
         let mut names = self.configured.machines(question);
         names.extend(

@@ -3,10 +3,9 @@
 use std::collections::BTreeMap;
 
 use super::CoveredAccount;
-use super::build::Question;
 use crate::core::alert::AlertNumber;
 use crate::core::alert::cover::{Cover, Covered, Known};
-use crate::core::record::{Cycle, OfAlert, Record};
+use crate::core::record::{Cycle, Record};
 
 /// What is known of it of every alert that is asked for.
 #[derive(Debug, Default)]
@@ -15,8 +14,8 @@ pub(super) struct Covers(BTreeMap<AlertNumber, OfOne>);
 #[derive(Debug, Default)]
 struct OfOne {
     cover: Cover,
-    /// From this record on every rack that it counted lies in the span.
-    whole: Option<u64>,
+    /// Whether every rack that it counted is known.
+    is_whole: bool,
     /// The racks of the span that it counts, by their place; of one without an action none.
     racks: Vec<(u64, u64)>,
     /// Their places.
@@ -25,15 +24,9 @@ struct OfOne {
 
 impl Covers {
     /// Takes a record that is no cycle, in order of the ledger.
-    pub(super) fn note(&mut self, index: u64, record: &Record, question: &Question) {
-        let Some((told, number)) = record.body.of_alert().and_then(|told| Some((told, told.alert()?))) else {
-            return;
-        };
-        let own = self.0.entry(number).or_default();
-        own.cover.note(index, told);
-        let begins = matches!(told, OfAlert::Raised(raised) if raised.since >= question.from);
-        if own.whole.is_none() && record.recorded >= question.from {
-            own.whole = Some(if begins { 0 } else { told.cause().unwrap_or(index) });
+    pub(super) fn note(&mut self, index: u64, record: &Record) {
+        if let Some((told, number)) = record.body.of_alert().and_then(|told| Some((told, told.alert()?))) {
+            self.0.entry(number).or_default().cover.note(index, told);
         }
     }
 
@@ -47,9 +40,13 @@ impl Covers {
         }
     }
 
-    /// Every rack was taken.
-    pub(super) fn sort(&mut self) {
-        self.0.values_mut().for_each(|own| own.racks.sort_unstable());
+    /// Every rack was taken; so many each alert counts. Of one that counts others too, of before the span or such as
+    /// cannot be read, the records alone say what its actions cover.
+    pub(super) fn sort(&mut self, counted: impl Fn(AlertNumber) -> Option<u64>) {
+        for (number, own) in &mut self.0 {
+            own.racks.sort_unstable();
+            own.is_whole = counted(*number) == Some(own.racks.len() as u64);
+        }
     }
 
     /// Which of some alerts have an action that covers a rack, and which have none, as far as that is known.
@@ -57,7 +54,7 @@ impl Covers {
         let one = |alert: &u64| {
             let own = self.0.get(&AlertNumber(*alert))?;
             let place = own.places.get(&index)?;
-            let known = Known { racks: &own.racks, whole: own.whole };
+            let known = Known { racks: &own.racks, whole: own.is_whole.then_some(0) };
             match own.cover.of((*place, index), known) {
                 Covered::By(actions) => Some(CoveredAccount { alert: *alert, actions }),
                 Covered::NotYet => Some(CoveredAccount { alert: *alert, actions: Vec::new() }),

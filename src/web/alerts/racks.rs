@@ -33,7 +33,10 @@ pub(super) fn listed(whole: &Whole, reader: &Reader) -> (Vec<Rack>, u64) {
     let mut racks: Vec<Rack> =
         whole.racks.iter().map(|rack| shown(rack, whole.alert.condition, reader)).collect();
     let more = whole.alert.racks.count.saturating_sub(racks.len() as u64);
-    let left_out = whole.alert.left_out().map_or(0, |(count, _)| count);
+    // Those between the first and the last are left out of the names, unless some were counted in one step: then nobody
+    // can say where the others stand.
+    let in_order = more == 0 || racks.len() == RACKS_NAMED_MAX;
+    let left_out = whole.left_out().filter(|_| in_order).map_or(0, |(count, _)| count);
     for (rack, is_left_out) in racks.iter_mut().rev().zip(of_the_last(left_out, more)) {
         rack.is_left_out = is_left_out;
     }

@@ -200,12 +200,12 @@ pub(super) fn acted(acted: &Acted, reader: &Reader) -> String {
         (Some(true), _) => said(
             reader.language,
             "Corrective action, alert {alert}, covers this rack",
-            "Acción correctiva, alerta {alert}, incluye esta canasta",
+            "Acción correctiva, alerta {alert}, abarca esta canasta",
         ),
         (Some(false), _) => said(
             reader.language,
             "Corrective action, alert {alert}, does NOT cover this rack: it is not among those of then",
-            "Acción correctiva, alerta {alert}, NO incluye esta canasta: no es una de las de entonces",
+            "Acción correctiva, alerta {alert}, NO abarca esta canasta: no es una de las de entonces",
         ),
         (None, Some(_)) => said(
             reader.language,

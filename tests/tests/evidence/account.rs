@@ -298,7 +298,7 @@ const LEFT_OUT: [Row; 14] = [
 ];
 
 const OTHERWISE: [Row; 23] = [
-    ("another form", |a| a["v"] = 1.into(), "account.json is of form 1; this program checks form 3"),
+    ("another form", |a| a["v"] = 1.into(), "account.json is of form 1; this program checks form 4"),
     ("a failed check is good", |a| failed(a)["good"] = true.into(), "tells a check of record"),
     (
         "a failed check missed another limit",

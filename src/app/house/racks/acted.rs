@@ -10,8 +10,8 @@ use crate::core::record::{Body, Cycle, Record};
 use crate::ledger::{LedgerError, Order, Reader, Subject};
 use crate::web::cycle::Acted;
 
-/// How often racks of an alert are looked through to tell the number of one (own choice: a tenth of a second).
-const LOOKS_MAX: usize = 4;
+/// How often racks of alerts are looked through to tell the number of one (own choice: a few hundredths of a second).
+const LOOKS_MAX: usize = 1;
 
 /// The actions about some alerts, in order of the record; what is damaged is told of on the page of its alert.
 pub(super) fn actions(
@@ -20,11 +20,15 @@ pub(super) fn actions(
     alerts: &BTreeSet<AlertNumber>,
     (index, cycle): (u64, &Cycle),
 ) -> Result<Vec<Acted>, LedgerError> {
-    let mut all = Vec::new();
+    let (mut all, mut looks) = (Vec::new(), LOOKS_MAX);
     for alert in alerts {
-        let (mut cover, mut own) = (Cover::default(), Vec::new());
+        let (mut cover, mut own, mut whole) = (Cover::default(), Vec::new(), true);
         for (record, found) in ledger.records_about(Subject::Alert(alert.0))? {
-            let Ok((_, Record { recorded, body, .. })) = found else { continue };
+            let Ok((_, Record { recorded, body, .. })) = found else {
+                // It may have said how many racks there were.
+                whole = false;
+                continue;
+            };
             if let Some(told) = body.of_alert() {
                 cover.note(record, told);
             }
@@ -35,10 +39,21 @@ pub(super) fn actions(
         if own.is_empty() {
             continue;
         }
-        let covered = covered(ledger, doubts, *alert, &cover, (index, cycle))?;
+        let covered = if whole {
+            covered(ledger, doubts, (*alert, &cover), (index, cycle), &mut looks)?
+        } else {
+            Covered::Unknown
+        };
+        let first = match &covered {
+            Covered::By(records) => own.iter().find(|(record, ..)| records.contains(record)),
+            Covered::NotYet | Covered::Unknown => None,
+        };
+        let first = first.map(|(record, _, action)| (*record, action.covers));
         all.extend(own.into_iter().map(|(record, at, action)| {
+            // One that was written later for more racks covers those of the first too.
+            let more = || first.is_some_and(|(first, covers)| record > first && action.covers > covers);
             let covers = match &covered {
-                Covered::By(records) => Some(records.contains(&record)),
+                Covered::By(records) => Some(records.contains(&record) || more()),
                 Covered::NotYet => Some(false),
                 Covered::Unknown => None,
             };
@@ -52,18 +67,19 @@ pub(super) fn actions(
 fn covered(
     ledger: &Reader,
     doubts: &Doubts,
-    alert: AlertNumber,
-    cover: &Cover,
+    (alert, cover): (AlertNumber, &Cover),
     (index, cycle): (u64, &Cycle),
+    looks: &mut usize,
 ) -> Result<Covered, LedgerError> {
     let Some(place) = cover.place(index, cycle) else { return Ok(Covered::Unknown) };
     let covered = cover.of((place, index), Known::default());
-    if covered != Covered::Unknown {
+    if covered != Covered::Unknown || *looks == 0 {
         return Ok(covered);
     }
     let Some(reach) = Reach::read(ledger, alert, |_, _| {})? else { return Ok(covered) };
     let (mut racks, mut after) = (Vec::new(), None);
-    for _ in 0..LOOKS_MAX {
+    while *looks > 0 {
+        *looks -= 1;
         let looked = reach.look(ledger, doubts, (Order::OldestFirst, after), (None, None))?;
         after = looked.racks.last().map(|(index, ..)| *index);
         for (index, found, is_own) in looked.racks {
