@@ -192,7 +192,7 @@ async fn answer<K: Kitchen>(
         supplies,
         between: between(too_strong, reader.language),
         devices: thermometer::devices(&fields, reader),
-        is_asked: which == THERMOMETER && probe.is_empty() && !fields.is_other && !probes.is_empty(),
+        is_asked: which == THERMOMETER && probe.is_empty() && !fields.is_asked_for() && !probes.is_empty(),
         probes,
         probe,
         symbol: reader.scale.symbol(),
@@ -260,7 +260,7 @@ pub(in crate::web) async fn enter<K: Kitchen>(
         Err(rejection) => {
             tracing::debug!(why = rejection.body_text(), "a form that cannot be read");
             let why = words(person.reader.language).garbled.to_owned();
-            let fields = Fields { refused: Some(why), ..Fields::default() };
+            let fields = Fields { refused: Some(why), is_sent: true, ..Fields::default() };
             return answer(&pages, &person, which, fields, rejection.status()).await;
         }
     };

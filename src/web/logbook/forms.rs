@@ -82,6 +82,8 @@ pub(super) struct Fields {
     pub(super) once: String,
     /// Whether another thermometer than a probe is meant, which is then named here.
     pub(super) is_other: bool,
+    /// Whether something was sent, which stays where it is asked again.
+    pub(super) is_sent: bool,
     /// Why the whole was refused.
     pub(super) refused: Option<String>,
 }
@@ -109,6 +111,7 @@ impl From<&Sent> for Fields {
             late: !sent.late.is_empty(),
             once: sent.once.chars().take(ONCE_CHARS_MAX).collect(),
             is_other: sent.what.is_empty() || !sent.other.is_empty(),
+            is_sent: true,
             refused: None,
         }
     }
@@ -119,6 +122,11 @@ impl Fields {
     pub(super) fn wants_more(&self) -> bool {
         let used = |field: &Field| !field.value.is_empty() || field.fault.is_some();
         used(&self.ph) || used(&self.solution)
+    }
+
+    /// Whether the form itself is wanted, and not first which thermometer is meant.
+    pub(super) const fn is_asked_for(&self) -> bool {
+        self.is_other || self.is_sent
     }
 
     /// Whether it is said to have been made earlier.

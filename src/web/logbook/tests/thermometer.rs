@@ -62,7 +62,16 @@ async fn the_probes_are_targets() {
     assert!(!own.contains("dm2%2Frinse") && own.contains("?other=yes&amp;machine=dm1"), "{own}");
     let other = page(&kitchen, "/logbook/thermometer?other=yes&machine=dm1").await;
     assert!(other.contains("name=\"other\"") && !other.contains(" autofocus"), "{other}");
+    // What was sent is asked again where it stands, with what was typed; no other thermometer is asked for instead.
+    let gone = "what=dm7/rinse&shown=81&right=82.4&reference=ice";
+    for (sent, kept) in
+        [(gone, ["value=\"81\"", "value=\"82.4\""]), ("what=a&what=b", ["Nothing was put", "name=\"shown\""])]
+    {
+        let (status, told) = post(&kitchen, "/logbook/thermometer", sent, Role::Operator).await;
+        assert!(status.is_client_error() && kept.iter().all(|kept| told.contains(kept)), "{sent}: {told}");
+    }
     let unknown = "/logbook/thermometer?machine=dm9";
     let (status, told) = get(&kitchen, unknown, Role::Operator, Language::English).await;
     assert!(status == StatusCode::UNPROCESSABLE_ENTITY && told.contains("«dm9»"), "{told}");
+    assert!(!told.contains("machine=dm9"), "it is not offered again: {told}");
 }
