@@ -186,7 +186,7 @@ pub struct DemoArgs {
     /// What happens: the name of a scenario; `--help` lists them all.
     #[arg(long, default_value = "demo", value_name = "NAME")]
     pub scenario: String,
-    /// Seed of all chance: the same seed gives the same day.
+    /// Seed of all chance: with the same seed a new ledger has the same days.
     #[arg(long, default_value_t = 1)]
     pub seed: u64,
     /// How many times faster than real time, 1 to 1000.

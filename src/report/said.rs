@@ -136,6 +136,8 @@ pub enum Since {
     Withdrawn,
     /// It counts as it was corrected.
     Corrected,
+    /// Nobody knows: something that was said of it cannot be read.
+    Damaged,
 }
 
 /// What a record says, and of a check that failed so as well, with the limit that it missed: it must not read like a good
@@ -148,9 +150,11 @@ pub fn judged(body: &Body, judgement: &Judgement, since: Option<Since>) -> Strin
         (false, None) => "",
         (false, Some(Since::Withdrawn)) => "withdrawn since: ",
         (false, Some(Since::Corrected)) => "corrected since: ",
+        (false, Some(Since::Damaged)) => "an amendment of it is damaged: ",
         (true, None) => "FAILED: ",
         (true, Some(Since::Withdrawn)) => "FAILED, withdrawn since: ",
         (true, Some(Since::Corrected)) => "FAILED, corrected since: ",
+        (true, Some(Since::Damaged)) => "FAILED, an amendment of it is damaged: ",
     };
     format!("{mark}{told}").replace(char::is_control, " ")
 }

@@ -82,8 +82,8 @@ pub(in crate::app) enum Counted {
     Ended,
 }
 
-/// Calls `each` with the start of the final rinse, what is told and by which alerts of the racks of a machine that passed in a span, the
-/// newest first, as long as some are left to be looked at.
+/// Calls `each` with the start of the final rinse, what is told and by which alerts of the racks of a machine that passed
+/// in a span, the newest first, as long as some are left to be looked at.
 ///
 /// # Errors
 /// The ledger's, but for damage of single records: of a rack that cannot be read nothing is told.

@@ -292,8 +292,10 @@ pub(super) fn judged(
     let Body::Check(check) = &record.body else { return Ok(said::said(&record.body)) };
     let amendments = ledger.amendments(index)?;
     let changes = amendments.iter().filter_map(|(at, amendment)| Some((*at, &amendment.as_ref()?.change)));
+    let is_damaged = amendments.iter().any(|(_, amendment)| amendment.is_none());
     let since = match counting(check, changes) {
         None => Some(Since::Withdrawn),
+        Some(_) if is_damaged => Some(Since::Damaged),
         Some((_, Some(_))) => Some(Since::Corrected),
         Some((_, None)) => None,
     };

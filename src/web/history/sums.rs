@@ -174,8 +174,8 @@ fn doubting(own: DoubtingSummed, language: Language) -> String {
             "Canastas contadas como correctas que están en duda por la alerta {alert}: {n}.",
         ),
         Some(_) => (
-            "Racks counted as passed that are in doubt by alert {alert}: {inside} of its {n}; the others are of other days.",
-            "Canastas contadas como correctas que están en duda por la alerta {alert}: {inside} de sus {n}; las demás son de otros días.",
+            "Racks counted as passed that are in doubt by alert {alert}: {inside} of its {n}; the others are outside the span, or cannot be read.",
+            "Canastas contadas como correctas que están en duda por la alerta {alert}: {inside} de sus {n}; las demás quedan fuera del período o no se pueden leer.",
         ),
         None => (
             "Racks that had passed and are in doubt by alert {alert}, those of other days with them: {n}.",

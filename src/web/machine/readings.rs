@@ -64,7 +64,7 @@ fn told<'a>(readings: &'a Readings, reader: &Reader) -> Table<'a> {
     let Readings { at, every, probes, stretches } = readings;
     let (every, count) = (every.as_secs().to_string(), stretches.len().to_string());
     let shown = |extremes: &Option<(f64, f64)>| match extremes {
-        None => say("no reading", "sin lectura").to_owned(),
+        None => say("no usable reading", "sin lectura válida").to_owned(),
         Some((low, high)) => {
             let [low, high] = [low, high].map(|celsius| format!("{:.1}", reader.scale.temperature(*celsius)));
             if low == high { low } else { format!("{low} – {high}") }
@@ -87,7 +87,10 @@ fn told<'a>(readings: &'a Readings, reader: &Reader) -> Table<'a> {
     Table {
         name: say("The last minutes in a table", "Los últimos minutos en una tabla"),
         told: filled(told, &[("count", &count), ("every", &every)]),
-        nothing: say("No reading came in these minutes.", "En estos minutos no llegó ninguna lectura."),
+        nothing: say(
+            "No usable reading came in these minutes.",
+            "En estos minutos no llegó ninguna lectura válida.",
+        ),
         made: filled(made, &[("time", &time)]),
         caption: filled(caption, &[("every", &every), ("scale", reader.scale.symbol())]),
         from: say("From", "Desde"),
@@ -118,7 +121,7 @@ mod tests {
                     "The last minutes in a table (2 rows, one each 15 s)",
                     "As it was at 12:00 UTC, when this page was loaded",
                     "<th scope=\"col\">dm1/rinse<br>final rinse, °F</th>",
-                    "<th scope=\"row\">12:00:00</th><td>140.0 – 184.1</td><td>no reading</td>",
+                    "<th scope=\"row\">12:00:00</th><td>140.0 – 184.1</td><td>no usable reading</td>",
                     "<th scope=\"row\">11:59:45</th><td>140.0</td><td>151.5</td>",
                 ],
             ),
@@ -129,7 +132,7 @@ mod tests {
                     "Los últimos minutos en una tabla (2 filas, una cada 15 s)",
                     "Tal como era a las 12:00 UTC, al cargarse",
                     "<th scope=\"col\">dm1/wash<br>tanque de lavado, °C</th>",
-                    "<th scope=\"row\">12:00:00</th><td>60.0 – 84.5</td><td>sin lectura</td>",
+                    "<th scope=\"row\">12:00:00</th><td>60.0 – 84.5</td><td>sin lectura válida</td>",
                     "más alta de cada 15 s, lo más nuevo primero, °C</caption>",
                 ],
             ),
@@ -153,6 +156,9 @@ mod tests {
         let reader =
             Reader { language: Language::English, scale: Scale::Celsius, zone: jiff::tz::TimeZone::UTC };
         let page = told(&readings, &reader).render().expect("it is made");
-        assert!(page.contains("No reading came in these minutes.") && !page.contains("<table"), "{page}");
+        assert!(
+            page.contains("No usable reading came in these minutes.") && !page.contains("<table"),
+            "{page}"
+        );
     }
 }

@@ -290,8 +290,8 @@ pub(super) fn of_span(
     Ok(found)
 }
 
-/// Calls `each` with machine, start of the final rinse, what is told and by which alerts of the racks of a span, the newest of each
-/// machine first.
+/// Calls `each` with machine, start of the final rinse, what is told and by which alerts of the racks of a span, the
+/// newest of each machine first.
 fn count(
     around: Around<'_>,
     machine: Option<&str>,

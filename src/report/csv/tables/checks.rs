@@ -37,8 +37,8 @@ pub(super) const COLUMNS: [&str; 27] = [
     "corrects (ledger_index)",
 ];
 
-/// Checks in order of time, and below them those that were missed: `at` is then since when, and
-/// `recorded` and `good` are those of the check by which it was made after all.
+/// Checks in order of time, and below them those that were missed: `at` is then since when, `recorded` when the check was
+/// made after all, and `good` what that came to.
 pub(super) fn rows(account: &Account, zone: &TimeZone) -> Vec<Vec<String>> {
     let mut rows: Vec<Vec<String>> = account.checks.iter().map(|check| cells(check, zone)).collect();
     for missed in &account.overdue {
