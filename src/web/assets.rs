@@ -62,3 +62,48 @@ pub(super) async fn serve(Path((version, name)): Path<(String, String)>) -> Resp
     ];
     std::future::ready((headers, text).into_response()).await
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The colour of a variable in the light and in the dark, each part from 0 to 1.
+    fn colours(name: &str) -> Vec<[f64; 3]> {
+        let part = |hex: &str| f64::from(u8::from_str_radix(hex, 16).expect("hexadecimal")) / 255.0;
+        let colour = |text: &str| {
+            let hex: String = text.chars().take_while(char::is_ascii_hexdigit).collect();
+            let doubled = || hex.chars().flat_map(|digit| [digit, digit]).collect::<String>();
+            let hex = if hex.len() == 3 { doubled() } else { hex.clone() };
+            [&hex[0..2], &hex[2..4], &hex[4..6]].map(part)
+        };
+        STYLE.split(&format!("--{name}:#")).skip(1).take(2).map(colour).collect()
+    }
+
+    /// Relative luminance (WCAG 2.2, «relative luminance»).
+    fn luminance(colour: [f64; 3]) -> f64 {
+        let [red, green, blue] = colour
+            .map(|part| if part <= 0.04045 { part / 12.92 } else { ((part + 0.055) / 1.055).powf(2.4) });
+        0.2126 * red + 0.7152 * green + 0.0722 * blue
+    }
+
+    // WCAG 2.2: 1.4.11 asks for 3:1 between the edge of a field and what it stands on, 1.4.3 for 4.5:1 of what is written
+    // in it while it is empty. Black on white is 21:1 by definition.
+    #[test]
+    fn fields_can_be_seen_in_the_light_and_in_the_dark() {
+        let contrast = |one, other| {
+            let (one, other) = (luminance(one) + 0.05, luminance(other) + 0.05);
+            f64::max(one, other) / f64::min(one, other)
+        };
+        assert!((contrast([0.0; 3], [1.0; 3]) - 21.0).abs() < 1e-9);
+        let (quiet, paper) = (colours("quiet"), colours("paper"));
+        assert_eq!((quiet.len(), paper.len()), (2, 2));
+        for (quiet, paper) in quiet.into_iter().zip(paper) {
+            assert!(contrast(quiet, paper) >= 4.5, "{}", contrast(quiet, paper));
+        }
+        let rule = |of: &str| STYLE.lines().find(|line| line.starts_with(of)).expect("a rule");
+        for of in ["input,textarea,select{", ".choice{"] {
+            assert!(rule(of).contains("border:2px solid var(--quiet)"), "{of}");
+        }
+        assert!(rule("::placeholder{").contains("color:var(--quiet)"));
+    }
+}
