@@ -150,18 +150,17 @@ impl Ground<'_> {
         page(rows, arguments, each);
         Ok(())
     }
+}
 
-    /// Indices of the amendments of a record, and what they say.
-    fn amended(&self, index: u64) -> Result<(Cell, Cell), LedgerError> {
-        let amendments: Vec<(u64, Option<Amendment>)> = self.reader.amendments(index)?;
-        if amendments.is_empty() {
-            return Ok((Cell::Empty, Cell::Empty));
-        }
-        let join = |parts: Vec<String>| Cell::Text(parts.join(" "));
-        let indices = amendments.iter().map(|(index, _)| index.to_string()).collect();
-        let said = amendments.iter().map(|(index, amendment)| said::amended(*index, amendment.as_ref()));
-        Ok((join(indices), join(said.collect())))
+/// Indices of the amendments of a record, and what they say.
+fn amended(amendments: &[(u64, Option<Amendment>)]) -> (Cell, Cell) {
+    if amendments.is_empty() {
+        return (Cell::Empty, Cell::Empty);
     }
+    let join = |parts: Vec<String>| Cell::Text(parts.join(" "));
+    let indices = amendments.iter().map(|(index, _)| index.to_string()).collect();
+    let said = amendments.iter().map(|(index, amendment)| said::amended(*index, amendment.as_ref()));
+    (join(indices), join(said.collect()))
 }
 
 pub(super) fn checks(
@@ -182,7 +181,7 @@ fn check_row(
     record: &Record,
 ) -> Result<Option<Vec<Cell>>, LedgerError> {
     let Body::Check(check) = &record.body else { return Ok(None) };
-    let (amendments, amended) = ground.amended(index)?;
+    let (amendments, amended) = amended(&ground.reader.amendments(index)?);
     let (mut mg_per_l, mut acidity, mut solution_c) = (None, None, None);
     let (mut shown, mut reference, mut tolerance) = (None, None, None);
     let judgement = sites.judged(check, record.machine.as_deref(), index);
@@ -289,8 +288,19 @@ pub(super) fn judged(
     index: u64,
     record: &Record,
 ) -> Result<String, LedgerError> {
-    let Body::Check(check) = &record.body else { return Ok(said::said(&record.body)) };
-    let amendments = ledger.amendments(index)?;
+    let is_check = matches!(record.body, Body::Check(_));
+    let amendments = if is_check { ledger.amendments(index)? } else { Vec::new() };
+    Ok(judged_with(sites, index, record, &amendments))
+}
+
+/// The same, where what amends it was read already.
+fn judged_with(
+    sites: &Sites,
+    index: u64,
+    record: &Record,
+    amendments: &[(u64, Option<Amendment>)],
+) -> String {
+    let Body::Check(check) = &record.body else { return said::said(&record.body) };
     let changes = amendments.iter().filter_map(|(at, amendment)| Some((*at, &amendment.as_ref()?.change)));
     let is_damaged = amendments.iter().any(|(_, amendment)| amendment.is_none());
     let since = match counting(check, changes) {
@@ -300,7 +310,7 @@ pub(super) fn judged(
         Some((_, None)) => None,
     };
     let judgement = sites.judged(check, record.machine.as_deref(), index);
-    Ok(said::judged(&record.body, &judgement, since))
+    said::judged(&record.body, &judgement, since)
 }
 
 fn record_row(
@@ -309,8 +319,9 @@ fn record_row(
     index: u64,
     record: &Record,
 ) -> Result<Option<Vec<Cell>>, LedgerError> {
-    let (_, amended) = ground.amended(index)?;
-    let said = judged(ground.reader, sites, index, record)?;
+    let amendments = ground.reader.amendments(index)?;
+    let said = judged_with(sites, index, record, &amendments);
+    let (_, amended) = amended(&amendments);
     Ok(Some(vec![
         index.into(),
         Cell::text(record.body.kind()),

@@ -50,8 +50,8 @@ struct Act {
 pub struct Known<'r> {
     /// The racks.
     pub racks: &'r [(u64, u64)],
-    /// From this record on all that it counted are among them; absent where that is not known of any.
-    pub whole: Option<u64>,
+    /// Whether all that it counted are among them.
+    pub whole: bool,
 }
 
 impl Known<'_> {
@@ -178,7 +178,7 @@ impl Cover {
         let least = before.iter().map(|mark| mark.count).fold(least, u64::max) + 1;
         let most = match behind.iter().find(|mark| mark.exact) {
             Some(mark) => Some(mark.count.saturating_sub(known.after(rack, mark.place)).max(least)),
-            None => known.whole.filter(|whole| *whole <= from.unwrap_or(0)).map(|_| least),
+            None => known.whole.then_some(least),
         };
         (least, most)
     }

@@ -54,7 +54,7 @@ impl Covers {
         let one = |alert: &u64| {
             let own = self.0.get(&AlertNumber(*alert))?;
             let place = own.places.get(&index)?;
-            let known = Known { racks: &own.racks, whole: own.is_whole.then_some(0) };
+            let known = Known { racks: &own.racks, whole: own.is_whole };
             match own.cover.of((*place, index), known) {
                 Covered::By(actions) => Some(CoveredAccount { alert: *alert, actions }),
                 Covered::NotYet => Some(CoveredAccount { alert: *alert, actions: Vec::new() }),

@@ -10,9 +10,6 @@ use crate::core::record::{Body, Cycle, Record};
 use crate::ledger::{LedgerError, Order, Reader, Subject};
 use crate::web::cycle::Acted;
 
-/// How often racks of alerts are looked through to tell the number of one (own choice: a few hundredths of a second).
-const LOOKS_MAX: usize = 1;
-
 /// The actions about some alerts, in order of the record; what is damaged is told of on the page of its alert.
 pub(super) fn actions(
     ledger: &Reader,
@@ -20,7 +17,7 @@ pub(super) fn actions(
     alerts: &BTreeSet<AlertNumber>,
     (index, cycle): (u64, &Cycle),
 ) -> Result<Vec<Acted>, LedgerError> {
-    let (mut all, mut looks) = (Vec::new(), LOOKS_MAX);
+    let (mut all, mut has_looked) = (Vec::new(), false);
     for alert in alerts {
         let (mut cover, mut own, mut whole) = (Cover::default(), Vec::new(), true);
         for (record, found) in ledger.records_about(Subject::Alert(alert.0))? {
@@ -40,7 +37,7 @@ pub(super) fn actions(
             continue;
         }
         let covered = if whole {
-            covered(ledger, doubts, (*alert, &cover), (index, cycle), &mut looks)?
+            covered(ledger, doubts, (*alert, &cover), (index, cycle), &mut has_looked)?
         } else {
             Covered::Unknown
         };
@@ -63,36 +60,32 @@ pub(super) fn actions(
     Ok(all)
 }
 
-/// By what the records of the alert say, and where that does not tell by its racks.
+/// By what the records of the alert say, and where that does not tell by its racks. Those of one alert are looked through
+/// for a page, once (own choice: a few hundredths of a second).
 fn covered(
     ledger: &Reader,
     doubts: &Doubts,
     (alert, cover): (AlertNumber, &Cover),
     (index, cycle): (u64, &Cycle),
-    looks: &mut usize,
+    has_looked: &mut bool,
 ) -> Result<Covered, LedgerError> {
     let Some(place) = cover.place(index, cycle) else { return Ok(Covered::Unknown) };
     let covered = cover.of((place, index), Known::default());
-    if covered != Covered::Unknown || *looks == 0 {
+    if covered != Covered::Unknown || *has_looked {
         return Ok(covered);
     }
     let Some(reach) = Reach::read(ledger, alert, |_, _| {})? else { return Ok(covered) };
-    let (mut racks, mut after) = (Vec::new(), None);
-    while *looks > 0 {
-        *looks -= 1;
-        let looked = reach.look(ledger, doubts, (Order::OldestFirst, after), (None, None))?;
-        after = looked.racks.last().map(|(index, ..)| *index);
-        for (index, found, is_own) in looked.racks {
-            // One that cannot be read may be one of them.
-            let Ok((_, Record { body: Body::Cycle(cycle), .. })) = found else { return Ok(covered) };
-            if is_own && let Some(place) = cover.place(index, &cycle) {
-                racks.push((place, index));
-            }
-        }
-        if !looked.more {
-            racks.sort_unstable();
-            return Ok(cover.of((place, index), Known { racks: &racks, whole: Some(0) }));
+    *has_looked = true;
+    let looked = reach.look(ledger, doubts, (Order::OldestFirst, None), (None, None))?;
+    let mut racks = Vec::new();
+    for (index, found, is_own) in looked.racks {
+        // One that cannot be read may be one of them.
+        let Ok((_, Record { body: Body::Cycle(cycle), .. })) = found else { return Ok(covered) };
+        if is_own && let Some(place) = cover.place(index, &cycle) {
+            racks.push((place, index));
         }
     }
-    Ok(covered)
+    racks.sort_unstable();
+    let known = Known { racks: &racks, whole: true };
+    Ok(if looked.more { covered } else { cover.of((place, index), known) })
 }

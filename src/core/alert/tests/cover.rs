@@ -119,7 +119,7 @@ fn of_strips() -> (Kitchen, [u64; 2]) {
 fn an_action_covers_the_racks_that_were_shown() {
     let (kitchen, [first, second]) = of_strips();
     let known = kitchen.known();
-    let said = kitchen.said(Known { racks: &known, whole: Some(0) });
+    let said = kitchen.said(Known { racks: &known, whole: true });
     assert_eq!(said.len(), 20);
     for (number, covered) in said {
         let expected = match number {
@@ -139,7 +139,7 @@ fn nothing_is_covered_that_may_not_be() {
     for kept in 0..all.len() {
         let racks: Vec<(u64, u64)> = all.iter().copied().skip(kept).collect();
         let mut told = 0;
-        for (number, covered) in kitchen.said(Known { racks: &racks, whole: None }) {
+        for (number, covered) in kitchen.said(Known { racks: &racks, whole: false }) {
             told += u64::from(covered != Covered::Unknown);
             let is_so = match &covered {
                 Covered::By(own) => match number {
@@ -169,8 +169,8 @@ fn cold_racks_are_counted_without_a_mark_behind_them() {
     let known = kitchen.known();
     let said = |whole| kitchen.said(Known { racks: &known, whole });
     let covered = Covered::By(vec![action]);
-    assert_eq!(said(Some(0)), [(1, covered.clone()), (2, covered), (3, Covered::NotYet)]);
-    let [(_, one), (_, two), (_, three)] = said(None).try_into().expect("three");
+    assert_eq!(said(true), [(1, covered.clone()), (2, covered), (3, Covered::NotYet)]);
+    let [(_, one), (_, two), (_, three)] = said(false).try_into().expect("three");
     assert_ne!(one, Covered::NotYet);
     assert_ne!(two, Covered::NotYet);
     assert_eq!(three, Covered::NotYet);
@@ -185,6 +185,6 @@ fn what_is_added_about_the_same_racks_is_told_with_it() {
     kitchen.rack(2.0, Rack::Cold);
     let later = kitchen.act(2, "mended");
     let known = kitchen.known();
-    let said = kitchen.said(Known { racks: &known, whole: Some(0) });
+    let said = kitchen.said(Known { racks: &known, whole: true });
     assert_eq!(said, [(1, Covered::By(actions.to_vec())), (2, Covered::By(vec![later]))]);
 }
