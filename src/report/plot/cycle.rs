@@ -26,6 +26,9 @@ pub fn plot(machine: &str, cycle: &Cycle, trace: &Trace, reader: &Reader) -> Plo
     let (rinse, wash) = (curve(&trace.rinse), curve(&trace.wash));
 
     let (rinse_from, rinse_to) = (seconds(cycle.rinse_started), seconds(cycle.rinse_ended));
+    // The wash ends with its last reading, and the pause that follows it is no wash. Of one without readings nothing else
+    // is known than that it was before the rinse.
+    let wash_to = wash.last().map_or(rinse_from, |last| last.0.min(rinse_from));
     let all = || rinse.iter().chain(&wash);
     let from = all().map(|point| point.0).fold(0.0, f64::min);
     let to = all().map(|point| point.0).fold(rinse_to, f64::max);
@@ -52,7 +55,7 @@ pub fn plot(machine: &str, cycle: &Cycle, trace: &Trace, reader: &Reader) -> Plo
         x: ticks::axis(say(Word::SecondsFromStart).to_owned(), from, to, 10, false),
         y: ticks::axis(reader.scale.symbol().to_owned(), low, high, 6, true),
         windows: vec![
-            window(0.0, rinse_from, Word::Wash, Shade::Light),
+            window(0.0, wash_to, Word::Wash, Shade::Light),
             window(rinse_from, rinse_to, Word::Rinse, Shade::Strong),
         ],
         bands: Vec::new(),
