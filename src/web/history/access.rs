@@ -85,7 +85,7 @@ fn deed(event: &AccessEvent, reader: &Reader) -> String {
         }
         AccessDeed::ReaderChanged { language: chosen, scale } => of(
             ("{account} reads in {language} and {scale}", "{account} lee en {language} y {scale}"),
-            &[("language", chosen.code()), ("scale", scale.symbol())],
+            &[("language", language_word(*chosen, language)), ("scale", scale.symbol())],
         ),
         AccessDeed::Removed => of(("account {account} removed", "cuenta {account} eliminada"), &[]),
         AccessDeed::TokenAdded { role: given, until } => of(
@@ -171,6 +171,14 @@ const fn unchanged(why: Unchanged, language: Language) -> &'static str {
             Unchanged::Password => "la contraseña no cumple las reglas",
             Unchanged::NoRole => "no existe tal función",
         },
+    }
+}
+
+/// The name of a language in another.
+const fn language_word(of: Language, language: Language) -> &'static str {
+    match of {
+        Language::English => said(language, "English", "inglés"),
+        Language::Spanish => said(language, "Spanish", "español"),
     }
 }
 
