@@ -392,54 +392,50 @@ fn own_job(job: &Job, person: &Person) -> Own {
     }
 }
 
+/// What a form is called.
+pub(super) const fn form_word(form: Form, language: Language) -> &'static str {
+    match form {
+        Form::Pdf => "PDF",
+        Form::Evidence => said(language, "Evidence", "Prueba"),
+        Form::Csv => "CSV",
+        Form::JsonLines => "JSON Lines",
+        Form::Json => "JSON",
+    }
+}
+
 /// The forms; PDF where none was asked for, or evidence where PDF cannot be made, and none where there is no such form.
 fn forms(chosen: &str, has_report: bool, language: Language) -> Vec<Choice> {
     let chosen = if chosen.is_empty() { Some(Form::Pdf) } else { form_of(chosen).ok() };
     let chosen = chosen.map(|form| if form == Form::Pdf && !has_report { Form::Evidence } else { form });
     let all = Form::ALL.into_iter().filter(|form| has_report || *form != Form::Pdf).map(|form| {
-        let (word, what) = match form {
-            Form::Pdf => (
-                "PDF",
-                said(
-                    language,
-                    "Report on paper; racks, account and proof are attached to it.",
-                    "Informe en papel; lleva adjuntas las canastas, la cuenta y la prueba.",
-                ),
+        let what = match form {
+            Form::Pdf => said(
+                language,
+                "Report on paper; racks, account and proof are attached to it.",
+                "Informe en papel; lleva adjuntas las canastas, la cuenta y la prueba.",
             ),
-            Form::Evidence => (
-                said(language, "Evidence", "Prueba"),
-                said(
-                    language,
-                    "The records with what proves them, for rinseward verify on your own computer.",
-                    "Los asientos con lo que los prueba, para rinseward verify en su propia computadora.",
-                ),
+            Form::Evidence => said(
+                language,
+                "The records with what proves them, for rinseward verify on your own computer.",
+                "Los asientos con lo que los prueba, para rinseward verify en su propia computadora.",
             ),
-            Form::Csv => (
-                "CSV",
-                said(
-                    language,
-                    "A table of the racks, for a spreadsheet.",
-                    "Una tabla de las canastas, para una hoja de cálculo.",
-                ),
+            Form::Csv => said(
+                language,
+                "A table of the racks, for a spreadsheet.",
+                "Una tabla de las canastas, para una hoja de cálculo.",
             ),
-            Form::JsonLines => (
-                "JSON Lines",
-                said(
-                    language,
-                    "Every record of the span, one a line, for a program.",
-                    "Cada asiento del período, uno por línea, para un programa.",
-                ),
+            Form::JsonLines => said(
+                language,
+                "Every record of the span, one a line, for a program.",
+                "Cada asiento del período, uno por línea, para un programa.",
             ),
-            Form::Json => (
-                "JSON",
-                said(
-                    language,
-                    "The account of the span in one object, for a program.",
-                    "La cuenta del período en un objeto, para un programa.",
-                ),
+            Form::Json => said(
+                language,
+                "The account of the span in one object, for a program.",
+                "La cuenta del período en un objeto, para un programa.",
             ),
         };
-        Choice { value: form.as_str(), word, what, chosen: Some(form) == chosen }
+        Choice { value: form.as_str(), word: form_word(form, language), what, chosen: Some(form) == chosen }
     });
     all.collect()
 }

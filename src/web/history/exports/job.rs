@@ -5,7 +5,7 @@ use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::Response;
 
-use super::form::unknown;
+use super::form::{form_word, unknown};
 use super::{Form, Job, Stage, Wanted, of};
 use crate::core::counted::Noun;
 use crate::core::reader::{Language, Reader};
@@ -70,6 +70,7 @@ impl Part<'_> {
 struct JobPage<'a> {
     frame: Frame<'a>,
     job: &'a Job,
+    form: &'static str,
     span: String,
     begun: String,
     machine: String,
@@ -154,6 +155,7 @@ pub(in crate::web) async fn shown<K: Kitchen>(
     let all = said(language, "all", "todas");
     let page = JobPage {
         frame: Frame::new(&pages.site, &person, Tab::History, 2, title).with_open(pages.open().await),
+        form: form_word(job.wanted.form, reader.language),
         span: days(&job.wanted, reader),
         begun: reader.moment(job.begun),
         machine: job.wanted.machine.clone().unwrap_or_else(|| all.to_owned()),
