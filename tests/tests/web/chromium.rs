@@ -24,6 +24,8 @@ use super::browser::Browser;
 
 /// Longest wait for the driver, for a page, and for what should appear on it.
 const WAIT_MAX: Duration = Duration::from_secs(30);
+/// Times that ChromeDriver is started before its port is given up.
+const STARTS_MAX: usize = 5;
 /// Between two looks.
 const LOOK_EVERY: Duration = Duration::from_millis(50);
 /// A phone, px (360 × 740 is a common small one; no source).
@@ -296,21 +298,34 @@ impl Chromium {
     }
 }
 
-/// ChromeDriver on a port that it chose.
+/// ChromeDriver on a port that it chose. The port may be taken by another between its choice and its use: then it ends,
+/// and is started again.
 fn start() -> (Child, u16) {
+    for _ in 0..STARTS_MAX {
+        if let Some(started) = start_once() {
+            return started;
+        }
+    }
+    panic!("chromedriver ended {STARTS_MAX} times")
+}
+
+/// ChromeDriver and its port; none where it ended instead.
+fn start_once() -> Option<(Child, u16)> {
     let mut driver = Command::new("chromedriver")
         .arg("--port=0")
         .stdin(Stdio::null())
         .stdout(Stdio::piped())
-        .stderr(Stdio::null())
+        .stderr(Stdio::inherit())
         .spawn()
         .expect("chromedriver is there; `tests/all` installs it");
     let mut said = BufReader::new(driver.stdout.take().expect("it is piped"));
     let mut line = String::new();
     let port = loop {
         line.clear();
-        let read = said.read_line(&mut line).expect("chromedriver speaks");
-        assert!(read > 0, "chromedriver ended");
+        if said.read_line(&mut line).expect("chromedriver speaks") == 0 {
+            driver.wait().expect("it is a child");
+            return None;
+        }
         let told = line.split("successfully on port ").nth(1);
         if let Some(port) = told.and_then(|rest| rest.trim_end().trim_end_matches('.').parse().ok()) {
             break port;
@@ -318,7 +333,7 @@ fn start() -> (Child, u16) {
     };
     // Its pipe must not fill up.
     std::thread::spawn(move || drop(std::io::copy(&mut said, &mut std::io::sink())));
-    (driver, port)
+    Some((driver, port))
 }
 
 impl Drop for Chromium {
