@@ -236,4 +236,20 @@ mod tests {
             assert!(language == Language::Spanish || event.sentence() == expected, "{}", event.sentence());
         }
     }
+
+    // Regression: the language was told by its code, «reads in es».
+    #[test]
+    fn a_language_has_its_name() {
+        for (chosen, language, expected) in [
+            (Language::Spanish, Language::English, "luz reads in Spanish and °F"),
+            (Language::Spanish, Language::Spanish, "luz lee en español y °F"),
+            (Language::English, Language::Spanish, "luz lee en inglés y °F"),
+        ] {
+            let what = AccessDeed::ReaderChanged { language: chosen, scale: Scale::Fahrenheit };
+            let account = "luz".to_owned();
+            let event = AccessEvent { account, what, at: None, from: None, by: None, times: 1, right: None };
+            let reader = Reader { language, scale: Scale::Celsius, zone: jiff::tz::TimeZone::UTC };
+            assert_eq!(told(&event, &reader), expected);
+        }
+    }
 }
