@@ -6,6 +6,7 @@ mod doubted;
 mod hits;
 mod known;
 mod missed;
+mod of_alerts;
 mod records;
 
 use std::path::{Path, PathBuf};

@@ -6,7 +6,6 @@ use std::sync::Arc;
 use jiff::tz::TimeZone;
 use serde_json::Value;
 
-use super::super::alert_book::Others;
 use super::super::glances;
 use super::super::histories::{Around, Sought, gathered};
 use super::{doubting, doubts, of};
@@ -16,10 +15,10 @@ use crate::app::history::{self, Asked, Kept};
 use crate::cli::{FormArgs, HistoryArgs, Judged, Show};
 use crate::config::recorded::Recorded;
 use crate::core::alert::hours::Stretch;
-use crate::core::alert::{Alert, AlertNumber, ByProbe, Condition, Earlier, Rack, Racks};
+use crate::core::alert::{AlertNumber, ByProbe, Condition, Earlier, Rack, Racks};
 use crate::core::channel::Place;
 use crate::core::cycle::verdict::Verdict;
-use crate::core::record::{AlertChanged, AlertCleared, AlertClosed, AlertRaised, Body, Change, Clearing};
+use crate::core::record::{AlertCleared, AlertRaised, Body, Clearing};
 use crate::core::time::Timestamp;
 use crate::core::wall_clock::local_date;
 use crate::ledger::{NewRecord, ReadOn, Reader};
@@ -61,7 +60,7 @@ fn found(reader: &Reader, question: Question, minute: u64) -> Found {
     gathered(&sought, around).expect("gathered").expect("a page").found
 }
 
-fn list(reader: &Reader, question: Question) -> Listed<HistoryLine> {
+pub(super) fn list(reader: &Reader, question: Question) -> Listed<HistoryLine> {
     let Found::Lines(list) = found(reader, question, 1) else { panic!("lines") };
     list
 }
@@ -111,7 +110,7 @@ pub(super) fn agree(reader: &Reader, racks: &[u64], minute: u64) {
 }
 
 /// The rows of the command and of the interface for programs.
-fn rows(reader: &Reader, arguments: HistoryArgs) -> Vec<Value> {
+pub(super) fn rows(reader: &Reader, arguments: HistoryArgs) -> Vec<Value> {
     let settings = Recorded::read(CONFIGURATION).expect("a sound configuration").settings;
     let (doubts, kept) = (Arc::new(doubts(reader)), Kept::default());
     let arguments = HistoryArgs { form: FormArgs { json: true, csv: false }, ..arguments };
@@ -215,12 +214,12 @@ fn a_failed_test_is_told_as_such_among_the_records() {
 }
 
 /// When the final rinse of a rack of [`passed`] started.
-fn cycle_start(minute: u64) -> Timestamp {
+pub(super) fn cycle_start(minute: u64) -> Timestamp {
     cycle(minute * 60, Verdict::Pass, 85.0, Vec::new()).rinse_started
 }
 
 /// A strip that found the sanitizer outside its range after these racks had passed.
-fn weak(number: u64, first: u64, last: u64, minute: u64) -> NewRecord {
+pub(super) fn weak(number: u64, first: u64, last: u64, minute: u64) -> NewRecord {
     let rack = |index| Rack { index, at: at(index), began: None };
     let racks = Racks { count: last - first + 1, named: vec![rack(first), rack(last)] };
     let raised = AlertRaised {
@@ -230,14 +229,14 @@ fn weak(number: u64, first: u64, last: u64, minute: u64) -> NewRecord {
     of("dm1", at(minute), Body::AlertRaised(Box::new(raised)))
 }
 
-fn with<T>(records: Vec<NewRecord>, look: impl FnOnce(&Reader) -> T) -> T {
+pub(super) fn with<T>(records: Vec<NewRecord>, look: impl FnOnce(&Reader) -> T) -> T {
     let directory = tempfile::tempdir().expect("a directory");
     let path = directory.path().join("ledger.sqlite");
     ledger(&path, records).close().expect("it closes");
     look(&Reader::open(&path).expect("a reader"))
 }
 
-fn passed(records: &mut Vec<NewRecord>, count: u64) -> (u64, u64) {
+pub(super) fn passed(records: &mut Vec<NewRecord>, count: u64) -> (u64, u64) {
     let first = records.len() as u64;
     for minute in first..first + count {
         let cycle = cycle(minute * 60, Verdict::Pass, 85.0, Vec::new());
@@ -401,114 +400,4 @@ fn a_rack_that_came_a_quarter_late_is_in_doubt_in_its_span() {
         };
         assert!(sum.machines.iter().any(|own| own.doubted == one), "{sum:?}");
     });
-}
-
-// Own promise: the racks of an alert on one day are looked for on that day: none of the others takes room of the page.
-#[test]
-fn racks_of_an_alert_are_looked_for_in_the_span() {
-    let mut records = opening(CONFIGURATION);
-    let (first, last) = passed(&mut records, 1_700);
-    records.push(weak(1, first, last, last + 1));
-    with(records, |reader| {
-        let day = local_date(&TimeZone::UTC, cycle_start(first));
-        let asked = Question { alert: Some(1), from: day, to: day, ..all(View::Racks) };
-        let newest = list(reader, asked.clone());
-        assert_eq!((newest.lines.len(), newest.cut), (LINES_MAX, false));
-        let racks = listed(reader, &asked);
-        assert!(racks.len() > LINES_MAX && racks.last() == Some(&(first, vec![1])), "{}", racks.len());
-        let is_of_day = |rack: u64| local_date(&TimeZone::UTC, cycle_start(rack)) == day;
-        assert!(racks.iter().all(|(rack, _)| is_of_day(*rack)) && !is_of_day(racks[0].0 + 1));
-    });
-}
-
-// Regression: the command listed what the records of an alert name, which of an alert of many racks was none of them, and of
-// one of a check the rack at which it was found missing. Own promise: it lists those that the page of the alert lists,
-// page by page in either order.
-#[test]
-fn the_command_lists_the_racks_of_an_alert_as_its_page_does() {
-    let mut records = opening(CONFIGURATION);
-    let (first, last) = passed(&mut records, 1_700);
-    records.push(weak(1, first, last, last + 1));
-    with(records, |reader| {
-        let page: Vec<u64> = listed(reader, &Question { alert: Some(1), ..all(View::Racks) })
-            .into_iter()
-            .map(|(rack, _)| rack)
-            .collect();
-        let asked = || HistoryArgs { alert: Some(1), newest_first: true, ..HistoryArgs::default() };
-        let racks = |arguments: HistoryArgs| -> Vec<u64> {
-            rows(reader, arguments).iter().filter_map(|row| row["ledger_index"].as_u64()).collect()
-        };
-        assert_eq!(page.len(), 1_700);
-        assert_eq!(racks(asked()), page);
-        let (limit, after) = (Some(3), Some(page[1_598]));
-        assert_eq!(racks(HistoryArgs { limit, after, ..asked() }), page[1_599..1_602]);
-        let oldest: Vec<u64> = page.iter().rev().copied().collect();
-        assert_eq!(racks(HistoryArgs { newest_first: false, ..asked() }), oldest);
-        assert_eq!(racks(HistoryArgs { newest_first: false, limit, ..asked() }), oldest[1_697..]);
-        let cold = vec![Judged::As(Verdict::Cold)];
-        assert!(racks(HistoryArgs { judged: cold, ..asked() }).is_empty());
-        assert!(racks(HistoryArgs { machine: Some("dm2".to_owned()), ..asked() }).is_empty());
-    });
-}
-
-// Own promise: an alert that names a rack as its last good one, or counts it, knows of the other alerts that put it in
-// doubt since.
-#[test]
-fn an_alert_knows_what_others_say_of_its_racks() {
-    let mut records = opening(CONFIGURATION);
-    let (first, last) = passed(&mut records, 4);
-    records.push(weak(7, first, last - 1, 100));
-    with(records, |reader| {
-        let rack = |index| Rack { index, at: at(index), began: None };
-        let others = |number, good: u64, named: &[u64]| {
-            let mut alert = Alert { number: AlertNumber(number), ..Alert::trial(at(0)) };
-            (alert.machine, alert.last_good) = (Some("dm1".to_owned()), Some(rack(good)));
-            alert.racks = Racks { count: 9, named: named.iter().map(|index| rack(*index)).collect() };
-            let racks = crate::app::alerts::pages::cycles(reader, &alert).expect("readable");
-            Others::read(reader, &doubts(reader), &alert, &racks).expect("readable")
-        };
-        let found = others(3, first, &[first + 1, last]);
-        assert_eq!(found, Others { good: vec![7], own: (1, vec![7]), ..Others::default() });
-        assert_eq!(others(3, last, &[last]), Others::default());
-        let itself = Others { good_by_itself: true, ..Others::default() };
-        assert_eq!(others(7, first, &[first]), itself, "the alert itself");
-    });
-}
-
-// Own promise: the list of alerts says how many racks one counted in the end, and not only how it began; of one that lasts,
-// or came back, nobody knows yet.
-#[test]
-fn the_list_of_alerts_says_what_was_counted_in_the_end() {
-    let alert = AlertNumber(7);
-    let cleared = || AlertCleared {
-        alert,
-        clearing: Clearing::Recovered,
-        racks: 56,
-        worst: None,
-        limit: None,
-        cause: None,
-    };
-    let cleared = || of("dm1", at(101), Body::AlertCleared(cleared()));
-    let returned = || of("dm1", at(102), Body::AlertChanged(AlertChanged::new(alert, Change::Returned)));
-    let closed = AlertClosed { alert, racks: 57, needed_action: true };
-    let closed = || of("dm1", at(103), Body::AlertClosed(closed.clone()));
-    for (name, later, expected) in [
-        ("lasts", Vec::new(), None),
-        ("recovered", vec![cleared()], Some(56)),
-        ("came back", vec![cleared(), returned()], None),
-        ("closed", vec![cleared(), closed()], Some(57)),
-    ] {
-        let mut records = opening(CONFIGURATION);
-        let (first, last) = passed(&mut records, 4);
-        records.push(weak(7, first, last, 100));
-        records.extend(later);
-        with(records, |reader| {
-            let lines = list(reader, all(View::Alerts)).lines;
-            let counted = |line: &HistoryLine| match line {
-                HistoryLine::Record { counted, .. } => *counted,
-                HistoryLine::Rack { .. } | HistoryLine::Damaged(_) => panic!("a record: {line:?}"),
-            };
-            assert_eq!(lines.iter().map(counted).collect::<Vec<_>>(), [expected], "{name}");
-        });
-    }
 }
