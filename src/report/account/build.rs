@@ -18,28 +18,28 @@
 //! [`core::alert::past`]: crate::core::alert::past
 //! [`TEXT_BYTES_MAX`]: crate::core::alert::TEXT_BYTES_MAX
 
+mod finish;
+
 use std::collections::{BTreeMap, BTreeSet};
 use std::convert::Infallible;
 use std::time::Duration;
 
 use jiff::tz::TimeZone;
 
-use super::alert::account_of;
 use super::configured::Configured;
 use super::covers::Covers;
 use super::entries::Entries;
-use super::machine::{Machine, Surroundings, Taken};
-use super::missed::overdue;
+use super::machine::{Machine, Taken};
 use super::service;
-use super::{ACCOUNT_FORMAT, Account, ActionAccount, MachineAccount, RecordRange, Seal, ServiceEvent};
+use super::{ActionAccount, ServiceEvent};
+use crate::core::alert::AlertNumber;
 use crate::core::alert::doubts::Doubts;
 use crate::core::alert::hours::Stretch;
 use crate::core::alert::past::{Back, Past};
 use crate::core::alert::story::{self, Story};
-use crate::core::alert::{AlertNumber, Condition};
 use crate::core::cycle::verdict::Verdict;
 use crate::core::effect::Trace;
-use crate::core::monitored::{Blank, Blanks};
+use crate::core::monitored::Blanks;
 use crate::core::on_file::{Missed, OnFile};
 use crate::core::record::{Body, CorrectiveAction, Cycle, Record};
 use crate::core::time::Timestamp;
@@ -93,6 +93,11 @@ impl Question {
     #[must_use]
     pub fn holds(&self, at: Timestamp) -> bool {
         self.from <= at && at < self.to
+    }
+
+    /// Whether what lasted from an instant on, to its end or until now, was so in the span.
+    fn overlaps(&self, from: Timestamp, to: Option<Timestamp>) -> bool {
+        from < self.to && to.is_none_or(|to| to > self.from)
     }
 
     /// The span, up to now where it reaches further.
@@ -352,96 +357,6 @@ impl Builder {
                 Some(proven) => *proven = newest,
                 None => drop(self.proven.insert(machine.to_owned(), newest)),
             }
-        }
-    }
-
-    /// The account. `alive` is the latest instant at which the gateway is known to have worked:
-    /// where that is long before the account is made, nothing is known since.
-    #[must_use]
-    pub fn finish(mut self, records: RecordRange, alive: Option<Timestamp>, seal: Option<Seal>) -> Account {
-        let question = &self.question;
-        let last = alive.map(|alive| (records.to.saturating_sub(1), alive));
-        let blanks: Vec<Blank> = std::mem::take(&mut self.blanks).finish(last, question.made);
-        let overlaps = |from: Timestamp, to: Option<Timestamp>| {
-            from < question.to && to.is_none_or(|to| to > question.from)
-        };
-        let blanks: Vec<Blank> = blanks
-            .into_iter()
-            .filter(|blank| overlaps(blank.from, blank.to) && question.wants(blank.machine.as_deref()))
-            .collect();
-        let stories: Vec<&Story> = self
-            .stories
-            .values()
-            .filter(|told| overlaps(told.alert.raised, told.closed))
-            .filter(|told| question.wants(told.alert.machine.as_deref()))
-            .collect();
-        self.covers.sort(|number| {
-            let alert = &self.stories.get(&number)?.alert;
-            // The first of a row may have been washed before the span, and it was long enough in it.
-            let of_row = matches!(alert.condition, Condition::Narrow | Condition::Unproven);
-            (!of_row).then_some(alert.racks.count)
-        });
-        let began = self.first.unwrap_or(question.made);
-        let mut names = self.configured.machines(question);
-        names.extend(
-            self.machines.iter().filter(|(_, machine)| machine.washed()).map(|(name, _)| name.clone()),
-        );
-        names.retain(|name| question.wants(Some(name)));
-        let surroundings = Surroundings {
-            question,
-            stories: &stories,
-            named: &self.named,
-            amended: self.entries.amended(),
-            covers: &self.covers,
-        };
-        let machine = |name: String| -> MachineAccount {
-            let operating = self.configured.operating(&name, question, began);
-            let own = |blank: &&Blank| blank.machine.as_ref().is_none_or(|machine| *machine == name);
-            let gaps: Vec<&Blank> = blanks.iter().filter(own).collect();
-            let machine = self.machines.remove(&name);
-            let mut made = machine.unwrap_or_default().finish(name, &surroundings, &operating, &gaps);
-            made.limits = self.configured.with_concentrations(&made.machine, made.limits);
-            made
-        };
-        let machines: Vec<MachineAccount> = names.into_iter().map(machine).collect();
-        let alerts = stories
-            .iter()
-            .map(|told| {
-                let number = &told.alert.number;
-                let inside = |of: &BTreeMap<AlertNumber, u64>| of.get(number).copied().unwrap_or(0);
-                let (racks, in_doubt) = (inside(&self.inside), inside(&self.in_doubt));
-                account_of(told, (racks, in_doubt), self.actions.remove(number).unwrap_or_default())
-            })
-            .collect();
-        let counting = self.entries.counting();
-        let missed = stories.iter().flat_map(|told| counting.missed(told));
-        let overdue = overdue(missed, question);
-        self.configured.heed(u64::MAX);
-        self.damaged.sort_unstable();
-        self.damaged.dedup();
-        let (checks, remarks) = (self.entries.checks(question), self.entries.remarks(question));
-        Account {
-            v: ACCOUNT_FORMAT,
-            program: question.program.clone(),
-            made: question.made,
-            site: question.site.clone(),
-            zone: question.zone_name.clone(),
-            from: question.from,
-            to: question.to,
-            only: question.only.clone(),
-            machines,
-            alerts,
-            checks,
-            overdue,
-            doubts: self.configured.missed().to_vec(),
-            renewals: self.renewals,
-            calibrations: self.configured.calibrations(question),
-            remarks,
-            service: self.service,
-            records,
-            traces_left_out: self.room.traces_left_out,
-            seal,
-            damaged: self.damaged,
         }
     }
 }
