@@ -5,8 +5,8 @@ use super::lines::{Count, counts, doubted, share, watched};
 use super::story::{lasting, put};
 use super::words::check_word;
 use super::{
-    AlertsSummed, DoubtingSummed, Drift, OpenHours, Page, Question, Recovery, Shift, Stood, Summed, Tally,
-    View,
+    AlertsSummed, DoubtingSummed, Drift, OpenHours, Page, Question, Recovery, Shift, Stood, Sum, Summed,
+    Tally, View,
 };
 use crate::core::alert::words::condition;
 use crate::core::counted::Noun;
@@ -77,9 +77,32 @@ impl TallyTold {
     }
 }
 
-pub(super) fn told(summed: &Summed, question: &Question, reader: &Reader) -> SummedTold {
-    let language = reader.language;
-    let of = |view, machine: Option<&String>| Question {
+impl SumTold {
+    fn of(sum: &Sum, question: &Question, reader: &Reader) -> Self {
+        let language = reader.language;
+        let racks = asked(question, View::Racks, Some(&sum.machine));
+        let of_verdict = |count: Count| {
+            let to = address(&Question { verdict: Some(count.verdict), ..racks.clone() });
+            (count, to)
+        };
+        let in_doubt = || address(&Question { in_doubt: true, ..racks.clone() });
+        Self {
+            machine: sum.machine.clone(),
+            racks: sum.numbers.cycles(),
+            days: sum.days,
+            counts: counts(&sum.numbers, language).into_iter().map(of_verdict).collect(),
+            doubted: doubted(sum.doubted, language).map(|told| (told, in_doubt())),
+            passed: share(sum.numbers.pass_rate()),
+            lowest: sum.numbers.rinse_min_c.map_or("–".to_owned(), |celsius| reader.temperature(celsius)),
+            watched: watched(&sum.watched, reader),
+            beside: beside((sum.worked_on, sum.numbers.late, sum.numbers.damaged), language),
+        }
+    }
+}
+
+/// The list of a view in the span that is asked for, of one machine or as asked.
+fn asked(question: &Question, view: View, machine: Option<&String>) -> Question {
+    Question {
         view,
         machine: machine.cloned().or_else(|| question.machine.clone()),
         verdict: None,
@@ -90,27 +113,12 @@ pub(super) fn told(summed: &Summed, question: &Question, reader: &Reader) -> Sum
         page: Page::Newest,
         probe: None,
         ..question.clone()
-    };
-    let ask = |view| address(&of(view, None));
-    let machines = summed.machines.iter().map(|sum| SumTold {
-        machine: sum.machine.clone(),
-        racks: sum.numbers.cycles(),
-        days: sum.days,
-        counts: counts(&sum.numbers, language)
-            .into_iter()
-            .map(|count| {
-                let asked = of(View::Racks, Some(&sum.machine));
-                let to = address(&Question { verdict: Some(count.verdict), ..asked });
-                (count, to)
-            })
-            .collect(),
-        doubted: doubted(sum.doubted, language)
-            .map(|told| (told, address(&Question { in_doubt: true, ..of(View::Racks, Some(&sum.machine)) }))),
-        passed: share(sum.numbers.pass_rate()),
-        lowest: sum.numbers.rinse_min_c.map_or("–".to_owned(), |celsius| reader.temperature(celsius)),
-        watched: watched(&sum.watched, reader),
-        beside: beside((sum.worked_on, sum.numbers.late, sum.numbers.damaged), language),
-    });
+    }
+}
+
+pub(super) fn told(summed: &Summed, question: &Question, reader: &Reader) -> SummedTold {
+    let language = reader.language;
+    let ask = |view| address(&asked(question, view, None));
     let gap_words = (
         "{n}, together {open} of open time; {filled} filled by readings that came late",
         "{n}, en total {open} de horas de apertura; {filled} con lecturas tardías",
@@ -121,7 +129,7 @@ pub(super) fn told(summed: &Summed, question: &Question, reader: &Reader) -> Sum
     );
     SummedTold {
         span: format!("{} – {}", reader.moment(summed.span.from), reader.moment(summed.span.to)),
-        machines: machines.collect(),
+        machines: summed.machines.iter().map(|sum| SumTold::of(sum, question, reader)).collect(),
         gaps: put(
             language,
             gap_words,
