@@ -1,6 +1,7 @@
 //! Missed checks of a span in a sentence: one for pages and paper.
 
 use crate::core::reader::{Language, filled, said};
+use crate::core::time::Timestamp;
 
 /// Missed checks of a span.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
@@ -14,6 +15,15 @@ pub struct MissedSummed {
 }
 
 impl MissedSummed {
+    /// Counts those of a span that begins at an instant, or of all: of each when it was due, and whether it was made
+    /// after all.
+    pub fn of(from: Option<Timestamp>, missed: impl Iterator<Item = (Timestamp, bool)>) -> Self {
+        missed.fold(Self::default(), |sum, (due, made)| match from {
+            Some(from) if due < from => Self { before: sum.before + 1, ..sum },
+            Some(_) | None => Self { due: sum.due + 1, made: sum.made + u64::from(made), ..sum },
+        })
+    }
+
     /// «5 missed: 2 entered late, 3 not entered», and how many there are from before.
     #[must_use]
     pub fn told(self, language: Language) -> String {

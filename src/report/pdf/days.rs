@@ -109,26 +109,18 @@ impl Draft<'_> {
         let in_doubt: u64 = account.machines.iter().map(MachineAccount::racks_in_doubt).sum();
         let bad =
             account.checks.iter().filter(|check| check.good == Some(false) && check.amended_by.is_none());
+        let missed = account.overdue.iter().map(|check| (check.since, check.made.is_some()));
+        let missed = MissedSummed::of(Some(account.from), missed);
         let warnings: usize = account.machines.iter().map(|machine| machine.drift.warnings()).sum();
         let rows = vec![
             self.row(Word::OpenAlerts, open.to_string()),
             self.row(Word::ActionsMissing, missing.to_string()),
             self.row(Word::RacksDoubted, in_doubt.to_string()),
-            self.row(Word::MissedChecks, self.missed().told(self.teller.reader.language)),
+            self.row(Word::MissedChecks, missed.told(self.teller.reader.language)),
             self.row(Word::BadChecks, bad.count().to_string()),
             self.row(Word::EarlyWarnings, warnings.to_string()),
         ];
         self.rows(rows);
-    }
-
-    /// The missed checks, counted as the history does.
-    fn missed(&self) -> MissedSummed {
-        let due = || self.account.overdue.iter().filter(|check| check.since >= self.account.from);
-        MissedSummed {
-            due: due().count() as u64,
-            made: due().filter(|check| check.made.is_some()).count() as u64,
-            before: self.account.overdue.len().saturating_sub(due().count()) as u64,
-        }
     }
 
     fn meanings(&mut self) {

@@ -194,8 +194,5 @@ pub(super) fn summed(
         carried: true,
     };
     let lines = read(around, within, damaged)?;
-    let is_due = |line: &&MissedLine| sought.from.is_none_or(|from| line.due >= from);
-    let due = lines.iter().filter(is_due).count() as u64;
-    let made = lines.iter().filter(is_due).filter(|line| line.made.is_some()).count() as u64;
-    Ok(MissedSummed { due, made, before: lines.len() as u64 - due })
+    Ok(MissedSummed::of(sought.from, lines.iter().map(|line| (line.due, line.made.is_some()))))
 }
