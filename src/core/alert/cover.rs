@@ -17,7 +17,7 @@ const MARKS_MAX: usize = 4_000;
 /// Whether a corrective action covers a rack.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub enum Covered {
-    /// The records of those that do, in order: the first one that does, and what was added to it about the same racks.
+    /// The records of all that do, in order.
     By(Vec<u64>),
     /// None does.
     NotYet,
@@ -152,7 +152,6 @@ impl Cover {
         }
         let (least, most) = self.number(rack, known);
         let mut own = Vec::new();
-        let mut first = None;
         for act in &self.actions {
             // What is counted behind it nobody was shown.
             if act.index <= rack.0 || act.covers.is_some_and(|covers| covers < least) {
@@ -161,9 +160,7 @@ impl Cover {
             if act.covers.is_some_and(|covers| most.is_none_or(|most| most > covers)) {
                 return Covered::Unknown;
             }
-            if act.covers <= *first.get_or_insert(act.covers) {
-                own.push(act.index);
-            }
+            own.push(act.index);
         }
         if own.is_empty() { Covered::NotYet } else { Covered::By(own) }
     }

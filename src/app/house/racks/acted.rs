@@ -41,16 +41,9 @@ pub(super) fn actions(
         } else {
             Covered::Unknown
         };
-        let first = match &covered {
-            Covered::By(records) => own.iter().find(|(record, ..)| records.contains(record)),
-            Covered::NotYet | Covered::Unknown => None,
-        };
-        let first = first.map(|(record, _, action)| (*record, action.covers));
         all.extend(own.into_iter().map(|(record, at, action)| {
-            // One that was written later for more racks covers those of the first too.
-            let more = || first.is_some_and(|(first, covers)| record > first && action.covers > covers);
             let covers = match &covered {
-                Covered::By(records) => Some(records.contains(&record) || more()),
+                Covered::By(records) => Some(records.contains(&record)),
                 Covered::NotYet => Some(false),
                 Covered::Unknown => None,
             };
