@@ -4,7 +4,7 @@ use super::Draft;
 use super::sheet::Tone;
 use super::tell::Teller;
 use super::words::Word;
-use crate::report::account::{CoveredAccount, DoubtedAccount, ExceptionAccount};
+use crate::report::account::{DoubtedAccount, ExceptionAccount};
 
 /// Most racks in doubt that are listed (own choice: some thirty pages).
 const DOUBTED_MAX: usize = 1_000;
@@ -66,20 +66,34 @@ impl Draft<'_> {
             against(rack.rinse_min_c, rack.limit_c),
             against(rack.wash_min_c, rack.wash_limit_c),
             alerts.join(", "),
-            self.covering(&rack.covered),
+            self.covering(rack),
             rack.index.to_string(),
         ]
     }
 
-    /// The records of the corrective actions that cover a rack.
-    fn covering(&self, covered: &[CoveredAccount]) -> String {
-        let actions: Vec<String> = covered.iter().flat_map(|own| &own.actions).map(u64::to_string).collect();
-        if covered.is_empty() {
-            "–".to_owned()
-        } else if actions.is_empty() {
-            self.teller.say(Word::NotCoveredYet).to_owned()
-        } else {
-            self.teller.with(Word::RecordsNamed, &[("list", &actions.join(", "))])
+    /// The records of the corrective actions that cover a rack, alert by alert.
+    fn covering(&self, rack: &DoubtedAccount) -> String {
+        if let [one] = rack.alerts.as_slice() {
+            return self.covering_by(rack, *one);
+        }
+        let told = |alert: &u64| {
+            let (number, told) = (alert.to_string(), self.covering_by(rack, *alert));
+            self.teller.with(Word::OfAlert, &[("number", &number), ("told", &told)])
+        };
+        rack.alerts.iter().map(told).collect::<Vec<String>>().join("; ")
+    }
+
+    fn covering_by(&self, rack: &DoubtedAccount, number: u64) -> String {
+        let alert = self.account.alerts.iter().find(|alert| alert.number == number);
+        let none = || self.teller.say(Word::NotCoveredYet).to_owned();
+        match rack.covered.iter().find(|own| own.alert == number) {
+            Some(own) if own.actions.is_empty() => none(),
+            Some(own) => {
+                let actions: Vec<String> = own.actions.iter().map(u64::to_string).collect();
+                self.teller.with(Word::RecordsNamed, &[("list", &actions.join(", "))])
+            }
+            None if alert.is_some_and(|alert| alert.actions.is_empty()) => none(),
+            None => self.teller.say(Word::CoverUnknown).to_owned(),
         }
     }
 

@@ -138,6 +138,8 @@ words! {
     ActionCoversThis: ", covers this rack", ", abarca esta canasta";
     ActionNotYet: "Alert {number}: no action covers this rack yet", "Alerta {number}: ninguna acción abarca todavía esta canasta";
     NotCoveredYet: "none yet", "ninguna todavía";
+    CoverUnknown: "not known", "no se sabe";
+    OfAlert: "alert {number}: {told}", "alerta {number}: {told}";
     RecordsNamed: "record {list}", "asiento {list}";
     ActionMissing: "Alert {number}: none on record", "Alerta {number}: no consta";
     NoAlert: "no alert names this rack", "ninguna alerta nombra esta canasta";

@@ -50,6 +50,61 @@ fn racks_in_doubt_are_listed_up_to_a_bound() {
     );
 }
 
+// Regression: of a rack in doubt by two alerts one cell named the records of both together, though one had no action, and of
+// an alert without any action it said nothing. Own promise: it says of each alert what covers the rack.
+#[test]
+fn a_rack_in_doubt_says_of_each_alert_what_covers_it() {
+    for (language, none, unknown, record, both) in [
+        (
+            Language::English,
+            "none yet",
+            "not known",
+            "record 2009",
+            "alert 1: record 2009; alert 2: none yet",
+        ),
+        (
+            Language::Spanish,
+            "ninguna todavía",
+            "no se sabe",
+            "asiento 2009",
+            "alerta 1: asiento 2009; alerta 2: ninguna todavía",
+        ),
+    ] {
+        let told = |alerts: &[u64], covered: &[(u64, Vec<u64>)], written: usize| -> String {
+            let mut account = samples::month();
+            let at = account.from;
+            account.alerts.iter_mut().for_each(|alert| alert.actions.truncate(written));
+            let covered =
+                covered.iter().map(|(alert, own)| CoveredAccount { alert: *alert, actions: own.clone() });
+            account.machines[0].in_doubt = vec![DoubtedAccount {
+                index: 7,
+                at,
+                verdict: Verdict::Pass,
+                rinse_min_c: Some(83.4),
+                limit_c: 82.2,
+                wash_min_c: None,
+                wash_limit_c: 65.6,
+                alerts: alerts.to_vec(),
+                covered: covered.collect(),
+            }];
+            let sheet = made(&account, language, Scale::Celsius);
+            let rows = sheet
+                .blocks
+                .into_iter()
+                .filter_map(|block| if let Block::Table(table) = block { Some(table.rows) } else { None });
+            let mut rows = rows.flatten().filter(|row| row.len() == 8 && row[7] == "7");
+            rows.next().expect("the rack")[6].clone()
+        };
+        let acted = (1, vec![2009]);
+        assert_eq!(told(&[1], std::slice::from_ref(&acted), 1), record);
+        assert_eq!(told(&[1, 2], &[acted, (2, Vec::new())], 1), both);
+        assert_eq!(told(&[1], &[(1, Vec::new())], 1), none);
+        assert_eq!(told(&[1], &[], 0), none, "nobody has done anything");
+        assert_eq!(told(&[1], &[], 1), unknown);
+        assert_eq!(told(&[99], &[], 0), unknown, "not in the account");
+    }
+}
+
 // Own promise: the summary, the table and the chart of the days say how many of the racks that passed are in doubt.
 #[test]
 fn sums_days_and_charts_mark_racks_in_doubt() {
