@@ -10,12 +10,11 @@
 //! entered for each machine, alerts, gaps and maintenance that were open then, and what is amended
 //! by a record that is in the file. Of what was made afterwards: the newest configuration, which
 //! names the site; what became of an alert that is in the
-//! file, was raised by a record that is or puts a rack of it in doubt, and amendments of its records.
+//! file, was raised or changed by a record that is or puts a rack of it in doubt, and amendments of its records.
 //! And each change of the signing key, whenever it was.
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use crate::core::alert::doubts::can_doubt;
 use crate::core::alert::{AlertNumber, Earlier};
 use crate::core::record::{AmendmentChange, Body, Check, Record};
 use crate::core::time::Timestamp;
@@ -94,7 +93,7 @@ pub struct Companions {
     alerts: BTreeSet<AlertNumber>,
     /// Before the stretch: records of each alert that is not closed yet.
     open: BTreeMap<AlertNumber, Vec<u64>>,
-    /// After the stretch: records of each alert that may still put racks of it in doubt.
+    /// After the stretch: records of each open alert that may still turn out to be about racks of it.
     later: BTreeMap<AlertNumber, Vec<u64>>,
     /// After the stretch: the newest configuration.
     configured: Option<u64>,
@@ -232,10 +231,10 @@ impl Companions {
         self.found.extend(std::mem::take(&mut self.newest).into_values());
     }
 
-    /// Keeps what is said of an alert that may put racks in doubt with a later record.
+    /// Keeps what is said of an alert that may be about racks of the span by a later record.
     fn later(&mut self, index: u64, record: &Record) {
         let Some(alert) = record.body.alert() else { return };
-        if matches!(&record.body, Body::AlertRaised(raised) if can_doubt(raised.condition)) {
+        if matches!(record.body, Body::AlertRaised(_)) {
             self.later.insert(alert, Vec::new());
         }
         if matches!(record.body, Body::AlertClosed(_)) {
@@ -263,7 +262,9 @@ impl Companions {
             Body::AlertRaised(alert) => {
                 alert.cause.is_some_and(|cause| self.is_in(cause)) || self.doubts(alert.earlier.as_ref())
             }
-            Body::AlertChanged(changed) => self.doubts(changed.earlier.as_ref()),
+            Body::AlertChanged(changed) => {
+                changed.cause.is_some_and(|cause| self.is_in(cause)) || self.doubts(changed.earlier.as_ref())
+            }
             Body::Amendment(amendment) => self.is_in(amendment.of),
             Body::SigningKey(_) => true,
             Body::Cycle(_)

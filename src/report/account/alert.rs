@@ -1,5 +1,7 @@
 //! One alert of an account: what became of it, and what was done about it.
 
+use std::ops::Not;
+
 use serde::{Deserialize, Serialize};
 
 use crate::core::alert::open::is_zero;
@@ -23,6 +25,9 @@ pub struct AlertAccount {
     pub since: Timestamp,
     /// When it was raised.
     pub raised: Timestamp,
+    /// Whether that was after the span: it is about racks of it.
+    #[serde(skip_serializing_if = "Not::not", default)]
+    pub later: bool,
     /// What was measured at worst.
     pub measured: Option<Quantity>,
     /// Against which limit.
@@ -106,8 +111,14 @@ impl AlertAccount {
     }
 }
 
-/// `inside` is how many racks of the span it counts, and how many of these are in doubt by it.
-pub(super) fn account_of(told: &Story, inside: (u64, u64), actions: Vec<ActionAccount>) -> AlertAccount {
+/// `later` is whether it was raised after the span, `inside` how many racks of the span it counts, and how many of these
+/// are in doubt by it.
+pub(super) fn account_of(
+    told: &Story,
+    later: bool,
+    inside: (u64, u64),
+    actions: Vec<ActionAccount>,
+) -> AlertAccount {
     let alert = &told.alert;
     let [worst, other_side] = told.worst_of_sides();
     AlertAccount {
@@ -117,6 +128,7 @@ pub(super) fn account_of(told: &Story, inside: (u64, u64), actions: Vec<ActionAc
         about: alert.about.clone(),
         since: alert.begun(),
         raised: alert.raised,
+        later,
         measured: worst.map(|(worst, _)| worst).or(alert.worst),
         limit: worst.map(|(_, limit)| limit).or(alert.limit),
         other_side,

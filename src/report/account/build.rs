@@ -118,6 +118,8 @@ pub struct Builder {
     inside: BTreeMap<AlertNumber, u64>,
     /// How many of them are in doubt by it.
     in_doubt: BTreeMap<AlertNumber, u64>,
+    /// Those that name a rack of the span or put it in doubt, however much later.
+    concerned: BTreeSet<AlertNumber>,
     covers: Covers,
     past: Past,
     /// What puts racks in doubt which passed.
@@ -198,6 +200,7 @@ impl Builder {
             stories: BTreeMap::new(),
             inside: BTreeMap::new(),
             in_doubt: BTreeMap::new(),
+            concerned: BTreeSet::new(),
             covers: Covers::default(),
             past: Past::default(),
             doubts: Doubts::default(),
@@ -316,6 +319,9 @@ impl Builder {
             for alert in &doubts {
                 *self.in_doubt.entry(*alert).or_default() += 1;
             }
+            self.concerned.extend(doubts.iter().copied());
+            let named = self.named.get(&index).into_iter().flatten();
+            self.concerned.extend(named.map(|alert| AlertNumber(*alert)));
             self.count(name, index, cycle, &[doubts.as_slice(), &beside].concat());
         }
         let Some(machine) = self.machines.get_mut(name) else { return };

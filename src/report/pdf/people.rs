@@ -97,7 +97,9 @@ impl Draft<'_> {
             let (by, at, ended) = (self.who(by), teller.minute(*taken), teller.minute(*ended));
             teller.with(Word::TakenUntil, &[("by", &by), ("at", &at), ("ended", &ended)])
         };
-        let mut said: Vec<String> = alert.released.iter().map(released).collect();
+        let mut said: Vec<String> = Vec::new();
+        said.extend(alert.later.then(|| at(Word::RaisedLater, alert.raised)));
+        said.extend(alert.released.iter().map(released));
         said.push(match &alert.acknowledged {
             Some((by, at)) => {
                 teller.with(Word::TakenBy, &[("by", &self.who(by)), ("at", &teller.minute(*at))])

@@ -191,6 +191,7 @@ words! {
     CameBackLast: "It had recovered and came back {count} times, last {at}.", "Se había recuperado y volvió {count} veces, la última el {at}.";
     NotRecovered: "Not recovered.", "Sin recuperar.";
     Closed: "Closed {at}.", "Cerrada el {at}.";
+    RaisedLater: "Raised after this span, {at}: about racks of it.", "Surgida después del período, el {at}: trata de canastas de este.";
     StillOpen: "OPEN.", "ABIERTA.";
     Messages: "Messages: {delivered} delivered, {given_up} given up.", "Mensajes entregados: {delivered}; sin entregar: {given_up}.";
     ActionIn: "Racks: {racks} Done: {done} ({by}, {at}, record {index}{covers})", "Canastas: {racks} Hecho: {done} ({by}, {at}, asiento {index}{covers})";

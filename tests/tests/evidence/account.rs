@@ -5,7 +5,7 @@
 
 use std::sync::OnceLock;
 
-use rinseward::core::alert::{AlertNumber, Condition, Quantity, Route};
+use rinseward::core::alert::{AlertNumber, Condition, Earlier, Quantity, Rack, Racks, Route};
 use rinseward::core::cycle::verdict::Verdict;
 use rinseward::core::reading::Fault;
 use rinseward::core::record::{
@@ -260,6 +260,46 @@ fn the_reports_of_the_days_around_it_are_whole_too() {
     }
 }
 
+// Regression: an alert that was raised after the span was in no list, though it put racks of the span in doubt or counted one
+// that came late, and what became of it could not be checked.
+#[test]
+fn alerts_that_were_raised_later_about_racks_of_the_day_are_told_and_checked() {
+    let mut records = records();
+    let is_rack = |new: &NewRecord, of: f64| matches!(&new.record.body, Body::Cycle(cycle) if cycle.rinse_started == at(of));
+    let place = |of: f64| records.iter().position(|new| is_rack(new, of)).expect("it is one") as u64;
+    let (passed, late) = (place(DAY + 3_600.0), place(DAY + 50_000.0));
+    let named = vec![Rack { index: passed, at: at(DAY + 3_617.0), began: None }];
+    let earlier = Earlier { racks: Racks { count: 1, named }, by_probe: None, beside: Racks::default() };
+    let since = at(DAY + 96_000.0);
+    let doubting = AlertRaised {
+        earlier: Some(earlier),
+        ..AlertRaised::new(AlertNumber(8), Condition::ThermometerOff, since)
+    };
+    records.push(put(DAY + 96_000.0, Some("dm1"), Body::AlertRaised(Box::new(doubting))));
+    let cold = AlertRaised::new(AlertNumber(9), Condition::Cold, since);
+    records.push(put(DAY + 96_100.0, Some("dm1"), Body::AlertRaised(Box::new(cold))));
+    let grew =
+        AlertChanged { cause: Some(late), racks: 2, ..AlertChanged::new(AlertNumber(9), Change::Grew) };
+    records.push(put(DAY + 96_200.0, Some("dm1"), Body::AlertChanged(grew)));
+    records.extend(story(DAY + 96_300.0, 8, 1));
+    // An alert of the next day that is about none of these is not told.
+    let other = AlertRaised::new(AlertNumber(10), Condition::Drifting, at(DAY + 97_000.0));
+    records.push(put(DAY + 97_000.0, Some("dm1"), Body::AlertRaised(Box::new(other))));
+    let site = Site::of(records, "2026-01-02");
+    let account: Value = serde_json::from_slice(&site.read("account.json")).expect("JSON");
+    let alerts = account["alerts"].as_array().expect("a list");
+    let told: Vec<_> =
+        alerts.iter().map(|own| (own["number"].as_u64(), own["later"] == json!(true))).collect();
+    let expected = [(1, false), (2, false), (3, false), (8, true), (9, true)];
+    assert_eq!(told, expected.map(|(number, later)| (Some(number), later)));
+    assert_eq!(alerts[3]["actions"][0]["done"], json!("called the service"));
+    let output = site.verify(PAGELESS, None);
+    assert_eq!(output.status.code(), Some(0), "{}", said(&output));
+    let (code, said) = changed_of(&site, |a| a["alerts"][3]["actions"] = json!([]));
+    assert_eq!(code, Some(1), "{said}");
+    assert!(said.contains("tells alert 8 otherwise"), "{said}");
+}
+
 // Where nothing came after the day, it is known that a service which stopped stands still.
 #[test]
 fn a_service_that_stands_still_at_the_end_cannot_be_left_out() {
@@ -298,7 +338,7 @@ const LEFT_OUT: [Row; 14] = [
 ];
 
 const OTHERWISE: [Row; 23] = [
-    ("another form", |a| a["v"] = 1.into(), "account.json is of form 1; this program checks form 4"),
+    ("another form", |a| a["v"] = 1.into(), "account.json is of form 1; this program checks form 5"),
     ("a failed check is good", |a| failed(a)["good"] = true.into(), "tells a check of record"),
     (
         "a failed check missed another limit",

@@ -76,12 +76,15 @@ impl Builder {
         });
     }
 
-    /// The alerts that the account tells.
+    /// The alerts that the account tells: those of the span, and later ones that are about racks of it.
     fn stories_of_span(&self) -> Vec<&Story> {
         let question = &self.question;
         self.stories
             .values()
-            .filter(|told| question.overlaps(told.alert.raised, told.closed))
+            .filter(|told| {
+                let alert = &told.alert;
+                question.overlaps(alert.raised, told.closed) || self.concerned.contains(&alert.number)
+            })
             .filter(|told| question.wants(told.alert.machine.as_deref()))
             .collect()
     }
@@ -126,7 +129,8 @@ impl Builder {
             let number = &told.alert.number;
             let inside = |of: &BTreeMap<AlertNumber, u64>| of.get(number).copied().unwrap_or(0);
             let (racks, in_doubt) = (inside(&self.inside), inside(&self.in_doubt));
-            account_of(told, (racks, in_doubt), actions.remove(number).unwrap_or_default())
+            let later = told.alert.raised >= self.question.to;
+            account_of(told, later, (racks, in_doubt), actions.remove(number).unwrap_or_default())
         };
         stories.iter().map(one).collect()
     }

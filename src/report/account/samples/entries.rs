@@ -62,6 +62,7 @@ pub(super) fn alerts(machines: &[MachineAccount], day: Timestamp) -> Vec<AlertAc
         about: Vec::new(),
         since: after(day, since),
         raised: after(day, since + 1),
+        later: false,
         measured: None,
         limit: None,
         other_side: None,
