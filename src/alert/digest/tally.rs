@@ -91,12 +91,13 @@ impl Tally {
         Self { doubts, ..self }
     }
 
-    /// Takes one record with its index, in order of the ledger.
-    pub fn take(&mut self, index: u64, record: &Record) {
+    /// Takes one record with its index, in order of the ledger. Gives of a cycle of the span whether it passed and is in
+    /// doubt since, of anything else nothing.
+    pub fn take(&mut self, index: u64, record: &Record) -> Option<bool> {
         let inside = self.from <= record.recorded && record.recorded < self.to;
         let machine = record.machine.as_deref().unwrap_or_default();
         match &record.body {
-            Body::Cycle(cycle) => self.cycle(machine, index, cycle),
+            Body::Cycle(cycle) => return self.cycle(machine, index, cycle),
             Body::AlertRaised(_) => self.raised += u64::from(inside),
             Body::AlertClosed(_) => self.closed += u64::from(inside),
             Body::Check(check) => self.checks.check(index, record.machine.as_ref(), check, inside),
@@ -125,12 +126,7 @@ impl Tally {
             | Body::SignOff(_)
             | Body::Access(_) => {}
         }
-    }
-
-    /// Whether a cycle passed and is in doubt since.
-    #[must_use]
-    pub fn is_in_doubt(&self, machine: &str, index: u64, cycle: &Cycle) -> bool {
-        !self.doubts.by(machine, index, cycle).is_empty()
+        None
     }
 
     /// A record is there that cannot be read.
@@ -138,12 +134,13 @@ impl Tally {
         self.unreadable += 1;
     }
 
-    fn cycle(&mut self, machine: &str, index: u64, cycle: &Cycle) {
+    fn cycle(&mut self, machine: &str, index: u64, cycle: &Cycle) -> Option<bool> {
         let at = cycle.rinse_started;
         if at < self.from || at >= self.to {
-            return;
+            return None;
         }
-        let in_doubt = u64::from(self.is_in_doubt(machine, index, cycle));
+        let is_in_doubt = !self.doubts.by(machine, index, cycle).is_empty();
+        let in_doubt = u64::from(is_in_doubt);
         let tally = self.machines.entry(machine.to_owned()).or_default();
         tally.counts.take(cycle);
         tally.in_doubt += in_doubt;
@@ -159,6 +156,7 @@ impl Tally {
             day.counts.take(cycle);
             day.in_doubt += in_doubt;
         }
+        Some(is_in_doubt)
     }
 
     /// The digest; `watched` says how much of the span each machine was watched.

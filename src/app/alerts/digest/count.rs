@@ -55,12 +55,8 @@ pub(super) fn tell(
             tally.take_unreadable();
             continue;
         };
-        tally.take(index, &record);
-        if let (Body::Cycle(cycle), Some(machine)) = (record.body, record.machine)
-            && from <= cycle.rinse_started
-            && cycle.rinse_started < to
-        {
-            let in_doubt = tally.is_in_doubt(&machine, index, &cycle);
+        let in_doubt = tally.take(index, &record);
+        if let (Some(in_doubt), Body::Cycle(cycle), Some(machine)) = (in_doubt, record.body, record.machine) {
             cycles.push(Washed { machine, cycle: *cycle, in_doubt });
         }
     }
