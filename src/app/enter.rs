@@ -179,7 +179,7 @@ fn answer(
     } else {
         writeln!(out, "{}", words::on_record(entered, done.record, how.language)).and_then(|()| {
             match &done.judged {
-                Some(judged) => judgement(out, judged, lacking, how),
+                Some(judged) => judgement(out, (judged, done.late_s), lacking, how),
                 None => Ok(()),
             }
         })
@@ -189,7 +189,7 @@ fn answer(
 
 fn judgement(
     out: &mut dyn Write,
-    judged: &Judged,
+    (judged, late_s): (&Judged, Option<f64>),
     lacking: Lacking<'_>,
     how: AnswerArgs,
 ) -> std::io::Result<()> {
@@ -203,7 +203,7 @@ fn judgement(
     };
     writeln!(out, "{mark} {}", told.verdict)?;
     told.why.iter().try_for_each(|why| writeln!(out, "  {why}"))?;
-    if let Some(late_s) = judged.late_s {
+    if let Some(late_s) = late_s {
         writeln!(out, "  {}", words::late(late_s, reader.language))?;
     }
     for (place, step) in told.steps.iter().enumerate() {

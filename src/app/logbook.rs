@@ -134,9 +134,6 @@ pub(super) struct Judged {
     /// The judgement.
     #[serde(flatten)]
     pub(super) judgement: Judgement,
-    /// How long after it was made it was entered, s, where that is late.
-    #[serde(skip_serializing_if = "Option::is_none", default)]
-    pub(super) late_s: Option<f64>,
 }
 
 /// An entry that can go on record.
@@ -204,8 +201,8 @@ pub(super) fn prepare(
             }
             logbook::admit(&check, profile.map(|profile| profile.sanitizing), now, late)
                 .map_err(impossible)?;
-            let judged = judged(&check, profile, now);
-            let late_s = judged.late_s;
+            let judged = judged(&check, profile);
+            let late_s = late_by_s(check.at(), now);
             let body = |check| Box::new(Record::new(now, machine.clone(), Body::Check(check)));
             let way = match (place.map(id_of), Concentration::of(&check)) {
                 (Some(id), Some(_)) => Way::Core(id, Entered::Check(check)),
@@ -259,12 +256,12 @@ pub(super) fn prepare(
     }
 }
 
-fn judged(check: &Check, profile: Option<&Profile>, now: Timestamp) -> Judged {
+fn judged(check: &Check, profile: Option<&Profile>) -> Judged {
     let judgement = match profile {
         Some(profile) => logbook::judge(check, profile.sanitizing, &profile.sanitizer),
         None => logbook::judge(check, Sanitizing::HotWater, &Rules::default()),
     };
-    Judged { check: check.kind(), judgement, late_s: late_by_s(check.at(), now) }
+    Judged { check: check.kind(), judgement }
 }
 
 /// How long after it was made something is entered, s, where that is late.

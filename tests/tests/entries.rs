@@ -248,6 +248,7 @@ fn what_is_entered_is_judged_at_once() {
             assert_eq!(found, Some(*code), "{with_service} {arguments:?}: {said}");
             let missing: Vec<_> = parts.iter().filter(|part| !said.contains(**part)).collect();
             assert!(missing.is_empty(), "{with_service} {arguments:?} misses {missing:?}: {said}");
+            assert!(said.matches("late_s").count() <= 1, "{arguments:?} says twice how late: {said}");
         }
         if let Some(service) = service {
             assert!(service.log().contains("a check that was entered failed"), "{}", service.log());

@@ -4,8 +4,7 @@ use std::collections::BTreeMap;
 use std::ops::ControlFlow;
 
 use super::{
-    Change, Correction, Judged, Prepared, Way, id_of, impossible, judged, position, refused, technician,
-    unread,
+    Change, Correction, Prepared, Way, id_of, impossible, judged, position, refused, technician, unread,
 };
 use crate::app::order::Problem;
 use crate::config::resolve::Configuration;
@@ -75,10 +74,7 @@ impl Asked {
             }
             (Change::Withdraw | Change::Correct(_), body) => return Err(only_commented(of, body)),
         };
-        let judged = corrected.as_ref().map(|check| Judged {
-            late_s: None,
-            ..judged(check, place.map(|place| &machines[place]), record.recorded)
-        });
+        let judged = corrected.as_ref().map(|check| judged(check, place.map(|place| &machines[place])));
         let is_comment = change == AmendmentChange::Comment;
         let amendment = Box::new(Amendment { of, reason: self.reason, by: self.by, change });
         let was = if let Body::Check(check) = &record.body {

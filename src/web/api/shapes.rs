@@ -425,7 +425,6 @@ fn told() -> Value {
                         "check": { "enum": CheckKind::ALL.map(CheckKind::as_str) },
                         "good": { "type": ["boolean", "null"] },
                         "findings": { "type": "array" },
-                        "late_s": { "type": "number", "description": "s" },
                     },
                     "required": ["check", "good", "findings"],
                 },
