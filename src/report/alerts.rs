@@ -392,7 +392,9 @@ fn racks(count: u64) -> String {
 
 /// The worst that was measured, as far as it stands, against its limit; else what it is about.
 fn figures(alert: &Alert, reader: &Reader) -> String {
-    let worst = alert.worst.filter(|_| !alert.was_entered_wrongly());
+    // Of a drift that came back the worst may be of another stretch than since when it is so.
+    let is_of_one = alert.condition != Condition::Drifting || alert.returns.is_empty();
+    let worst = alert.worst.filter(|_| is_of_one && !alert.was_entered_wrongly());
     match (worst.or(alert.measured), alert.limit) {
         // The whole sentence is too long for a column.
         (Some(measured), Some(limit)) if alert.condition == Condition::Drifting => {

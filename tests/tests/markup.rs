@@ -70,6 +70,7 @@ fn notice(condition: Condition, occasion: Occasion, language: Language) -> Notic
         amended: None,
         rest_since: None,
         lapsed: false,
+        other_side: None,
     };
     Notice {
         key: "1-1-ana".to_owned(),

@@ -101,6 +101,7 @@ fn alert(number: u64, condition: Condition, about: &[&str]) -> Alert {
         amended: None,
         rest_since: None,
         lapsed: false,
+        other_side: None,
     }
 }
 

@@ -109,6 +109,7 @@ fn alert(condition: Condition) -> Alert {
         amended: None,
         rest_since: None,
         lapsed: false,
+        other_side: None,
     }
 }
 

@@ -223,7 +223,8 @@ pub struct Alert {
     pub place: Option<Place>,
     /// When it was raised.
     pub raised: Timestamp,
-    /// Since when it has been so: the end of the first affected rinse, the last good reading of a probe, a due time.
+    /// Since when it has been so: the end of the first affected rinse, the last good reading of a probe, a due time; of a
+    /// drift that came back, when it did, since what it measures is of then.
     pub since: Timestamp,
     /// What was measured last.
     pub measured: Option<Quantity>,
@@ -270,6 +271,9 @@ pub struct Alert {
     /// Whether it ended without being seen good again: its hours are over, or somebody worked on the machine.
     #[serde(skip_serializing_if = "std::ops::Not::not", default)]
     pub lapsed: bool,
+    /// The worst that was measured on the other side, with its limit there, of a drift that was to both sides.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub other_side: Option<(Quantity, Quantity)>,
 }
 
 /// For `serde`, which gives a reference.
@@ -426,6 +430,7 @@ impl Alert {
             amended: None,
             rest_since: None,
             lapsed: false,
+            other_side: None,
         }
     }
 }

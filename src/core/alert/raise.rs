@@ -143,6 +143,7 @@ impl Turn<'_> {
             amended: None,
             rest_since: None,
             lapsed: false,
+            other_side: None,
         };
         let open = Open { alert, recovering: 0, telling: Telling::default() };
         self.state.open.entry(machine.to_owned()).or_default().insert(condition, open);
@@ -199,6 +200,7 @@ impl Turn<'_> {
             (open.alert.since, open.alert.rest_since) = (missed.due, None);
         }
         if let Some(cleared) = cleared {
+            open.alert.since = if condition == Condition::Drifting { now } else { open.alert.since };
             open.alert.returns.push(now);
             open.telling.cleared_pending = false;
             open.telling.settled = false;
@@ -359,9 +361,7 @@ impl Alert {
         self.racks.add(&report.racks);
         if report.measured.is_some() {
             self.measured = report.measured;
-            self.limit = report.limit;
-            let latest = Measured { value: report.measured, limit: report.limit };
-            self.worst = worse(self.condition, self.worst, latest);
+            self.take_worst(Measured { value: report.measured, limit: report.limit });
         }
         match (self.pattern, report.pattern) {
             (Some(Pattern::FirstAfterIdle | Pattern::Single), Some(Pattern::Repeated)) => {
@@ -384,6 +384,23 @@ impl Alert {
             grew = true;
         }
         grew
+    }
+
+    /// Takes what was measured into the worst so far, and its limit. Of a drift the worst on either side is kept, however
+    /// often it came back to it.
+    pub(super) fn take_worst(&mut self, latest: Measured) {
+        let before = self.worst.zip(self.limit);
+        self.limit = latest.limit;
+        let of = |(measured, limit)| side(self.condition, measured, limit);
+        if self.condition == Condition::Drifting
+            && let (Some(before), Some(now)) = (before, latest.value.zip(latest.limit))
+            && of(before) != of(now)
+        {
+            let known = self.other_side.replace(before).map(|(worst, _)| worst);
+            self.worst = worse(self.condition, known, latest);
+        } else {
+            self.worst = worse(self.condition, self.worst, latest);
+        }
     }
 
     /// Whether more of the same is told in summaries. A warning is told once.

@@ -194,6 +194,7 @@ fn raised_by(record: &Record, raised: &AlertRaised) -> Alert {
         amended: None,
         rest_since: None,
         lapsed: false,
+        other_side: None,
     }
 }
 
@@ -298,10 +299,10 @@ impl Story {
         if changed.measured.is_some() {
             // Of a sanitizer the side may be another one, or it is the pH that lies outside.
             let before = alert.limit.filter(|_| alert.condition != Condition::Weak);
-            (alert.measured, alert.limit) = (changed.measured, changed.limit.or(before));
+            let limit = changed.limit.or(before);
+            alert.measured = changed.measured;
+            alert.take_worst(Measured { value: changed.measured, limit });
         }
-        let latest = Measured { value: changed.measured, limit: alert.limit };
-        alert.worst = worse(alert.condition, alert.worst, latest);
         if changed.worst.is_some() {
             (alert.worst, self.measured_anew) = (changed.worst, Some(at));
             self.sides.clear();
@@ -330,7 +331,8 @@ impl Story {
                 alert.returns.push(at);
                 (alert.cleared, alert.amended, alert.lapsed) = (None, None, false);
                 alert.needs_action |= alert.condition.needs_action();
-                alert.since = changed.missed.map_or(alert.since, |missed| missed.due);
+                let since = if alert.condition == Condition::Drifting { at } else { alert.since };
+                alert.since = changed.missed.map_or(since, |missed| missed.due);
             }
             Change::Grew
             | Change::Eased

@@ -228,7 +228,12 @@ fn of_raised(raised: &AlertRaised, reader: &Reader) -> String {
 pub(super) fn worst(alert: &Alert, reader: &Reader) -> Option<String> {
     let worst = alert.worst.filter(|_| alert.cleared.is_some() && !alert.was_entered_wrongly());
     let word = say(reader.language, ("worst", "lo peor"));
-    Some(format!("{word} {}", against(alert.condition, worst, alert.limit, reader)?))
+    let told = format!("{word} {}", against(alert.condition, worst, alert.limit, reader)?);
+    let other = alert
+        .other_side
+        .and_then(|(other, limit)| against(alert.condition, Some(other), Some(limit), reader));
+    let Some(other) = other else { return Some(told) };
+    Some(format!("{told}; {} {other}", say(reader.language, ("on the other side", "por el otro lado"))))
 }
 
 /// That racks which had passed are in doubt, and why those.

@@ -227,6 +227,7 @@ fn alerts() -> Value {
                 "measured": quantity,
                 "worst": quantity,
                 "limit": quantity,
+                "other_side": { "type": "array", "description": "The worst on the other side, and its limit there." },
                 "racks": {
                     "type": "object",
                     "properties": { "count": { "type": "integer" }, "named": { "type": "array" } },

@@ -5,7 +5,7 @@ use std::time::Duration;
 use jiff::civil::date;
 
 use super::fixture::{Play, Rack, at, hours, period, settings};
-use crate::core::alert::{Condition, Health, Pattern, Quantity, Settings};
+use crate::core::alert::{Alert, Condition, Health, Pattern, Quantity, Settings};
 use crate::core::on_file::OnFile;
 use crate::core::reading::Fault;
 use crate::core::record::{Body, CalibrationDone, CheckKind, Correction, Record};
@@ -164,22 +164,30 @@ fn a_drift_to_the_other_side_is_measured_on_that_side() {
         |racks: usize, shift: f64| (0..racks).map(|rack| Minimum(usual_c(rack) + shift)).collect::<Vec<_>>();
     let mut play = Play::new(settings());
     play.racks(0.0, "hot", &row(52, 0.0));
-    for (start, shift, is_below) in [(60.0, -2.0, true), (110.0, 1.5, false)] {
+    let mut worsts: Vec<f64> = Vec::new();
+    for (start, shift, is_below) in [(60.0, -2.0, true), (90.0, 1.5, false), (120.0, -1.2, true)] {
         play.racks(start, "hot", &row(15, shift));
         let alert = play.open(Condition::Drifting).expect("it drifts").clone();
+        assert!(alert.since >= at(start), "of this stretch: {alert:?}");
+        let other = alert.other_side.map(|(worst, _)| worst.number());
+        assert_eq!(other, worsts.last().copied(), "the worst on the other side");
         let (Some(Quantity::Celsius(worst)), Some(Quantity::Celsius(limit))) = (alert.worst, alert.limit)
         else {
             panic!("no temperatures: {alert:?}");
         };
         assert_eq!((worst < limit, alert.cleared), (is_below, None), "{alert:?}");
-        assert!((worst - 85.0 - shift).abs() < 0.3, "near the shifted mean: {alert:?}");
-        play.racks(start + 15.0, "hot", &row(30, 0.0));
+        // Once more below, and not as far as before.
+        let furthest = if start > 100.0 { -2.0 } else { shift };
+        assert!((worst - 85.0 - furthest).abs() < 0.3, "near the shifted mean: {alert:?}");
+        worsts.push(worst);
+        play.racks(start + 15.0, "hot", &row(14, 0.0));
         let over = play.open(Condition::Drifting).expect("settling").clone();
         assert!(over.cleared.is_some(), "{over:?}");
         let mut stories = std::collections::BTreeMap::new();
         play.effects.records.iter().for_each(|record| crate::core::alert::story::note(&mut stories, record));
         let told = &stories[&over.number].alert;
-        assert_eq!((told.worst, told.limit), (over.worst, over.limit), "told from its records");
+        let figures = |alert: &Alert| (alert.worst, alert.limit, alert.other_side, alert.since);
+        assert_eq!(figures(told), figures(&over), "told from its records");
     }
 }
 

@@ -240,8 +240,8 @@ fn racks_in_doubt_are_those_of_the_desk() {
     assert!(story.cleared.is_some() && story.action_missing() && open.action_missing());
 }
 
-// Regression: of what was too cold, and too hot when it came back, the story told the latest side alone. The values are
-// made up.
+// Regression: of what was too cold, and too hot when it came back, the story told the latest side alone, beside since when it
+// was so on the first; and the worst of one stretch alone. The values are made up.
 #[test]
 fn the_worst_of_either_side_is_kept() {
     let (alert, condition) = (AlertNumber(3), Condition::Drifting);
@@ -262,8 +262,16 @@ fn the_worst_of_either_side_is_kept() {
         Body::AlertChanged(AlertChanged { condition: Some(condition), ..changed })
     };
     let mut stories = BTreeMap::new();
-    let mut worst = |body| {
-        note(&mut stories, &Record::new(at(0.0), Some("hot".to_owned()), body));
+    let (mut minute, mut since) = (0.0, at(0.0));
+    let mut worst = |body: Body| {
+        // What it measures is of one stretch, and so is since when.
+        since = if matches!(body, Body::AlertChanged(_)) { at(minute) } else { since };
+        note(&mut stories, &Record::new(at(minute), Some("hot".to_owned()), body));
+        minute += 1.0;
+        let own = &stories[&alert].alert;
+        let sides = [own.worst, own.other_side.map(|(worst, _)| worst)];
+        assert_eq!(sides, stories[&alert].worst_of_sides().map(|worst| worst.map(|(worst, _)| worst)));
+        assert_eq!(own.since, since);
         stories[&alert].worst_of_sides().map(|worst| worst.map(|(worst, _)| worst))
     };
     let cold = celsius(56.4);
