@@ -83,6 +83,20 @@ fn an_alert_that_came_back_says_so() {
     }
 }
 
+// Own rule: of an alert that came after the span it is said that it did, and why it is listed.
+#[test]
+fn an_alert_that_was_raised_later_says_so() {
+    for (language, wanted) in [
+        (Language::English, "Raised after this span, "),
+        (Language::Spanish, "Surgida después del período, el "),
+    ] {
+        let mut account = samples::month();
+        assert!(!says(&account, language, wanted));
+        account.alerts[0].later = true;
+        assert!(says(&account, language, wanted));
+    }
+}
+
 // Own rule: what somebody wrote ends before the next word of the report begins.
 #[test]
 fn what_somebody_wrote_ends_before_the_next_word() {
