@@ -37,16 +37,28 @@ impl Reach {
         number: AlertNumber,
         mut damaged: impl FnMut(u64, LedgerError),
     ) -> Result<Option<Self>, LedgerError> {
-        let (mut stories, mut earlier) = (BTreeMap::new(), Vec::new());
+        let mut records = Vec::new();
         for (index, found) in ledger.records_about(Subject::Alert(number.0))? {
-            let record = match found {
-                Ok((_, record)) => record,
-                Err(error) => {
-                    damaged(index, error);
-                    continue;
-                }
-            };
-            note(&mut stories, &record);
+            match found {
+                Ok((_, record)) => records.push(record),
+                Err(error) => damaged(index, error),
+            }
+        }
+        Self::of(ledger, number, &records)
+    }
+
+    /// The same, where the records of the alert were read already.
+    ///
+    /// # Errors
+    /// The ledger's.
+    pub(in crate::app) fn of(
+        ledger: &Reader,
+        number: AlertNumber,
+        records: &[Record],
+    ) -> Result<Option<Self>, LedgerError> {
+        let (mut stories, mut earlier) = (BTreeMap::new(), Vec::new());
+        for record in records {
+            note(&mut stories, record);
             let racks = record.body.of_alert().and_then(OfAlert::earlier).map(Earlier::all);
             earlier.extend(racks.into_iter().flat_map(|racks| racks.named).map(|rack| rack.at));
         }

@@ -19,29 +19,32 @@ pub(super) fn actions(
 ) -> Result<Vec<Acted>, LedgerError> {
     let (mut all, mut has_looked) = (Vec::new(), false);
     for alert in alerts {
-        let (mut cover, mut own, mut whole) = (Cover::default(), Vec::new(), true);
+        let (mut records, mut cover, mut is_whole) = (Vec::new(), Cover::default(), true);
+        let mut written = Vec::new();
         for (record, found) in ledger.records_about(Subject::Alert(alert.0))? {
-            let Ok((_, Record { recorded, body, .. })) = found else {
+            let Ok((_, told)) = found else {
                 // It may have said how many racks there were.
-                whole = false;
+                is_whole = false;
                 continue;
             };
-            if let Some(told) = body.of_alert() {
+            if let Some(told) = told.body.of_alert() {
                 cover.note(record, told);
             }
-            if let Body::CorrectiveAction(action) = body {
-                own.push((record, recorded, action));
+            if let Body::CorrectiveAction(action) = &told.body {
+                written.push((record, told.recorded, action.clone()));
             }
+            records.push(told);
         }
-        if own.is_empty() {
+        if written.is_empty() {
             continue;
         }
-        let covered = if whole {
-            covered(ledger, doubts, (*alert, &cover), (index, cycle), &mut has_looked)?
+        let own = OfAlert { number: *alert, records, cover };
+        let covered = if is_whole {
+            covered(ledger, doubts, &own, (index, cycle), &mut has_looked)?
         } else {
             Covered::Unknown
         };
-        all.extend(own.into_iter().map(|(record, at, action)| {
+        all.extend(written.into_iter().map(|(record, at, action)| {
             let covers = match &covered {
                 Covered::By(records) => Some(records.contains(&record)),
                 Covered::NotYet => Some(false),
@@ -53,12 +56,19 @@ pub(super) fn actions(
     Ok(all)
 }
 
+/// What is on record of an alert.
+struct OfAlert {
+    number: AlertNumber,
+    records: Vec<Record>,
+    cover: Cover,
+}
+
 /// By what the records of the alert say, and where that does not tell by its racks. Those of one alert are looked through
 /// for a page, once (own choice: a few hundredths of a second).
 fn covered(
     ledger: &Reader,
     doubts: &Doubts,
-    (alert, cover): (AlertNumber, &Cover),
+    OfAlert { number, records, cover }: &OfAlert,
     (index, cycle): (u64, &Cycle),
     has_looked: &mut bool,
 ) -> Result<Covered, LedgerError> {
@@ -67,7 +77,7 @@ fn covered(
     if covered != Covered::Unknown || *has_looked {
         return Ok(covered);
     }
-    let Some(reach) = Reach::read(ledger, alert, |_, _| {})? else { return Ok(covered) };
+    let Some(reach) = Reach::of(ledger, *number, records)? else { return Ok(covered) };
     *has_looked = true;
     let looked = reach.look(ledger, doubts, (Order::OldestFirst, None), (None, None))?;
     let mut racks = Vec::new();
