@@ -13,6 +13,7 @@ mod thermometer;
 mod today;
 pub(in crate::web) mod words;
 
+use std::collections::BTreeSet;
 use std::future::Future;
 
 pub(super) use self::amend::{amend, amend_own, comment};
@@ -22,6 +23,7 @@ pub(super) use self::today::{parts, show};
 
 use super::frame::Refusal;
 use crate::core::alert::DueCheck;
+use crate::core::alert::did::Did;
 use crate::core::alert::supplies::Shortage;
 use crate::core::cycle::plate::Sanitizing;
 use crate::core::logbook::Judgement;
@@ -70,9 +72,9 @@ pub struct Entered {
     pub amendments: Vec<(u64, Timestamp, Amendment)>,
     /// Whether something that was said of it cannot be read.
     pub is_damaged: bool,
-    /// Alerts that it or its corrections set off, by number, or that was open when it failed.
-    pub alerts: Vec<u64>,
-    /// Those of them that are open, where it is looked at by itself.
+    /// What it or its corrections did to alerts, by number; of one that was open when it failed it is a part.
+    pub did: Vec<(u64, Did)>,
+    /// Those that it did not end and that are open, where it is looked at by itself.
     pub waiting: Vec<u64>,
     /// Where it is a good test of the sanitizer: when the latest one was made, if that is later and failed.
     pub failed_since: Option<Timestamp>,
@@ -84,6 +86,21 @@ pub struct Entered {
     pub ran: Option<Ran>,
     /// Where one may have been under way then and still is: since when.
     pub running: Option<Timestamp>,
+}
+
+impl Entered {
+    /// The alerts that it or its corrections set off, by number, or that was open when it failed.
+    #[must_use]
+    pub fn alerts(&self) -> Vec<u64> {
+        let set_off = self.did.iter().filter(|(_, did)| *did != Did::Ended);
+        set_off.map(|(alert, _)| *alert).collect::<BTreeSet<u64>>().into_iter().collect()
+    }
+
+    /// It belongs to an alert, whatever else it did to it.
+    pub fn joins(&mut self, alert: Option<u64>) {
+        let alert = alert.filter(|alert| !self.alerts().contains(alert));
+        self.did.extend(alert.map(|alert| (alert, Did::Joined)));
+    }
 }
 
 /// Racks that passed before a test of the sanitizer failed, since it was good last.

@@ -1,6 +1,6 @@
 //! The logbook as the pages show it, and the way of what people enter there onto the record.
 
-use std::collections::{BTreeSet, VecDeque};
+use std::collections::VecDeque;
 use std::ops::ControlFlow;
 use std::sync::Arc;
 use std::time::Duration;
@@ -8,7 +8,7 @@ use std::time::Duration;
 use super::House;
 use super::failed::{doubted_before, failed_since, is_open, open_then};
 use super::held::held;
-use super::racks::set_off;
+use super::racks::{did, set_off};
 use crate::app::enter;
 use crate::app::logbook::{Change, Correction, Entry};
 use crate::app::order::{self, Problem};
@@ -92,9 +92,9 @@ pub(super) fn entered(
         return Ok(None);
     };
     let (mut amendments, mut is_damaged) = (Vec::new(), false);
-    let mut alerts = set_off(ledger, index)?;
+    let mut done = did(ledger, index)?;
     for (at, amendment) in ledger.amendments(index)? {
-        alerts.append(&mut set_off(ledger, at)?);
+        done.append(&mut did(ledger, at)?);
         match (amendment, ledger.record(at)?) {
             (Some(amendment), Ok((_, record))) => amendments.push((at, record.recorded, amendment)),
             _ => is_damaged = true,
@@ -108,7 +108,7 @@ pub(super) fn entered(
         }
         Written::Note(_) => None,
     };
-    let alerts = alerts.into_iter().map(|number| number.0).collect();
+    let did = done.into_iter().map(|(alert, did)| (alert.0, did)).collect();
     Ok(Some(Entered {
         record: index,
         machine,
@@ -117,7 +117,7 @@ pub(super) fn entered(
         judgement,
         amendments,
         is_damaged,
-        alerts,
+        did,
         waiting: Vec::new(),
         failed_since: None,
         came_after: Vec::new(),
@@ -139,12 +139,11 @@ fn beside(ledger: &ledger::Reader, machines: &[Profile], entered: &mut Entered) 
         && set_off(ledger, entered.record)?.is_empty()
     {
         let open = open_then(ledger, machine, kind, (entered.record, entered.recorded))?;
-        let all: BTreeSet<u64> = entered.alerts.drain(..).chain(open).collect();
-        entered.alerts.extend(all);
+        entered.joins(open);
     }
-    for alert in &entered.alerts {
-        if is_open(ledger, *alert)? {
-            entered.waiting.push(*alert);
+    for alert in entered.alerts() {
+        if is_open(ledger, alert)? {
+            entered.waiting.push(alert);
         }
     }
     if let (Some(machine), Some(check)) = (&entered.machine, entered.counting())
@@ -494,7 +493,7 @@ mod tests {
             let mut found = entered(&reader, &machines, 4, record).expect("readable").expect("an entry");
             beside(&reader, &machines, &mut found).expect("readable");
             let alerts = if waiting.is_empty() { vec![4] } else { waiting.clone() };
-            assert_eq!((found.alerts, found.waiting), (alerts, waiting), "{name}");
+            assert_eq!((found.alerts(), found.waiting), (alerts, waiting), "{name}");
         }
     }
 }

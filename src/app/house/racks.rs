@@ -9,7 +9,8 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::ops::ControlFlow;
 use std::sync::{Arc, Mutex, PoisonError};
 
-pub(super) use self::counted::{leads, set_off};
+pub(super) use self::counted::set_off;
+pub(in crate::app) use self::counted::{did, leads};
 use super::House;
 use super::machines::plots;
 use crate::app::alerts::doubts::overtaken;

@@ -369,10 +369,10 @@ async fn an_entry_stands_with_what_was_said_of_it() {
         entered(&reader, machines, index, record).expect("readable").expect("an entry")
     };
     let good = |entry: &crate::web::logbook::Entered| entry.judgement.as_ref().map(|judged| judged.good);
-    assert_eq!((good(&look()), look().alerts), (Some(Some(false)), Vec::new()));
+    assert_eq!((good(&look()), look().alerts()), (Some(Some(false)), Vec::new()));
     let raised = AlertRaised { cause: Some(index), ..AlertRaised::new(AlertNumber(3), Condition::Weak, NOW) };
     put(&handle, vec![of("dm1", NOW, Body::AlertRaised(Box::new(raised)))]).await;
-    assert_eq!(look().alerts, [3], "it leads to what it set off");
+    assert_eq!(look().alerts(), [3], "it leads to what it set off");
     put(&handle, vec![amended(AmendmentChange::Corrected(strip(50.0)))]).await;
     assert_eq!(good(&look()), Some(Some(true)));
     assert_eq!(look().written, Written::Check(strip(10.0)), "it stays as it was entered");
@@ -382,7 +382,7 @@ async fn an_entry_stands_with_what_was_said_of_it() {
     let by_correction =
         AlertRaised { cause: Some(index + 3), ..AlertRaised::new(AlertNumber(4), Condition::Weak, NOW) };
     put(&handle, vec![of("dm1", NOW, Body::AlertRaised(Box::new(by_correction)))]).await;
-    assert_eq!(look().alerts, [3, 4], "and to what its correction set off");
+    assert_eq!(look().alerts(), [3, 4], "and to what its correction set off");
 
     let reader = Reader::open(&path).expect("readable");
     let (entries, damaged) = since(&reader, machines, Some(NOW)).expect("readable");

@@ -86,6 +86,7 @@ pub mod cover;
 mod cycles;
 pub mod desk;
 pub mod dialog;
+pub mod did;
 pub mod doubts;
 pub mod due;
 pub mod earlier;

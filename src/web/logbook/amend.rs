@@ -68,7 +68,7 @@ impl Entered {
         let reasons = [
             (by != person.name, NotOwn::Others),
             (self.is_damaged, NotOwn::Damaged),
-            (!self.alerts.is_empty(), NotOwn::Alert),
+            (!self.alerts().is_empty(), NotOwn::Alert),
             (self.good() == Some(false), NotOwn::Failed),
             (!self.amendments.iter().all(|(_, _, one)| is_theirs(one)), NotOwn::Amended),
             (now >= self.recorded.plus(OWN_FOR), NotOwn::Late),

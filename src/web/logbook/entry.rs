@@ -41,8 +41,8 @@ struct EntryPage<'a> {
     by: String,
     /// What counts.
     found: String,
-    /// Alerts that it set off.
-    alerts: &'a [u64],
+    /// Alerts that it set off or ended, each with what it did.
+    alerts: Vec<(u64, String)>,
     /// Which of them wait for somebody, of one that was put right since.
     waiting: Vec<String>,
     /// That racks of before it stay in doubt, since it came late.
@@ -137,7 +137,7 @@ pub(super) async fn answer<K: Kitchen>(
         recorded: reader.moment(entered.recorded),
         by: by(&entered, reader.language),
         found,
-        alerts: &entered.alerts,
+        alerts: entered.did.iter().map(|(alert, did)| (*alert, did.told(*alert, reader.language))).collect(),
         waiting: waiting(&entered, reader),
         came_late: came_late(&entered, reader),
         was,

@@ -471,12 +471,12 @@ async fn the_first_page_of_an_entry_names_its_alert() {
         };
         let record = strip(if corrected { 100.0 } else { 10.0 }).await.expect("taken").expect("on record");
         if corrected {
-            assert!(running.house.entry(record).await.expect("an entry").alerts.is_empty());
+            assert!(running.house.entry(record).await.expect("an entry").alerts().is_empty());
             let right = Corrected { mg_per_l: Some(10.0), ..Corrected::default() };
             let (reason, by) = ("misread".to_owned(), "Ana".to_owned());
             running.house.amend(record, reason, by, Amending::Correct(right), None).await.expect("taken");
         }
         let shown = running.house.entry(record).await.expect("an entry");
-        assert_eq!((shown.alerts.len(), shown.waiting.len()), (1, 1), "{corrected}");
+        assert_eq!((shown.alerts().len(), shown.waiting.len()), (1, 1), "{corrected}");
     }
 }

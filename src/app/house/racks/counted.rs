@@ -14,18 +14,19 @@ use std::ops::ControlFlow;
 
 use crate::app::alerts::past::{PastOf, ROW_MAX, Raised};
 use crate::core::alert::affected::{InRow, OF_PROBES, in_row, measured};
+use crate::core::alert::did::Did;
 use crate::core::alert::doubts::Doubts;
 use crate::core::alert::{AlertNumber, Condition};
-use crate::core::record::{Body, Cycle, OfAlert, Record};
+use crate::core::record::{Body, Cycle, Record};
 use crate::ledger::{self, CycleFilter, LedgerError, Order, Subject};
 
 /// The alerts of a rack, by number.
 #[derive(Clone, PartialEq, Eq, Debug, Default)]
-pub(in crate::app::house) struct Leads {
+pub(in crate::app) struct Leads {
     /// Those that it set off, or that count it.
-    pub(in crate::app::house) alerts: BTreeSet<AlertNumber>,
+    pub(in crate::app) alerts: BTreeSet<AlertNumber>,
     /// Those of them that put it in doubt after it had passed.
-    pub(in crate::app::house) doubts: BTreeSet<AlertNumber>,
+    pub(in crate::app) doubts: BTreeSet<AlertNumber>,
 }
 
 /// The alerts that a rack set off, or that count it. An alert that names it as the last good one before, or as the one
@@ -33,7 +34,7 @@ pub(in crate::app::house) struct Leads {
 ///
 /// # Errors
 /// The ledger's, but for damage of single records: what those said is not known.
-pub(in crate::app::house) fn leads(
+pub(in crate::app) fn leads(
     ledger: &ledger::Reader,
     index: u64,
     record: &Record,
@@ -72,13 +73,21 @@ pub(in crate::app::house) fn set_off(
     ledger: &ledger::Reader,
     index: u64,
 ) -> Result<BTreeSet<AlertNumber>, LedgerError> {
-    let told_by = |record: &Record| {
-        let told = record.body.of_alert()?;
-        let set_off = told.cause() == Some(index) && !matches!(told, OfAlert::Cleared(_));
-        told.alert().filter(|_| set_off)
-    };
+    let did = did(ledger, index)?.into_iter();
+    Ok(did.filter(|(_, did)| *did != Did::Ended).map(|(alert, _)| alert).collect())
+}
+
+/// What a record did to alerts, those that it ended among them.
+///
+/// # Errors
+/// The ledger's, but for damage of single records.
+pub(in crate::app) fn did(
+    ledger: &ledger::Reader,
+    index: u64,
+) -> Result<BTreeSet<(AlertNumber, Did)>, LedgerError> {
     let about = ledger.records_about(Subject::Record(index))?;
-    Ok(about.iter().filter_map(|(_, found)| told_by(&found.as_ref().ok()?.1)).collect())
+    let did = |(_, found): &(u64, ledger::Found)| Did::of(index, found.as_ref().ok()?.1.body.of_alert()?);
+    Ok(about.iter().filter_map(did).collect())
 }
 
 /// A rack, and those after it that may be of one row with it. What is damaged may have broken the row.

@@ -1,6 +1,7 @@
 //! What is to be known of an entry: amendments, corrections and comments.
 
 use super::*;
+use crate::core::alert::did::Did;
 
 // Own promise: who has the right says what is to be known; the entry stays.
 #[tokio::test]
@@ -128,7 +129,7 @@ fn a_corrected_entry_shows_the_value_in_force() {
         written: Written::Check(strip(10.0)),
         judgement: None,
         amendments: vec![said(AmendmentChange::Corrected(strip(50.0))), said(AmendmentChange::Comment)],
-        alerts: Vec::new(),
+        did: Vec::new(),
         waiting: Vec::new(),
         is_damaged: false,
         failed_since: None,
@@ -199,6 +200,29 @@ async fn a_correction_that_failed_names_its_alert() {
     ] {
         let (_, page) = get(&kitchen, "/logbook/entries/70", Role::Operator, language).await;
         assert!(page.contains(said) && page.contains("href=\"../../alerts/3\""), "{page}");
+    }
+}
+
+// Regression: an entry named its alerts by number alone, and the one by which an alert recovered none. Own promise: it says
+// which it raised, which it belongs to and which recovered by it.
+#[tokio::test]
+async fn an_entry_says_what_it_did_to_its_alerts() {
+    let kitchen = StillKitchen::new();
+    post(&kitchen, "/logbook/sanitizer", "machine=dm2&mg_per_l=50", Role::Operator).await;
+    let did = vec![(3, Did::Raised), (4, Did::Joined), (5, Did::Ended)];
+    kitchen.desk.change(|entered| entered.did.clone_from(&did));
+    for (language, words) in [
+        (Language::English, ["Raised alert 3", "Belongs to alert 4", "Alert 5 recovered by it"]),
+        (
+            Language::Spanish,
+            ["Causó la alerta 3", "Es parte de la alerta 4", "Con ella se recuperó la alerta 5"],
+        ),
+    ] {
+        let (_, page) = get(&kitchen, "/logbook/entries/70", Role::Operator, language).await;
+        for (alert, said) in (3..).zip(words) {
+            let link = format!("href=\"../../alerts/{alert}\">{said}</a>");
+            assert!(page.contains(&link), "{link}: {page}");
+        }
     }
 }
 
