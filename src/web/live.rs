@@ -379,7 +379,10 @@ impl<K: Kitchen> Told<K> {
                 let (parts, open) = self.pages.live.logbook(kitchen, &self.reader, *enters, false).await?;
                 return Ok(Some((parts.into(), open)));
             }
-            Look::Check => integrity::part(&kitchen.standing().await?, &self.reader).map(|part| vec![part]),
+            Look::Check => {
+                let (standing, sealed) = (kitchen.standing().await?, kitchen.sealed().await?);
+                integrity::parts(&standing, &sealed, &self.reader).map(Vec::from)
+            }
         };
         made.map(|cards| Some((cards, None))).map_err(|error| unmade(&error))
     }

@@ -213,7 +213,6 @@ impl Checks for House {
     }
 
     async fn standing(&self) -> Result<Standing, Refusal> {
-        let records = self.tide.borrow().records;
         let (standing, known) = {
             let stands = self.checking.stands();
             let running = stands.running.as_ref().map(|(by, of)| Running {
@@ -222,7 +221,7 @@ impl Checks for House {
                 of: *of,
             });
             let known = stands.asked || stands.last.is_some() || running.is_some();
-            (Standing { running, last: stands.last.clone(), failed: stands.failed.clone(), records }, known)
+            (Standing { running, last: stands.last.clone(), failed: stands.failed.clone() }, known)
         };
         if known {
             return Ok(standing);

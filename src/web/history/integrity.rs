@@ -74,8 +74,6 @@ pub struct Standing {
     pub last: Option<Checked>,
     /// Why the last one could not be made, in English as every message of the gateway.
     pub failed: Option<String>,
-    /// Records that there are.
-    pub records: u64,
 }
 
 /// How the record is sealed.
@@ -160,31 +158,65 @@ impl Part<'_> {
     }
 }
 
+/// How it is sealed at the moment, which changes with the part above it: both are told of the same records.
+#[derive(Template)]
+#[template(path = "web/history/integrity_seal.html", config = ".askama.toml")]
+struct Seal<'a> {
+    language: Language,
+    sealed: &'a Sealed,
+    /// Up to which record it is sealed, and how many are not yet.
+    sealed_now: String,
+    sealed_at: String,
+}
+
+impl Seal<'_> {
+    fn records(&self, count: &u64) -> String {
+        Noun::Records.of(*count, self.language)
+    }
+
+    const fn say(&self, english: &'static str, spanish: &'static str) -> &'static str {
+        said(self.language, english, spanish)
+    }
+}
+
 #[derive(Template)]
 #[template(path = "web/history/integrity.html", config = ".askama.toml")]
 struct IntegrityPage<'a> {
     frame: Frame<'a>,
     sealed: &'a Sealed,
-    /// Up to which record it is sealed, and how many are not yet.
-    sealed_now: String,
-    sealed_at: String,
     running: bool,
     part: String,
+    seal: String,
     /// Who may have it checked, for those who may not.
     instead: Option<String>,
 }
 
-impl IntegrityPage<'_> {
-    fn records(&self, count: &u64) -> String {
-        Noun::Records.of(*count, self.frame.person.reader.language)
-    }
-}
-
-/// The part of the page that changes.
+/// The parts of the page that change: how checking stands, and how the record is sealed.
 ///
 /// # Errors
-/// The template's.
-pub(in crate::web) fn part(standing: &Standing, reader: &Reader) -> Result<Card, askama::Error> {
+/// The templates'.
+pub(in crate::web) fn parts(
+    standing: &Standing,
+    sealed: &Sealed,
+    reader: &Reader,
+) -> Result<[Card; 2], askama::Error> {
+    Ok([part(standing, sealed.records, reader)?, seal(sealed, reader)?])
+}
+
+fn seal(sealed: &Sealed, reader: &Reader) -> Result<Card, askama::Error> {
+    let language = reader.language;
+    let counted = sealed.checkpoint.map_or(0, |(size, _)| size);
+    let seal = Seal {
+        language,
+        sealed,
+        sealed_now: sealed_up_to(counted, sealed.records.saturating_sub(counted), language),
+        sealed_at: sealed.checkpoint.map_or_else(String::new, |(_, at)| reader.moment(at)),
+    };
+    Ok(Card { html: seal.render()? })
+}
+
+/// How checking stands, where there are so many records by now.
+fn part(standing: &Standing, records: u64, reader: &Reader) -> Result<Card, askama::Error> {
     let language = reader.language;
     let last = standing.last.as_ref();
     let report = last.and_then(|last| last.report.as_ref());
@@ -208,7 +240,7 @@ pub(in crate::web) fn part(standing: &Standing, reader: &Reader) -> Result<Card,
     let part = Part {
         language,
         standing,
-        headline: last.map_or_else(String::new, |last| headline(last, &say_word, standing.records, reader)),
+        headline: last.map_or_else(String::new, |last| headline(last, &say_word, records, reader)),
         say_word,
         when: last.map_or_else(String::new, |last| reader.moment(last.at)),
         took: report.map_or_else(String::new, |(_, seconds)| lasting(*seconds)),
@@ -273,20 +305,18 @@ pub(in crate::web) async fn show<K: Kitchen>(State(pages): State<Pages<K>>, pers
         Ok(found) => found,
         Err(refused) => return frame::refuse(refused, &person, &pages.site, 1),
     };
-    let part = match part(&standing, reader) {
-        Ok(part) => part.html,
+    let [part, seal] = match parts(&standing, &sealed, reader) {
+        Ok(parts) => parts.map(|part| part.html),
         Err(error) => return frame::page(StatusCode::OK, Err(error)),
     };
     let title = said(reader.language, "Whether the record is whole", "Si el registro está íntegro");
     let what = said(reader.language, "Check now", "Comprobar ahora");
-    let counted = sealed.checkpoint.map_or(0, |(size, _)| size);
     let page = IntegrityPage {
         frame: Frame::new(&pages.site, &person, Tab::History, 1, title).with_open(pages.open().await),
-        sealed_now: sealed_up_to(counted, sealed.records.saturating_sub(counted), reader.language),
-        sealed_at: sealed.checkpoint.map_or_else(String::new, |(_, at)| reader.moment(at)),
         sealed: &sealed,
         running: standing.running.is_some(),
         part,
+        seal,
         instead: instead(&person, Right::Export, what),
     };
     frame::page(StatusCode::OK, page.render())

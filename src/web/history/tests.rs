@@ -5,6 +5,7 @@ use axum::body::Body;
 use axum::extract::Request;
 use axum::http::{StatusCode, header};
 use axum::response::Response;
+use futures_util::StreamExt;
 use tower::ServiceExt;
 
 use super::*;
@@ -388,7 +389,7 @@ async fn refused(path: &str, language: Language) -> String {
 // Own promise: a ledger that holds by the key that it brought along is not shown as whole.
 #[test]
 fn a_ledger_that_vouches_for_itself_is_not_called_whole() {
-    use super::integrity::{Checked, Standing, Trusted, part};
+    use super::integrity::{Checked, Sealed, Standing, Trusted, parts};
     use crate::core::audit::Outcome;
     for (trusted, language, wanted, never) in [
         (Trusted::Own, Language::English, "WHOLE by its own key only", "✓"),
@@ -406,8 +407,13 @@ fn a_ledger_that_vouches_for_itself_is_not_called_whole() {
             trusted: Some(trusted),
         };
         let standing = Standing { last: Some(last), ..Standing::default() };
-        let page = part(&standing, &person(Role::Auditor, language).reader).expect("a part").html;
-        assert!(page.contains(wanted) && !page.contains(never), "{page}");
+        let sealed = Sealed { records: 12, ..Sealed::default() };
+        let reader = &person(Role::Auditor, language).reader;
+        let [check, seal] = parts(&standing, &sealed, reader).expect("both").map(|part| part.html);
+        assert!(check.contains(wanted) && !check.contains(never), "{check}");
+        // What came since is counted as the records are that stand below it.
+        let since = said(language, "3 records came since", "desde entonces llegaron 3 asientos");
+        assert!(check.contains(since) && seal.contains("<dd>12</dd>"), "{check}{seal}");
     }
 }
 
@@ -422,6 +428,16 @@ async fn integrity_says_what_was_found() {
     // Own promise: what was found is never a statement of the present.
     holds(&page, &["49 asientos; desde entonces llegaron 2 asientos</p>"]);
     holds(&page, &["cada asiento hasta el 47; 1 más nuevo, dentro de la hora"]);
+    holds(&page, &["<dd>51</dd>", "cada asiento hasta el 47; 3 más nuevos, dentro de la hora"]);
+    // Whoever waits for a check on its page gets both anew.
+    let live = ask(&StillKitchen::new(), see("/live/integrity"), Role::Auditor, Language::English).await;
+    let mut stream = live.into_body().into_data_stream();
+    let mut heard = String::new();
+    while !heard.contains("id=\"seal\"") {
+        let sent = stream.next().await.expect("it goes on").expect("whole");
+        heard.push_str(std::str::from_utf8(&sent).expect("text"));
+    }
+    holds(&heard, &["2 records came since</p>", "<dd>51</dd>"]);
     let page = get("/history/integrity", Language::English).await;
     holds(&page, &["NOT WHOLE at Thu 26 Nov 2026", "49 records; 2 records came since</p>"]);
     let kitchen = StillKitchen::new();
