@@ -37,10 +37,11 @@ pub(super) fn told(whole: &Whole, language: Language) -> Vec<String> {
             "La canasta que se nombra como última correcta está en duda desde entonces, por {alerts}",
         );
         let told = filled(phrase, &[("alerts", &numbered(&whole.good_in_doubt, language))]);
-        // What is over holds no rack.
+        // What is over holds no rack, and neither does what counts none: an early warning.
+        let holds = whole.closed.is_none() && whole.alert.racks.count > 0;
         let hold =
             said(language, ": hold what is named there too.", ": aparte también lo que se nombra ahí.");
-        lines.push(told + if whole.closed.is_none() { hold } else { "." });
+        lines.push(told + if holds { hold } else { "." });
     }
     let (count, alerts) = &whole.also_in_doubt;
     if *count > 0 {
@@ -115,7 +116,11 @@ mod tests {
                 matches!(lines.as_slice(), [one, two] if one.ends_with(&first) && two.contains(own)),
                 "{lines:?}"
             );
-            whole_of.closed = Some(now);
+            // An early warning holds no rack, so that none is held «too».
+            let racks = std::mem::take(&mut whole_of.alert.racks);
+            let lines = told(&whole_of, language);
+            assert!(lines.first().is_some_and(|one| one.ends_with(&format!("{}.", good.0))), "{lines:?}");
+            (whole_of.alert.racks, whole_of.closed) = (racks, Some(now));
             let lines = told(&whole_of, language);
             assert!(lines.first().is_some_and(|one| one.ends_with(&format!("{}.", good.0))), "{lines:?}");
             assert!(told(&whole(Vec::new(), (0, Vec::new())), language).is_empty());
