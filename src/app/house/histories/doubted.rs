@@ -84,17 +84,20 @@ impl Sought {
         }
     }
 
-    /// How many racks in doubt there are on all pages; not counted by one alert alone, whose page says it.
+    /// How many racks in doubt there are on all pages.
     fn doubted_hits(&self, around: Around<'_>) -> Result<Option<Hits>, LedgerError> {
-        if self.question.alert.is_some() {
-            return Ok(None);
-        }
+        let alert = self.question.alert.map(AlertNumber);
         let wanted = self.question.machine.as_deref();
         let (mut hits, span) = (Hits { count: 0, more: false }, (self.from, self.to));
         let mut left = Left { looked: COUNTED_MAX, passed: COUNT_PASSED_MAX };
         for own in around.doubts.machines().filter(|own| wanted.is_none_or(|wanted| wanted == *own)) {
-            let each = |_, counted, _: &[AlertNumber]| match counted {
-                Counted::Doubted => hits.count += 1,
+            if around.doubts.stretches(Some(own), alert).is_empty() {
+                continue;
+            }
+            let each = |_, counted, by: &[AlertNumber]| match counted {
+                Counted::Doubted => {
+                    hits.count += u64::from(alert.is_none_or(|alert| by.contains(&alert)));
+                }
                 Counted::Ended => hits.more = true,
             };
             doubts::count(around.ledger, around.doubts, own, span, &mut left, each)?;

@@ -7,8 +7,12 @@ use crate::app::alerts::racks::Reach;
 use crate::core::alert::AlertNumber;
 use crate::core::late::stands_at;
 use crate::core::record::{Body, Record};
-use crate::ledger::{LedgerError, Subject};
+use crate::ledger::{Found, LedgerError, Order, Subject};
 use crate::web::history::{Found as FoundView, Hits, Page};
+
+/// How often as many racks as a page looks through are looked through for the number of all (own choice: twice what the
+/// page costs; almost every alert is counted to its end).
+const LOOKS_MAX: usize = 2;
 
 impl Sought {
     /// A page of the racks of an alert; `None` where it is to go on from what is none.
@@ -24,13 +28,12 @@ impl Sought {
         let mut gathered = Gathered::new();
         let own = |reach: &Reach| self.question.machine.as_ref().is_none_or(|name| *name == reach.machine);
         let Some(reach) = Reach::read(ledger, number, |_, _| {})?.filter(own) else {
-            return Ok(Some(self.page(gathered, None)));
+            return Ok(Some(self.page(gathered, Some(Hits::of(0)))));
         };
         let looked = reach.look(ledger, around.doubts, self.order(), (self.from, self.to))?;
         gathered.cut = looked.more;
         for (index, found, is_own) in looked.racks {
-            let fits = found.as_ref().is_ok_and(|(_, record)| self.fits(record));
-            if found.is_err() || fits && is_own {
+            if self.lists(&found, is_own) {
                 let line = rack_line(around, index, found)?;
                 if gathered.take(index, line).is_break() {
                     gathered.cut = false;
@@ -39,7 +42,24 @@ impl Sought {
             }
             gathered.looked = Some(index);
         }
-        Ok(Some(self.page(gathered, None)))
+        let hits = self.counted(around, &reach)?;
+        Ok(Some(self.page(gathered, Some(hits))))
+    }
+
+    /// How many lines its racks are on all pages.
+    fn counted(&self, around: Around<'_>, reach: &Reach) -> Result<Hits, LedgerError> {
+        let (mut count, mut after) = (0, None);
+        for _ in 0..LOOKS_MAX {
+            let order = (Order::NewestFirst, after);
+            let looked = reach.look(around.ledger, around.doubts, order, (self.from, self.to))?;
+            count +=
+                looked.racks.iter().filter(|(_, found, is_own)| self.lists(found, *is_own)).count() as u64;
+            after = looked.racks.last().map(|(index, ..)| *index);
+            if !looked.more {
+                return Ok(Hits::of(count));
+            }
+        }
+        Ok(Hits { more: true, ..Hits::of(count) })
     }
 
     /// A page of the records that speak of an alert, in order of the record; `None` where it is to go on from none.
@@ -50,9 +70,17 @@ impl Sought {
     ) -> Result<Option<FoundView>, LedgerError> {
         let ledger = around.ledger;
         let mut own = ledger.about(Subject::Alert(number.0))?;
-        let hits =
-            (self.from, self.to, &self.question.machine, self.question.kind) == (None, None, &None, None);
-        let hits = hits.then(|| Hits::of(own.len() as u64));
+        let narrow =
+            (self.from, self.to, &self.question.machine, self.question.kind) != (None, None, &None, None);
+        let mut count = own.len() as u64;
+        if narrow {
+            count = 0;
+            for index in &own {
+                let found = ledger.record(*index)?;
+                count +=
+                    u64::from(found.is_err() || found.is_ok_and(|(_, record)| self.is_asked_for(&record)));
+            }
+        }
         match self.question.page {
             Page::Newest => own.reverse(),
             Page::Older(record) | Page::Newer(record) if own.binary_search(&record).is_err() => {
@@ -75,7 +103,7 @@ impl Sought {
                 break;
             }
         }
-        Ok(Some(self.page(gathered, hits)))
+        Ok(Some(self.page(gathered, Some(Hits::of(count)))))
     }
 
     /// Whether a record is of the kind, the machine and the span that are asked for.
@@ -87,9 +115,11 @@ impl Sought {
             && self.to.is_none_or(|to| at < to)
     }
 
-    /// Whether a rack is of the verdict that is asked for.
-    fn fits(&self, record: &Record) -> bool {
+    /// Whether a rack is a line: one of the alert, of the verdict that is asked for. Whether a damaged one is nobody can
+    /// say.
+    fn lists(&self, found: &Found, is_own: bool) -> bool {
+        let Ok((_, record)) = found else { return true };
         let Body::Cycle(cycle) = &record.body else { return false };
-        self.question.verdict.is_none_or(|verdict| verdict == cycle.verdict)
+        is_own && self.question.verdict.is_none_or(|verdict| verdict == cycle.verdict)
     }
 }

@@ -2,7 +2,9 @@
 
 use jiff::civil::date;
 
+use super::doubted::{all, list, passed, weak, with};
 use super::records::{FIRST, RACKS, Site, asked, page};
+use crate::app::fixture::{CONFIGURATION, opening};
 use crate::core::cycle::verdict::Verdict;
 use crate::web::history::{Found, HITS_MAX, Hits, Page, Question, View};
 
@@ -38,6 +40,28 @@ fn a_list_is_counted_over_all_its_pages() {
     assert_eq!(counted(asked(View::Alerts, Page::Newest)), all(1));
     assert_eq!(counted(asked(View::Gaps, Page::Newest)), all(1));
     assert_eq!(counted(Question { in_doubt: true, ..racks(Page::Newest) }), all(0));
+}
+
+// Regression: the racks and the records of one alert had no number above them.
+#[test]
+fn what_belongs_to_an_alert_is_counted() {
+    let mut records = opening(CONFIGURATION);
+    let (first, last) = passed(&mut records, 1_700);
+    records.push(weak(1, first + 3, last, last + 1));
+    with(records, |reader| {
+        let counted = |question: Question| list(reader, question).hits.expect("a count");
+        let racks = Question { alert: Some(1), ..all(View::Racks) };
+        let own = Hits { count: 1_697, more: false };
+        assert_eq!(counted(racks.clone()), own);
+        assert_eq!(counted(Question { page: Page::Older(first + 9), ..racks.clone() }), own);
+        assert_eq!(counted(Question { verdict: Some(Verdict::Cold), ..racks.clone() }).count, 0);
+        assert_eq!(counted(Question { machine: Some("dm2".to_owned()), ..racks.clone() }).count, 0);
+        let doubted = counted(Question { in_doubt: true, ..racks });
+        assert!(doubted.count >= 600 && doubted.more, "not counted to the end: {doubted:?}");
+        let records = Question { alert: Some(1), ..all(View::Records) };
+        assert_eq!(counted(records.clone()), Hits { count: 1, more: false });
+        assert_eq!(counted(Question { kind: Some("comment"), ..records }).count, 0);
+    });
 }
 
 // Own rule: what is more than is counted is never given as the number of all.
