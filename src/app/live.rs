@@ -47,6 +47,11 @@ use crate::runtime::shutdown::Signals;
 /// largest site, 1,000 probes at 10 Hz.
 const WAITING_MAX: usize = 4_096;
 
+/// Silence after which nothing that was measured before a key was pressed is on its way any more, and how long
+/// it is waited for where readings never pause so long (own choice: a step lasts ten times that at least).
+const ON_ITS_WAY: Duration = Duration::from_millis(200);
+const ON_ITS_WAY_MAX: Duration = Duration::from_secs(2);
+
 /// Which channels are looked at; all where nothing is named.
 #[derive(Clone, PartialEq, Eq, Debug, Default)]
 pub(super) struct Wanted {
@@ -164,9 +169,28 @@ impl Live {
         Ok(stop)
     }
 
-    /// The next event, waited for no longer than this; with no time only what waits already, so
-    /// that a caller who waited for a person can take that away. Readings are those of the wanted
-    /// channels. After [`LiveEvent::Ended`] nothing else comes.
+    /// Passes over what was measured while a person was waited for: what waits already, and what is on its way as they
+    /// press the key. `each` hears of it all the same.
+    ///
+    /// # Errors
+    /// That of `each`, at which it ends.
+    pub(super) fn pass_over(
+        &mut self,
+        clock: &Clock,
+        mut each: impl FnMut(&LiveEvent) -> Result<(), Failure>,
+    ) -> Result<(), Failure> {
+        let pressed = clock.elapsed();
+        while let Some(event) = self.next(ON_ITS_WAY) {
+            each(&event)?;
+            if clock.elapsed().saturating_sub(pressed) >= ON_ITS_WAY_MAX {
+                break;
+            }
+        }
+        Ok(())
+    }
+
+    /// The next event, waited for no longer than this. Readings are those of the wanted channels. After
+    /// [`LiveEvent::Ended`] nothing else comes.
     pub(super) fn next(&mut self, within: Duration) -> Option<LiveEvent> {
         let until = self.runtime.block_on(async { Instant::now() }) + within;
         loop {

@@ -238,11 +238,12 @@ impl Turns<'_> {
         if self.asks {
             self.enter(words::press_enter(language), streams)?;
         }
-        // What came while a person was waited for is no rest.
-        while let Some(event) = self.live.next(Duration::ZERO) {
-            self.silence.take(&event);
-            self.unless_ended(&event)?;
-        }
+        // What was measured while a person was waited for is no rest.
+        let silence = &mut self.silence;
+        self.live.pass_over(&self.clock, |event| {
+            silence.take(event);
+            unless_ended(event)
+        })?;
         self.work.hangs(self.clock.elapsed());
         self.say(streams, &[words::waiting(language)])?;
         let found = self.found(place, name, streams)?;
@@ -308,7 +309,7 @@ impl Turns<'_> {
         }
         let Some(event) = self.live.next(WAIT_MAX) else { return Ok(()) };
         self.silence.take(&event);
-        self.unless_ended(&event)?;
+        unless_ended(&event)?;
         if let LiveEvent::Lost { events } = event {
             return Err(too_slow(events));
         }
@@ -318,14 +319,14 @@ impl Turns<'_> {
         }
         Ok(())
     }
+}
 
-    fn unless_ended(&self, event: &LiveEvent) -> Result<(), Failure> {
-        let LiveEvent::Ended { cause } = event else { return Ok(()) };
-        Err(Diagnostic::error("source-lost", "no more readings come; nothing was put on record")
-            .cause(cause.clone())
-            .advice("start the service again, and the proof anew")
-            .into())
-    }
+fn unless_ended(event: &LiveEvent) -> Result<(), Failure> {
+    let LiveEvent::Ended { cause } = event else { return Ok(()) };
+    Err(Diagnostic::error("source-lost", "no more readings come; nothing was put on record")
+        .cause(cause.clone())
+        .advice("start the service again, and the proof anew")
+        .into())
 }
 
 fn broken_off() -> Failure {

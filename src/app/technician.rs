@@ -34,10 +34,6 @@ use crate::runtime::clock::Clock;
 /// Longest wait for the first reading of a probe while a source is down (own choice: a port that is plugged in
 /// meanwhile is found within it).
 const SILENT_MAX: Duration = Duration::from_secs(10);
-/// Silence after which nothing that was measured before a key was pressed is on its way any more, and how long
-/// it is waited for where readings never pause so long (own choice: a step lasts ten times that at least).
-const ON_ITS_WAY: Duration = Duration::from_millis(200);
-const ON_ITS_WAY_MAX: Duration = Duration::from_secs(2);
 /// Longest wait for the next event, so that a step that lasts too long is ended in time.
 const WAIT_MAX: Duration = Duration::from_millis(500);
 /// How often a step that goes on tells how it stands.
@@ -177,17 +173,11 @@ impl<'s, 'a> Session<'s, 'a> {
         let answer = ask::line(&self.stop.clone(), || self.tell(prompt))?;
         self.unless_stopped()?;
         answer.ok_or_else(closed)?;
-        let pressed = self.clock.elapsed();
-        while let Some(event) = self.live.next(ON_ITS_WAY) {
-            self.silence.take(&event);
-            if let LiveEvent::Ended { cause } = event {
-                return Err(ended(cause));
-            }
-            if self.clock.elapsed().saturating_sub(pressed) >= ON_ITS_WAY_MAX {
-                break;
-            }
-        }
-        Ok(())
+        let silence = &mut self.silence;
+        self.live.pass_over(&self.clock, |event| {
+            silence.take(event);
+            if let LiveEvent::Ended { cause } = event { Err(ended(cause.clone())) } else { Ok(()) }
+        })
     }
 
     /// Whether the record is wanted.

@@ -77,3 +77,39 @@ async fn a_slow_listener_loses_the_oldest_and_is_told_how_many() {
     assert!(matches!(last.as_slice(), [LiveEvent::Ended { .. }]), "{last:?}");
     assert!(next(&mut parts).await.is_none());
 }
+
+// Regression: a proof threw away only what waited already when Enter was pressed, and took the readings that were on
+// their way then for what the probe shows at rest.
+#[test]
+fn what_is_on_its_way_as_a_key_is_pressed_is_passed_over() {
+    let runtime = Builder::new_multi_thread().worker_threads(1).enable_all().build().expect("a runtime");
+    let (sender, events) = broadcast::channel(8);
+    let mut live = Live {
+        runtime,
+        through: Through::OwnSources,
+        channels: Vec::new(),
+        wanted: BTreeSet::new(),
+        known: VecDeque::from([LiveEvent::Lost { events: 1 }]),
+        events,
+        ended: None,
+        _stop: CancellationToken::new().drop_guard(),
+    };
+    let sending = std::thread::spawn(move || {
+        for (wait_ms, events) in [(0, 2), (50, 3), (1_000, 4)] {
+            std::thread::sleep(Duration::from_millis(wait_ms));
+            sender.send(Arc::new(LiveEvent::Lost { events })).expect("somebody listens");
+        }
+        sender
+    });
+    let mut passed = Vec::new();
+    let took = |event: &LiveEvent| {
+        let LiveEvent::Lost { events } = event else { panic!("{event:?}") };
+        passed.push(*events);
+        Ok(())
+    };
+    assert!(live.pass_over(&Clock::system(), took).is_ok());
+    assert_eq!(passed, [1, 2, 3]);
+    let next = live.next(Duration::from_secs(5));
+    assert!(matches!(next, Some(LiveEvent::Lost { events: 4 })), "{next:?}");
+    drop(sending.join());
+}
