@@ -17,6 +17,10 @@ const RECORD: &str = include_str!("../../../deploy/export/record.schema.json");
 
 /// What is no writing at all, as [`str::trim`] counts it (Unicode, property `White_Space`), for a class of a pattern.
 const BLANK: &str = "\\u0009-\\u000d \\u0085\\u00a0\\u1680\\u2000-\\u200a\\u2028\\u2029\\u202f\\u205f\\u3000";
+/// What is neither letter nor digit, for a class of a pattern: blanks, and the signs of ASCII, of Latin-1 and of general
+/// punctuation (Unicode, general categories other than `L`, `M` and `N`). Of other signs no pattern can say it that every
+/// program reads the same.
+const NO_LETTER: &str = "\\u0000-/:-@\\[-`{-\\u00a9\\u00ab-\\u00b1\\u00b4\\u00b6-\\u00b8\\u00bb\\u00bf\\u00d7\\u00f7\\u1680\\u2000-\\u206f\\u20a0-\\u20cf\\u3000-\\u3003\\ufeff";
 /// What no name holds (Unicode, general category `Cc`).
 const CONTROL: &str = "\\u0000-\\u001f\\u007f-\\u009f";
 
@@ -319,9 +323,8 @@ fn proofs() -> Value {
 
 /// Bodies of what people do.
 fn sent() -> Value {
-    // What a letter is no pattern can say that every program reads the same; that it is no blank is near.
     let text = json!({
-        "type": "string", "pattern": format!("([^{BLANK}][{BLANK}]*){{{LETTERS_MIN}}}"),
+        "type": "string", "pattern": format!("([^{NO_LETTER}][{NO_LETTER}]*){{{LETTERS_MIN}}}"),
         "maxLength": TEXT_CHARS_MAX, "description": format!("At least {LETTERS_MIN} letters or digits."),
     });
     let name = json!({
