@@ -271,7 +271,11 @@ pub(super) async fn show<K: Kitchen>(State(pages): State<Pages<K>>, person: Pers
 /// Who may log in, in words.
 fn told(Entitled { accounts, tokens, now }: Entitled, reader: &Reader) -> Option<String> {
     let told = access::listed(accounts, tokens, now, reader);
-    told.inspect_err(|error| tracing::error!(%error, "a part of a page could not be made")).ok()
+    // By the words that the page points to, whichever way it came to nothing.
+    told.inspect_err(
+        |error| tracing::error!(%error, "the accounts cannot be read: no part of a page is made"),
+    )
+    .ok()
 }
 
 fn seen((contact, tested): (Contact, Option<Tested>), person: &Person) -> Seen {
