@@ -14,14 +14,13 @@ use super::ledger;
 use super::order::Problem;
 use crate::config::resolve::Configuration;
 use crate::core::cycle::judge::Concentration;
-use crate::core::cycle::plate::{Profile, Sanitizing};
+use crate::core::cycle::plate::Profile;
 use crate::core::id::MachineId;
 use crate::core::logbook::{self, Impossible, Judgement};
 use crate::core::record::{
     Body, CalibrationDone, Check, CheckKind, Note, ProvenProbe, Record, ResponseDone, SignedOff, Supply,
     WiringProofDone,
 };
-use crate::core::sanitizer::Rules;
 use crate::core::site::Entered;
 use crate::core::time::Timestamp;
 use crate::ledger::{LedgerError, Reader};
@@ -257,11 +256,7 @@ pub(super) fn prepare(
 }
 
 fn judged(check: &Check, profile: Option<&Profile>) -> Judged {
-    let judgement = match profile {
-        Some(profile) => logbook::judge(check, profile.sanitizing, &profile.sanitizer),
-        None => logbook::judge(check, Sanitizing::HotWater, &Rules::default()),
-    };
-    Judged { check: check.kind(), judgement }
+    Judged { check: check.kind(), judgement: logbook::judge_known(check, profile) }
 }
 
 /// How long after it was made something is entered, s, where that is late.

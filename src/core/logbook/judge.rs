@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::core::cycle::plate::{Profile, Sanitizing};
+use crate::core::cycle::plate::{Limit, LimitSource, Profile, Sanitizing};
 use crate::core::record::{Check, CheckKind};
 use crate::core::sanitizer::{self, Refusal, Rules};
 use crate::core::units::Celsius;
@@ -48,6 +48,9 @@ pub enum Finding {
         min_c: f64,
         /// Shortest contact, s.
         contact_s: f64,
+        /// Lowest by the data plate, °C, where that is on file.
+        #[serde(skip_serializing_if = "Option::is_none", default)]
+        plate_c: Option<f64>,
     },
     /// The pH was not measured, so that the column for pH 10 counts (chlorine).
     PhAssumed,
@@ -74,6 +77,13 @@ pub enum Finding {
 }
 
 impl Finding {
+    /// Beside what the concentration asks for, what the data plate does.
+    const fn beside(&mut self, limit: Limit) {
+        if let (Self::Needs { plate_c, .. }, LimitSource::DataPlate) = (self, limit.source) {
+            *plate_c = Some(limit.at.0);
+        }
+    }
+
     /// Whether it alone makes the check a failed one.
     #[must_use]
     pub const fn fails(&self) -> bool {
@@ -142,7 +152,11 @@ pub fn judge(check: &Check, sanitizing: Sanitizing, rules: &Rules) -> Judgement 
 #[must_use]
 pub fn judge_known(check: &Check, profile: Option<&Profile>) -> Judgement {
     match profile {
-        Some(profile) => judge(check, profile.sanitizing, &profile.sanitizer),
+        Some(profile) => {
+            let mut judgement = judge(check, profile.sanitizing, &profile.sanitizer);
+            judgement.findings.iter_mut().for_each(|finding| finding.beside(profile.rinse_min));
+            judgement
+        }
         None if check.kind() == CheckKind::Sanitizer => Judgement::default(),
         None => judge(check, Sanitizing::HotWater, &Rules::default()),
     }
@@ -165,7 +179,11 @@ impl Strip {
                 if let Some(solution_c) = self.solution_c.filter(|solution| Celsius(*solution) < needed.min) {
                     findings.push(Finding::ColdSolution { solution_c, min_c });
                 }
-                findings.push(Finding::Needs { min_c, contact_s: needed.contact.as_secs_f64() });
+                findings.push(Finding::Needs {
+                    min_c,
+                    contact_s: needed.contact.as_secs_f64(),
+                    plate_c: None,
+                });
                 if sanitizing == Sanitizing::Chlorine && self.ph.is_none() {
                     findings.push(Finding::PhAssumed);
                 }

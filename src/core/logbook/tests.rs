@@ -2,10 +2,13 @@ use jiff::tz::TimeZone;
 
 use super::words::tell;
 use super::*;
+use crate::core::cycle::fixture::door;
 use crate::core::cycle::plate::Sanitizing::{Chlorine, HotWater, Iodine, Quat};
+use crate::core::cycle::plate::{Limit, LimitSource, Profile};
 use crate::core::reader::{Language, Reader, Scale};
 use crate::core::record::{CheckKind, Supply, TEST_STRIP};
 use crate::core::sanitizer::Rules;
+use crate::core::units::Celsius;
 
 const NOW: Timestamp = Timestamp::from_micros(1_795_698_000_000_000);
 
@@ -317,6 +320,40 @@ fn a_failed_check_says_what_to_do() {
         ]
     );
     assert!(told.steps.is_empty() && told.cautions.is_empty());
+}
+
+// Own promise: a good test says what the data plate asks for where that is on file, and that it may ask for more where
+// it is not.
+#[test]
+fn a_good_test_names_what_the_data_plate_asks_for() {
+    let limit = |source| Limit { at: Celsius(49.0), source };
+    let why = |source, language| {
+        let machine = Profile { rinse_min: limit(source), sanitizing: Chlorine, ..door() };
+        let judged = judge_known(&strip(100.0, Some(7.0), Some(50.0)), Some(&machine));
+        assert_eq!(judged.good, Some(true));
+        tell(&judged, CheckKind::Sanitizer, ALERTED, &reader(language, Scale::Fahrenheit)).why.join(" ")
+    };
+    for (source, language, wanted) in [
+        (
+            LimitSource::DataPlate,
+            Language::English,
+            "for 10 s; the data plate, as it is on file, for 120.2 °F or more. The probe watches both.",
+        ),
+        (
+            LimitSource::DataPlate,
+            Language::Spanish,
+            "durante 10 s; la placa de datos, según consta, 120.2 °F o más. La sonda vigila ambas cifras.",
+        ),
+        (
+            LimitSource::FoodCode,
+            Language::English,
+            "; the data plate may ask for more. The probe watches it.",
+        ),
+        (LimitSource::Site, Language::Spanish, "; la placa puede pedir más. La sonda lo vigila."),
+    ] {
+        let told = why(source, language);
+        assert!(told.ends_with(wanted), "{told}");
+    }
 }
 
 const ALERTED: Lacking<'_> = Lacking { supplies: &[], sanitizing: None, alerted: true };

@@ -428,16 +428,26 @@ fn told(finding: &Finding, reader: &Reader) -> String {
                 ),
             )
         }
-        Finding::Needs { min_c, contact_s } => {
+        Finding::Needs { min_c, contact_s, plate_c } => {
             let limit = reader.temperature(min_c);
-            pick(
-                format!(
-                    "With this, the Food Code asks for {limit} or more for {contact_s} s; the data plate may ask for more. The probe watches it."
+            match plate_c.map(|plate_c| reader.temperature(plate_c)) {
+                Some(plate) => pick(
+                    format!(
+                        "With this, the Food Code asks for {limit} or more for {contact_s} s; the data plate, as it is on file, for {plate} or more. The probe watches both."
+                    ),
+                    format!(
+                        "Con esto, el Food Code pide {limit} o más durante {contact_s} s; la placa de datos, según consta, {plate} o más. La sonda vigila ambas cifras."
+                    ),
                 ),
-                format!(
-                    "Con esto, el Food Code pide {limit} o más durante {contact_s} s; la placa puede pedir más. La sonda lo vigila."
+                None => pick(
+                    format!(
+                        "With this, the Food Code asks for {limit} or more for {contact_s} s; the data plate may ask for more. The probe watches it."
+                    ),
+                    format!(
+                        "Con esto, el Food Code pide {limit} o más durante {contact_s} s; la placa puede pedir más. La sonda lo vigila."
+                    ),
                 ),
-            )
+            }
         }
         Finding::PhAssumed => pick(
             "The pH was not measured: the stricter column of the table, for pH 10, counts.".to_owned(),
