@@ -151,12 +151,7 @@ fn show(
         .map_err(Failure::output)?;
     }
     let mut published = station.published();
-    let player = {
-        let (clock, stop) = (clock.clone(), stop.clone());
-        let play = move || kitchen.play(&clock, &stop);
-        std::thread::Builder::new().name("kitchen".to_owned()).spawn(play)
-    };
-    player.map_err(|error| bug("cannot start a thread", &error))?;
+    begin_playing(kitchen, &clock, &stop)?;
     let (told, mut messages) = mpsc::channel(inbox::SHOWN_MAX);
     let inbox = inbox.take(told, stop.clone());
     drop(runtime.spawn(async {
@@ -167,10 +162,10 @@ fn show(
     let gateway = runtime.spawn(station.run());
     drop(runtime.spawn(signals.watch(stop.clone())));
     if let Some(seconds) = arguments.seconds {
-        let stop = stop.clone();
+        let ended = stop.clone();
         drop(runtime.spawn(async move {
             tokio::time::sleep(Duration::from_secs(seconds)).await;
-            stop.cancel();
+            ended.cancel();
         }));
     }
     let mut open = OpenAlerts::new(&loaded.configuration.ledger.path);
@@ -193,6 +188,14 @@ fn show(
         drop(scene.take(&last));
     }
     seen.and(ended)
+}
+
+/// Has the kitchen played on a thread of its own until it is to stop.
+fn begin_playing(kitchen: Kitchen, clock: &Clock, stop: &CancellationToken) -> Result<(), Failure> {
+    let (clock, stop) = (clock.clone(), stop.clone());
+    let play = move || kitchen.play(&clock, &stop);
+    let player = std::thread::Builder::new().name("kitchen".to_owned()).spawn(play);
+    player.map(drop).map_err(|error| bug("cannot start a thread", &error))
 }
 
 fn no_port(error: &io::Error) -> Diagnostic {

@@ -190,25 +190,7 @@ pub(super) fn prepare(
 ) -> Result<Prepared, Problem> {
     let machines = &configuration.machines;
     match entry {
-        Entry::Check { machine, check, late } => {
-            let place = machine.as_deref().map(|name| place_of(name, machines)).transpose()?;
-            let profile = place.map(|place| &machines[place]);
-            if matches!(check, Check::Sanitizer { .. }) && place.is_none() {
-                let advice = "name the machine that it was measured at";
-                let refusal = refused("a concentration belongs to one machine", advice);
-                return Err(refusal.about(Some("machine")));
-            }
-            logbook::admit(&check, profile.map(|profile| profile.sanitizing), now, late)
-                .map_err(impossible)?;
-            let judged = judged(&check, profile);
-            let late_s = late_by_s(check.at(), now);
-            let body = |check| Box::new(Record::new(now, machine.clone(), Body::Check(check)));
-            let way = match (place.map(id_of), Concentration::of(&check)) {
-                (Some(id), Some(_)) => Way::Core(id, Entered::Check(check)),
-                (_, _) => Way::Ledger(body(check)),
-            };
-            Ok(Prepared { machine, way, judged: Some(judged), recorded: None, late_s })
-        }
+        Entry::Check { machine, check, late } => prepare_check(machine, check, late, machines, now),
         Entry::Note { machine, note, late } => {
             machine.as_deref().map(|name| place_of(name, machines)).transpose()?;
             logbook::text(logbook::Field::Note, &note.text)
@@ -220,7 +202,7 @@ pub(super) fn prepare(
             Ok(Prepared { machine, way, judged: None, recorded: None, late_s })
         }
         Entry::SignOff { machine, mut signed } => {
-            place_of(&machine, &configuration.machines)?;
+            place_of(&machine, machines)?;
             logbook::name(logbook::Field::By, &signed.by)
                 .and_then(|()| {
                     signed.note.as_deref().map_or(Ok(()), |note| logbook::text(logbook::Field::Note, note))
@@ -230,20 +212,7 @@ pub(super) fn prepare(
             let way = Way::Ledger(Box::new(Record::new(now, Some(machine.clone()), Body::SignOff(signed))));
             Ok(Prepared { machine: Some(machine), way, judged: None, recorded: None, late_s: None })
         }
-        Entry::WiringProof { machine, mut done } => {
-            place_of(&machine, &configuration.machines)?;
-            logbook::name(logbook::Field::By, &done.by)
-                .and_then(|()| logbook::time(done.at, now, false))
-                .map_err(impossible)?;
-            let of_machine =
-                |probe: &ProvenProbe| probe.probe.rsplit_once('/').is_some_and(|(named, _)| named == machine);
-            if done.probes.is_empty() || !done.probes.iter().all(of_machine) {
-                return Err(refused("a proof is about the probes of its machine", "prove it anew"));
-            }
-            done.good = done.probes.iter().all(|probe| probe.good);
-            let way = Way::Ledger(Box::new(Record::new(now, Some(machine.clone()), Body::WiringProof(done))));
-            Ok(Prepared { machine: Some(machine), way, judged: None, recorded: None, late_s: None })
-        }
+        Entry::WiringProof { machine, done } => prepare_proof(machine, done, machines, now),
         Entry::Calibration { done } => technician::calibration(done, configuration, now, &reader()?),
         Entry::Response { done } => technician::response(done, configuration, now, &reader()?),
         Entry::Amendment { of, reason, by, change } => {
@@ -253,6 +222,51 @@ pub(super) fn prepare(
             ask.prepared(&reader()?, configuration, now)
         }
     }
+}
+
+fn prepare_check(
+    machine: Option<String>,
+    check: Check,
+    late: bool,
+    machines: &[Profile],
+    now: Timestamp,
+) -> Result<Prepared, Problem> {
+    let place = machine.as_deref().map(|name| place_of(name, machines)).transpose()?;
+    let profile = place.map(|place| &machines[place]);
+    if matches!(check, Check::Sanitizer { .. }) && place.is_none() {
+        let advice = "name the machine that it was measured at";
+        let refusal = refused("a concentration belongs to one machine", advice);
+        return Err(refusal.about(Some("machine")));
+    }
+    logbook::admit(&check, profile.map(|profile| profile.sanitizing), now, late).map_err(impossible)?;
+    let judged = judged(&check, profile);
+    let late_s = late_by_s(check.at(), now);
+    let body = |check| Box::new(Record::new(now, machine.clone(), Body::Check(check)));
+    let way = match (place.map(id_of), Concentration::of(&check)) {
+        (Some(id), Some(_)) => Way::Core(id, Entered::Check(check)),
+        (_, _) => Way::Ledger(body(check)),
+    };
+    Ok(Prepared { machine, way, judged: Some(judged), recorded: None, late_s })
+}
+
+fn prepare_proof(
+    machine: String,
+    mut done: Box<WiringProofDone>,
+    machines: &[Profile],
+    now: Timestamp,
+) -> Result<Prepared, Problem> {
+    place_of(&machine, machines)?;
+    logbook::name(logbook::Field::By, &done.by)
+        .and_then(|()| logbook::time(done.at, now, false))
+        .map_err(impossible)?;
+    let of_machine =
+        |probe: &ProvenProbe| probe.probe.rsplit_once('/').is_some_and(|(named, _)| named == machine);
+    if done.probes.is_empty() || !done.probes.iter().all(of_machine) {
+        return Err(refused("a proof is about the probes of its machine", "prove it anew"));
+    }
+    done.good = done.probes.iter().all(|probe| probe.good);
+    let way = Way::Ledger(Box::new(Record::new(now, Some(machine.clone()), Body::WiringProof(done))));
+    Ok(Prepared { machine: Some(machine), way, judged: None, recorded: None, late_s: None })
 }
 
 fn judged(check: &Check, profile: Option<&Profile>) -> Judged {
