@@ -9,6 +9,7 @@ mod doubted;
 pub(super) mod drift;
 pub(super) mod events;
 pub(super) mod gaps;
+mod of_alerts;
 pub(super) mod one;
 pub(super) mod watched;
 

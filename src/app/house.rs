@@ -17,7 +17,7 @@ mod logbook;
 mod machines;
 mod premises;
 mod probes;
-mod racks;
+pub(super) mod racks;
 mod readers;
 mod solutions;
 

@@ -11,7 +11,8 @@ use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 
 pub use self::doubted::InDoubt;
-use self::told::{acted, amended, facts, figures, probes, rows, worked};
+pub(crate) use self::told::acted;
+use self::told::{amended, facts, figures, probes, rows, worked};
 use super::frame::{self, Frame, Refusal, Tab, said};
 use super::history::moment::damaged_work;
 use super::kitchen::{Kitchen, Pages};
@@ -91,6 +92,8 @@ pub struct Rack {
 /// A corrective action of an alert that a rack is one of.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Acted {
+    /// Its record.
+    pub record: u64,
     /// When it was put on record.
     pub at: Timestamp,
     /// What was done.

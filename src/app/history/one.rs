@@ -6,6 +6,7 @@ use serde_json::json;
 
 use super::cycles::line;
 use super::events::judged;
+use super::of_alerts::{COLUMNS, OfAlerts};
 use super::{Ground, cycles};
 
 use crate::app::work::then;
@@ -30,7 +31,7 @@ use crate::report::{local, said};
 const SECTIONS: [&str; 2] = ["[[machine]]", "[[probe]]"];
 
 /// Columns of one record.
-static ONE: [Column; 12] = [
+static ONE: [Column; 17] = [
     Column::nowhere("index", Unit::Count),
     Column::nowhere("kind", Unit::Text),
     Column::nowhere("machine", Unit::Text),
@@ -43,6 +44,11 @@ static ONE: [Column; 12] = [
     Column::nowhere("records_in_ledger", Unit::Count),
     Column::nowhere("spoken_of_by", Unit::Text),
     Column::nowhere("trace_readings", Unit::Count),
+    COLUMNS[0],
+    COLUMNS[1],
+    COLUMNS[2],
+    COLUMNS[3],
+    COLUMNS[4],
 ];
 
 /// Columns of what was in force.
@@ -64,6 +70,7 @@ struct Told {
     size: u64,
     /// Records that speak of it, each in a sentence.
     about: Vec<(u64, String)>,
+    alerts: OfAlerts,
     trace: Option<Result<(usize, usize), LedgerError>>,
 }
 
@@ -83,16 +90,19 @@ pub(super) fn record(
         };
         return Err(Diagnostic::error("usage", summary).advice(advice).into());
     }
-    let told = gather(ground, index, size).map_err(|error| ground.failed(&error))?;
+    let mut told = gather(ground, index, size).map_err(|error| ground.failed(&error))?;
+    let is_rack = matches!(told.record.body, Body::Cycle(_));
+    let known = is_rack.then(|| ground.doubts()).transpose()?;
+    told.alerts = OfAlerts::read(ground.reader, index, &told.record, known.as_deref())
+        .map_err(|error| ground.failed(&error))?;
     let sheet = ground.sheet(&ONE, arguments);
     if sheet.form != Form::Table {
         sheet.start(streams.out, "").map_err(Failure::output)?;
         return sheet.row(streams.out, &in_cells(index, &told)).map_err(Failure::output);
     }
-    in_words(ground, index, &told, streams)?;
-    if let Some(row) = cycles::row(ground.reader, index, &told.record, &*ground.doubts()?)
-        .map_err(|error| ground.failed(&error))?
-    {
+    in_words(ground, (index, &told), arguments.scale, streams)?;
+    let row = known.map(|known| cycles::row(ground.reader, index, &told.record, &known)).transpose();
+    if let Some(row) = row.map_err(|error| ground.failed(&error))?.flatten() {
         line(streams, "")?;
         let style = super::Style { zone: ground.zone.clone(), scale: arguments.scale, ..super::style() };
         let mut printer = super::Printer::styled(arguments.form, style);
@@ -126,14 +136,15 @@ fn gather(ground: &Ground, index: u64, size: u64) -> Result<Told, LedgerError> {
     };
     let leaf = leaf_hash(&bytes).to_string();
     let said = judged(ground.reader, &sites, index, &record)?;
-    Ok(Told { record, said, bytes: String::from_utf8_lossy(&bytes).into_owned(), leaf, size, about, trace })
+    let bytes = String::from_utf8_lossy(&bytes).into_owned();
+    Ok(Told { record, said, bytes, leaf, size, about, alerts: OfAlerts::default(), trace })
 }
 
 fn in_cells(index: u64, told: &Told) -> Vec<Cell> {
     let record = &told.record;
     let about: Vec<String> = told.about.iter().map(|(index, _)| index.to_string()).collect();
     let readings = told.trace.as_ref().and_then(|trace| trace.as_ref().ok());
-    vec![
+    let cells = vec![
         index.into(),
         Cell::text(record.body.kind()),
         record.machine.clone().into(),
@@ -146,10 +157,16 @@ fn in_cells(index: u64, told: &Told) -> Vec<Cell> {
         told.size.into(),
         Cell::Text(about.join(" ")),
         readings.map(|(rinse, wash)| (rinse + wash) as u64).into(),
-    ]
+    ];
+    cells.into_iter().chain(told.alerts.in_cells()).collect()
 }
 
-fn in_words(ground: &Ground, index: u64, told: &Told, streams: &mut Streams<'_>) -> Result<(), Failure> {
+fn in_words(
+    ground: &Ground,
+    (index, told): (u64, &Told),
+    scale: Scale,
+    streams: &mut Streams<'_>,
+) -> Result<(), Failure> {
     let record = &told.record;
     let at = |instant| local::second(instant, &ground.zone);
     let machine = record.machine.as_deref().unwrap_or("the site");
@@ -173,6 +190,10 @@ fn in_words(ground: &Ground, index: u64, told: &Told, streams: &mut Streams<'_>)
     }
     for (_, text) in &told.about {
         line(streams, &format!("  about it  {text}"))?;
+    }
+    let reader = Reader { language: Language::English, scale, zone: ground.zone.clone() };
+    for text in told.alerts.in_words(&reader) {
+        line(streams, &text)?;
     }
     line(streams, &format!("  bytes     {}", told.bytes.replace(char::is_control, " ")))
 }

@@ -9,6 +9,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::ops::ControlFlow;
 use std::sync::{Arc, Mutex, PoisonError};
 
+pub(in crate::app) use self::acted::actions;
 pub(super) use self::counted::set_off;
 pub(in crate::app) use self::counted::{did, leads};
 use super::House;
@@ -105,7 +106,7 @@ pub(super) fn read(
         amendments: ledger.amendments(index)?,
         strip: strip::strip(ledger, index, record.machine.as_deref(), cycle)?,
         work: work(ledger, machine, cycle)?,
-        actions: acted::actions(ledger, doubts, &leads.alerts, (index, cycle))?,
+        actions: actions(ledger, doubts, &leads.alerts, (index, cycle))?,
         doubts: doubted::in_doubt(ledger, index, cycle, &leads.doubts, overtaken)?,
         alerts,
         before,

@@ -194,7 +194,7 @@ pub(super) fn amended(index: u64, amendment: &Option<Amendment>, reader: &Reader
 
 /// What was done about an alert of the rack, by whom and when, in the words of whoever wrote it; and whether it covers
 /// this rack, which may have come after those that its writer was shown.
-pub(super) fn acted(acted: &Acted, reader: &Reader) -> String {
+pub(crate) fn acted(acted: &Acted, reader: &Reader) -> String {
     let CorrectiveAction { alert, by, racks, done, covers, .. } = &acted.action;
     let phrase = match (acted.covers, covers.filter(|count| *count > 0)) {
         (Some(true), _) => said(

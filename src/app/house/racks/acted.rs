@@ -11,7 +11,7 @@ use crate::ledger::{LedgerError, Order, Reader, Subject};
 use crate::web::cycle::Acted;
 
 /// The actions about some alerts, in order of the record; what is damaged is told of on the page of its alert.
-pub(super) fn actions(
+pub(in crate::app) fn actions(
     ledger: &Reader,
     doubts: &Doubts,
     alerts: &BTreeSet<AlertNumber>,
@@ -50,7 +50,7 @@ pub(super) fn actions(
                 Covered::NotYet => Some(false),
                 Covered::Unknown => None,
             };
-            Acted { at, action, covers }
+            Acted { record, at, action, covers }
         }));
     }
     Ok(all)

@@ -111,15 +111,19 @@ pub(super) fn agree(reader: &Reader, racks: &[u64], minute: u64) {
 
 /// The rows of the command and of the interface for programs.
 pub(super) fn rows(reader: &Reader, arguments: HistoryArgs) -> Vec<Value> {
+    let text = printed(reader, &HistoryArgs { form: FormArgs { json: true, csv: false }, ..arguments });
+    text.lines().map(|line| serde_json::from_str(line).expect("JSON")).collect()
+}
+
+/// What the command prints.
+pub(super) fn printed(reader: &Reader, arguments: &HistoryArgs) -> String {
     let settings = Recorded::read(CONFIGURATION).expect("a sound configuration").settings;
     let (doubts, kept) = (Arc::new(doubts(reader)), Kept::default());
-    let arguments = HistoryArgs { form: FormArgs { json: true, csv: false }, ..arguments };
-    let asked = Asked { arguments: &arguments, from: None, to: None, now: at(5_000), doubts, kept };
+    let asked = Asked { arguments, from: None, to: None, now: at(5_000), doubts, kept };
     let (bytes, damaged) = history::told(reader, Path::new("ledger.sqlite"), &settings, &asked)
         .unwrap_or_else(|_| panic!("told"));
     assert!(damaged.is_empty());
-    let text = String::from_utf8(bytes).expect("text");
-    text.lines().map(|line| serde_json::from_str(line).expect("JSON")).collect()
+    String::from_utf8(bytes).expect("text")
 }
 
 // Regression: programs were told of racks in doubt as of plain passes: no list counted them, and none was of them alone.

@@ -3,13 +3,15 @@
 use jiff::tz::TimeZone;
 
 use super::super::alert_book::Others;
-use super::doubted::{all, cycle_start, list, listed, passed, rows, weak, with};
+use super::doubted::{all, cycle_start, list, listed, passed, printed, rows, weak, with};
 use super::{doubts, of};
 use crate::app::fixture::{CONFIGURATION, at, opening};
 use crate::cli::{HistoryArgs, Judged};
 use crate::core::alert::{Alert, AlertNumber, Rack, Racks};
 use crate::core::cycle::verdict::Verdict;
-use crate::core::record::{AlertChanged, AlertCleared, AlertClosed, Body, Change, Clearing};
+use crate::core::record::{
+    AlertChanged, AlertCleared, AlertClosed, Body, Change, Check, Clearing, CorrectiveAction,
+};
 use crate::core::wall_clock::local_date;
 use crate::web::history::{HistoryLine, LINES_MAX, Question, View};
 
@@ -121,4 +123,77 @@ fn the_list_of_alerts_says_what_was_counted_in_the_end() {
             assert_eq!(lines.iter().map(counted).collect::<Vec<_>>(), [expected], "{name}");
         });
     }
+}
+
+// Regression: the command named no alert and no action of a rack in doubt, and none of an entry by which an alert stood or
+// recovered. Own promise: it says of one record what the pages say.
+#[test]
+fn one_record_names_its_alerts_and_what_was_done() {
+    let mut records = opening(CONFIGURATION);
+    let (first, last) = passed(&mut records, 4);
+    let strip = |minute, mg_per_l| {
+        let (ph, solution_c, method, by) = (None, None, None, "Ana".to_owned());
+        let check = Check::Sanitizer { at: at(minute), mg_per_l, ph, solution_c, method, by };
+        of("dm1", at(minute), Body::Check(check))
+    };
+    let failed = last + 1;
+    records.push(strip(99, 10.0));
+    let mut raised = weak(2, first, last, 100);
+    if let Body::AlertRaised(own) = &mut raised.record.body {
+        own.cause = Some(failed);
+    }
+    records.push(raised);
+    let alert = AlertNumber(2);
+    let action = failed + 2;
+    records.push(of(
+        "dm1",
+        at(101),
+        Body::CorrectiveAction(CorrectiveAction {
+            alert,
+            by: "Ana".to_owned(),
+            racks: "washed again".to_owned(),
+            done: "bucket\u{1b}changed".to_owned(),
+            last_good: None,
+            covers: Some(4),
+        }),
+    ));
+    let good = action + 1;
+    records.push(strip(102, 100.0));
+    let cleared = AlertCleared {
+        alert,
+        clearing: Clearing::Recovered,
+        racks: 4,
+        worst: None,
+        limit: None,
+        cause: Some(good),
+    };
+    records.push(of("dm1", at(102), Body::AlertCleared(cleared)));
+    records.push(weak(3, first, last, 110));
+    with(records, |reader| {
+        let asked = |record| HistoryArgs { record: Some(record), ..HistoryArgs::default() };
+        let told = |record| {
+            let [row] = <[_; 1]>::try_from(rows(reader, asked(record))).expect("one row");
+            ["alerts", "in_doubt_by", "recovered_alerts", "covered_by", "not_covered_by"]
+                .map(|column| row[column].as_str().unwrap_or_default().to_owned())
+        };
+        assert_eq!(told(first), ["2 3", "2 3", "", &action.to_string(), ""]);
+        assert_eq!(told(failed), ["2", "", "", "", ""]);
+        assert_eq!(told(good), ["", "", "2", "", ""]);
+        for (record, wanted) in [
+            (
+                first,
+                vec![
+                    "in doubt  by alert 2\n",
+                    "in doubt  by alert 3\n",
+                    "alert 2, covers this rack: «bucket changed»",
+                ],
+            ),
+            (first, vec!["action    none yet about alert 3\n"]),
+            (failed, vec!["alert     Raised alert 2\n"]),
+            (good, vec!["alert     Alert 2 recovered by it\n"]),
+        ] {
+            let text = printed(reader, &asked(record));
+            assert!(wanted.iter().all(|wanted| text.contains(wanted)), "{wanted:?}: {text}");
+        }
+    });
 }
