@@ -57,6 +57,9 @@ pub enum AccessDeed {
     Locked {
         /// For how long, s.
         for_s: u64,
+        /// Whether only from where the tries came; else from everywhere.
+        #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+        there: bool,
     },
     /// Logins are taken again before that time is over.
     Unlocked,
@@ -302,7 +305,10 @@ impl AccessEvent {
             AccessDeed::ChangeRefused { asked, why } => {
                 format!("{account}: {} was refused: {}", asked.words(), why.words())
             }
-            AccessDeed::Locked { for_s } => format!("{account} is locked for {} min", for_s.div_ceil(60)),
+            AccessDeed::Locked { for_s, there } => {
+                let there = if *there { " from there" } else { "" };
+                format!("{account} is locked{there} for {} min", for_s.div_ceil(60))
+            }
             AccessDeed::Unlocked => format!("{account} is unlocked"),
             AccessDeed::Added { role, name } => format!("account {account} for {name}, {role}"),
             AccessDeed::RoleChanged { role, before } => format!("{account} is {role}, was {before}"),

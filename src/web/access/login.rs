@@ -106,11 +106,11 @@ impl Access {
             return Err(LoginError::Refused(Turned { why: AccessRefusal::TooMany, wait: Some(ONE_MORE) }));
         }
         let now = self.now();
-        let sought = name.clone();
+        let (sought, address) = (name.clone(), from.address);
         let stored = self
             .at_store(move |store| {
                 let Some(name) = sought else { return Ok(None) };
-                if let Some(until) = store.locked(now, &name).map_err(AccessError::from)? {
+                if let Some(until) = store.locked(now, &name, address).map_err(AccessError::from)? {
                     return Err(LoginError::Refused(Turned::locked(now, until)));
                 }
                 Ok(store.account(&name).map_err(AccessError::from)?)
@@ -135,7 +135,7 @@ impl Access {
             .at_store(move |store| {
                 let failed = AccessError::from;
                 // Others may have tried, or changed the account, while this password was looked at.
-                if let Some(until) = store.locked(now, &stored.account.name).map_err(failed)? {
+                if let Some(until) = store.locked(now, &stored.account.name, address).map_err(failed)? {
                     return Err(LoginError::Refused(Turned::locked(now, until)));
                 }
                 let known = store.account(&stored.account.name).map_err(failed)?;
@@ -145,6 +145,7 @@ impl Access {
                 let before = before.as_ref().map(<[u8; 32]>::as_slice);
                 let begun = store.begin(now, &known.account.name, &new, before, &event).map_err(failed)?;
                 if begun {
+                    store.forgive(&known.account.name, address).map_err(failed)?;
                     Ok(known.account)
                 } else {
                     Err(LoginError::Refused(AccessRefusal::Disabled.into()))
@@ -161,12 +162,12 @@ impl Access {
         from: &From,
     ) -> Result<(), AccessError> {
         let Some(name) = name else { return Ok(()) };
-        let (now, told) = (self.now(), from.told.clone());
+        let (now, from) = (self.now(), from.clone());
         self.at_store(move |store| {
-            let Wrong::Locks(lock) = store.wrong(now, &name)? else { return Ok(()) };
-            let for_s = lock.lasts.as_secs();
-            tracing::warn!(account = %name, from = told, for_s, "an account is locked after wrong tries");
-            let event = event(name.as_str(), AccessDeed::Locked { for_s }, Some(&told), None);
+            let Wrong::Locks(lock) = store.wrong(now, &name, from.address)? else { return Ok(()) };
+            let (for_s, there) = (lock.lasts.as_secs(), lock.there);
+            tracing::warn!(account = %name, from = from.told, for_s, there, "an account is locked after wrong tries");
+            let event = event(name.as_str(), AccessDeed::Locked { for_s, there }, Some(&from.told), None);
             Ok(store.note(now, &[event])?)
         })
         .await

@@ -69,11 +69,11 @@ impl Access {
         from: &From,
     ) -> Result<String, OwnError> {
         let NewPassword { current, new, again } = asked;
-        let sought = name.clone();
+        let (sought, address) = (name.clone(), from.address);
         let now = self.now();
         let stored = self
             .at_store(move |store| {
-                if let Some(until) = store.locked(now, &sought).map_err(AccessError::from)? {
+                if let Some(until) = store.locked(now, &sought, address).map_err(AccessError::from)? {
                     return Err(OwnError::Refused(Turned::locked(now, until)));
                 }
                 let stored = store.account(&sought).map_err(AccessError::from)?;
@@ -116,11 +116,11 @@ impl Access {
     /// A wrong password at one's own page counts as one at the login: a phone that lies about is
     /// no place to guess either.
     async fn wrong_again(self: &Arc<Self>, name: &AccountName, from: &From) -> Result<(), AccessError> {
-        let (now, name, told) = (self.now(), name.clone(), from.told.clone());
+        let (now, name, from) = (self.now(), name.clone(), from.clone());
         self.at_store(move |store| {
-            let Wrong::Locks(lock) = store.wrong(now, &name)? else { return Ok(()) };
-            let deed = AccessDeed::Locked { for_s: lock.lasts.as_secs() };
-            Ok(store.note(now, &[event(name.as_str(), deed, Some(&told), None)])?)
+            let Wrong::Locks(lock) = store.wrong(now, &name, from.address)? else { return Ok(()) };
+            let deed = AccessDeed::Locked { for_s: lock.lasts.as_secs(), there: lock.there };
+            Ok(store.note(now, &[event(name.as_str(), deed, Some(&from.told), None)])?)
         })
         .await
     }

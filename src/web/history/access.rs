@@ -58,9 +58,14 @@ fn deed(event: &AccessEvent, reader: &Reader) -> String {
             ("{account}: {asked} was refused: {why}", "{account}: se rechazó {asked}: {why}"),
             &[("asked", self::asked(*asked, language)), ("why", unchanged(*why, language))],
         ),
-        AccessDeed::Locked { for_s } => {
+        AccessDeed::Locked { for_s, there } => {
             let minutes = for_s.div_ceil(60).to_string();
-            of(("{account} is locked for {n} min", "{account} queda bloqueada {n} min"), &[("n", &minutes)])
+            let pair = if *there {
+                ("{account} is locked from there for {n} min", "{account} queda bloqueada desde allí {n} min")
+            } else {
+                ("{account} is locked for {n} min", "{account} queda bloqueada {n} min")
+            };
+            of(pair, &[("n", &minutes)])
         }
         AccessDeed::Unlocked => of(("{account} is unlocked", "{account} queda desbloqueada"), &[]),
         AccessDeed::Added { role: given, name } => of(

@@ -95,18 +95,23 @@ async fn ten_wrong_tries_lock_an_account_that_may_not_exist() {
         let codes: Vec<u16> = told.iter().map(|(status, _)| *status).collect();
         assert_eq!(codes, [[422; 10].as_slice(), &[429]].concat(), "{account}");
         said.push(told);
-        let event = site.until_told(account, &AccessDeed::Locked { for_s: 900 });
+        let event = site.until_told(account, &AccessDeed::Locked { for_s: 900, there: true });
         assert_eq!(event.from.as_deref(), Some(format!("{from} by 127.0.0.1").as_str()));
     }
     assert_eq!(said[0], said[1]);
     // RFC 9110 §10.2.3: the header is the very time that the page says.
-    let last = wrong(&gateway, "ana", 1, "192.0.2.4").await.remove(0);
+    let last = wrong(&gateway, "ana", 1, "192.0.2.1").await.remove(0);
     assert_eq!((last.status, last.header("retry-after")), (429, "900"));
     assert!(last.body.contains("Wait 15 min,"), "{}", last.body);
     let mut browser = gateway.browser();
-    browser.also.push(("x-forwarded-for", "192.0.2.3".to_owned()));
+    browser.also.push(("x-forwarded-for", "192.0.2.1".to_owned()));
     assert_eq!(browser.login("ana", PASSWORD).await.status, 429, "the right password neither");
     assert_eq!(ana.get("/account").await.status, 200, "whoever is in stays in");
+    // Regression: whoever knew a name kept its owner out, wherever they came from.
+    let mut own = gateway.browser();
+    own.also.push(("x-forwarded-for", "192.0.2.3".to_owned()));
+    assert_eq!(own.login("ana", PASSWORD).await.status, 303, "the owner comes in from elsewhere");
+    assert_eq!(browser.login("ana", PASSWORD).await.status, 429, "and opens the door to nobody");
     let locked = AccessDeed::Refused(AccessRefusal::Locked);
     site.until_told("ana", &locked);
     site.json(&["accounts", "unlock", "ana", "--by", "Tom"]);

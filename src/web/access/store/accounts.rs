@@ -168,7 +168,10 @@ impl Store {
     ) -> Result<bool, StoreError> {
         self.change("removing an account", now, event, |transaction| {
             transaction.execute("DELETE FROM session WHERE account = ?1", [name.as_str()])?;
-            transaction.execute("DELETE FROM wrong WHERE account = ?1", [name.as_str()])?;
+            transaction.execute(
+                "DELETE FROM wrong WHERE account = ?1 OR substr(account, 1, length(?1) + 1) = ?1 || ' '",
+                [name.as_str()],
+            )?;
             transaction.execute("DELETE FROM account WHERE name = ?1", [name.as_str()])
         })
     }

@@ -1,5 +1,7 @@
 //! The store from outside: what outlives a kill, and what ends what.
 
+use std::net::IpAddr;
+
 use super::*;
 use crate::core::access::Role;
 use crate::core::reader::{Language, Scale};
@@ -194,21 +196,37 @@ fn a_token_ends_when_revoked_and_its_name_can_be_used_again() {
     assert!(store.add_token(&token, &[2; 32], &told("export", deed)).expect("stored"));
 }
 
+// Own promise: whoever knows the name of an account keeps its owner out from nowhere else than their own address, and
+// many addresses together have a bound as well, whether there is such an account or not.
 #[test]
 fn wrong_tries_lock_whatever_was_typed_and_are_forgotten() {
     let (_directory, mut store) = open();
+    let address = |last: u8| IpAddr::from([192, 0, 2, last]);
+    let (theirs, own) = (address(1), address(2));
     for account in ["ana", "nobody"] {
         let account = name(account);
         let mut led = Vec::new();
         for _ in 0..10 {
-            led.push(store.wrong(NOW, &account).expect("stored"));
+            led.push(store.wrong(NOW, &account, theirs).expect("stored"));
         }
         assert!(led[..9].iter().all(|one| *one == Wrong::Counted));
-        assert!(matches!(led[9], Wrong::Locks(lock) if lock.until == later(900)), "{led:?}");
-        assert_eq!(store.locked(later(899), &account).expect("read"), Some(later(900)));
-        assert_eq!(store.locked(later(900), &account).expect("read"), None);
+        assert!(matches!(led[9], Wrong::Locks(lock) if lock.until == later(900) && lock.there), "{led:?}");
+        assert_eq!(store.locked(later(899), &account, theirs).expect("read"), Some(later(900)));
+        assert_eq!(store.locked(later(900), &account, theirs).expect("read"), None);
+        assert_eq!(store.locked(NOW, &account, own).expect("read"), None);
+        // Who comes in from elsewhere forgives nothing of theirs.
+        store.forgive(&account, own).expect("stored");
+        assert!(store.locked(NOW, &account, theirs).expect("read").is_some());
+        for tried in 10_u8..100 {
+            led.push(store.wrong(NOW, &account, address(100 + tried / 9)).expect("stored"));
+        }
+        assert!(led[10..99].iter().all(|one| *one == Wrong::Counted), "nine from each");
+        assert!(matches!(led[99], Wrong::Locks(lock) if lock.until == later(900) && !lock.there), "{led:?}");
+        assert_eq!(store.locked(NOW, &account, own).expect("read"), Some(later(900)));
         let unlocked = told(account.as_str(), AccessDeed::Unlocked);
         assert!(store.unlock(NOW, &account, &unlocked).expect("stored"));
-        assert_eq!(store.locked(NOW, &account).expect("read"), None);
+        for address in [theirs, own] {
+            assert_eq!(store.locked(NOW, &account, address).expect("read"), None);
+        }
     }
 }

@@ -1,8 +1,11 @@
 //! Wrong tries in the store, and what they lead to.
 //!
 //! They are counted by the account as it was typed, whether there is such an account or not, so
-//! that a lock tells nobody which accounts there are.
+//! that a lock tells nobody which accounts there are; from each address for itself, so that nobody
+//! keeps the owner of an account out by its name, and from all together, so that many addresses are
+//! no way round it (OWASP, Authentication Cheat Sheet, «Account Lockout», names both).
 
+use std::net::IpAddr;
 use std::time::Duration;
 
 use rusqlite::{OptionalExtension, Transaction, params};
@@ -10,21 +13,30 @@ use rusqlite::{OptionalExtension, Transaction, params};
 use super::{Store, StoreError, instant};
 use crate::core::record::AccessEvent;
 use crate::core::time::Timestamp;
+use crate::web::access::bucket::network;
 use crate::web::access::name::AccountName;
 
-/// Wrong tries after which an account is locked. NIST SP 800-63B §5.2.2 permits at most 100; ten
-/// leave room for a wet hand (own choice).
-const TRIES_MAX: u32 = 10;
+/// How many wrong tries lock, and how long at most.
+#[derive(Clone, Copy)]
+struct Bound {
+    tries_max: u32,
+    lock_max: Duration,
+}
+
+/// Of one account from one address: ten leave room for a wet hand, and what is locked is nobody else's way in (own
+/// choice).
+const FROM_ONE: Bound = Bound { tries_max: 10, lock_max: Duration::from_secs(4 * 3_600) };
+/// Of one account from all addresses, as many as NIST SP 800-63B §5.2.2 permits: it slows whoever has many, and never
+/// costs its owner a shift (own choice).
+const FROM_ALL: Bound = Bound { tries_max: 100, lock_max: LOCK_FIRST };
 /// Within how long they count together (own choice).
 const TRIES_WITHIN: Duration = Duration::from_secs(15 * 60);
-/// First lock; each one after it lasts twice as long.
+/// First lock; each one after it lasts twice as long, up to the longest.
 const LOCK_FIRST: Duration = Duration::from_secs(15 * 60);
-/// Longest lock (own choice: a shift is never lost to a stranger's game).
-const LOCK_MAX: Duration = Duration::from_secs(4 * 3_600);
 /// After so long without a wrong try the locks are forgotten.
 pub(super) const FORGET_AFTER: Duration = Duration::from_secs(24 * 3_600);
-/// Names that are counted at a time; of those that are no account the oldest is forgotten.
-const NAMES_MAX: i64 = 2_000;
+/// Names, and names from an address, that are counted at a time beside those of accounts; the oldest is forgotten.
+const KEYS_MAX: i64 = 4_000;
 
 /// A lock.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -33,6 +45,8 @@ pub struct Lock {
     pub until: Timestamp,
     /// How long it was when it began.
     pub lasts: Duration,
+    /// Whether only from where the tries came.
+    pub there: bool,
 }
 
 /// What one more wrong try led to.
@@ -40,7 +54,7 @@ pub struct Lock {
 pub enum Wrong {
     /// It was counted.
     Counted,
-    /// The account is locked from here on.
+    /// The account is locked from now on.
     Locks(Lock),
 }
 
@@ -54,23 +68,28 @@ struct Count {
 
 impl Count {
     /// One more wrong try; the lock that it leads to.
-    fn more(self, now: Timestamp) -> (Self, Option<Lock>) {
+    fn more(self, now: Timestamp, bound: Bound) -> (Self, Option<(Timestamp, Duration)>) {
         let fresh = now.since(self.since) > TRIES_WITHIN;
         let (times, since) = if fresh { (1, now) } else { (self.times + 1, self.since) };
-        if times < TRIES_MAX {
+        if times < bound.tries_max {
             return (Self { times, since, ..self }, None);
         }
-        let lasts = LOCK_FIRST.saturating_mul(2_u32.saturating_pow(self.locks)).min(LOCK_MAX);
+        let lasts = LOCK_FIRST.saturating_mul(2_u32.saturating_pow(self.locks)).min(bound.lock_max);
         let until = now.plus(lasts);
         let locks = self.locks.saturating_add(1).min(16);
-        (Self { times: 0, since: now, locked_until: until, locks }, Some(Lock { until, lasts }))
+        (Self { times: 0, since: now, locked_until: until, locks }, Some((until, lasts)))
     }
 }
 
-fn count(transaction: &Transaction<'_>, account: &AccountName) -> rusqlite::Result<Option<Count>> {
+/// What tries with an account from an address are counted under; no account is called so.
+fn key(account: &AccountName, address: IpAddr) -> String {
+    format!("{account} {}", network(address))
+}
+
+fn count(transaction: &Transaction<'_>, key: &str) -> rusqlite::Result<Option<Count>> {
     transaction
         .prepare_cached("SELECT times, since, locked_until, locks FROM wrong WHERE account = ?1")?
-        .query_row([account.as_str()], |row| {
+        .query_row([key], |row| {
             Ok(Count {
                 times: row.get(0)?,
                 since: instant(row, 1)?,
@@ -81,54 +100,86 @@ fn count(transaction: &Transaction<'_>, account: &AccountName) -> rusqlite::Resu
         .optional()
 }
 
+/// Counts one more under a key; until when it locks, and for how long.
+fn more(
+    transaction: &Transaction<'_>,
+    now: Timestamp,
+    key: &str,
+    bound: Bound,
+) -> rusqlite::Result<Option<(Timestamp, Duration)>> {
+    let begun = Count { times: 0, since: now, locked_until: Timestamp::from_micros(0), locks: 0 };
+    let (after, lock) = count(transaction, key)?.unwrap_or(begun).more(now, bound);
+    transaction.execute(
+        "INSERT INTO wrong (account, times, since, locked_until, locks) VALUES (?1, ?2, ?3, ?4, ?5)
+         ON CONFLICT (account) DO UPDATE SET times = excluded.times, since = excluded.since,
+             locked_until = excluded.locked_until, locks = excluded.locks",
+        params![key, after.times, after.since.micros(), after.locked_until.micros(), after.locks],
+    )?;
+    Ok(lock)
+}
+
 impl Store {
-    /// Until when this account, as it was typed, is locked.
+    /// Until when this account, as it was typed, is locked from this address.
     ///
     /// # Errors
     /// The database's.
-    pub fn locked(&mut self, now: Timestamp, account: &AccountName) -> Result<Option<Timestamp>, StoreError> {
+    pub fn locked(
+        &mut self,
+        now: Timestamp,
+        account: &AccountName,
+        address: IpAddr,
+    ) -> Result<Option<Timestamp>, StoreError> {
         let failed = self.failed("reading the wrong tries");
         let transaction = self.connection.transaction().map_err(&failed)?;
-        let count = count(&transaction, account).map_err(&failed)?;
-        Ok(count.map(|count| count.locked_until).filter(|until| *until > now))
+        let all = count(&transaction, account.as_str()).map_err(&failed)?;
+        let one = count(&transaction, &key(account, address)).map_err(&failed)?;
+        let until = all.into_iter().chain(one).map(|count| count.locked_until).max();
+        Ok(until.filter(|until| *until > now))
     }
 
     /// Counts a wrong try.
     ///
     /// # Errors
     /// The database's.
-    pub fn wrong(&mut self, now: Timestamp, account: &AccountName) -> Result<Wrong, StoreError> {
+    pub fn wrong(
+        &mut self,
+        now: Timestamp,
+        account: &AccountName,
+        address: IpAddr,
+    ) -> Result<Wrong, StoreError> {
         let failed = self.failed("counting a wrong try");
         let transaction = self.connection.transaction().map_err(&failed)?;
-        let before = count(&transaction, account).map_err(&failed)?;
-        let begun = Count { times: 0, since: now, locked_until: Timestamp::from_micros(0), locks: 0 };
-        let (after, lock) = before.unwrap_or(begun).more(now);
-        let put = || {
-            transaction.execute(
-                "INSERT INTO wrong (account, times, since, locked_until, locks) VALUES (?1, ?2, ?3, ?4, ?5)
-                 ON CONFLICT (account) DO UPDATE SET times = excluded.times, since = excluded.since,
-                     locked_until = excluded.locked_until, locks = excluded.locks",
-                params![
-                    account.as_str(),
-                    after.times,
-                    after.since.micros(),
-                    after.locked_until.micros(),
-                    after.locks
-                ],
-            )?;
-            transaction.execute(
+        let mut led = Wrong::Counted;
+        let one = key(account, address);
+        for (key, bound, there) in [(one.as_str(), FROM_ONE, true), (account.as_str(), FROM_ALL, false)] {
+            if let Some((until, lasts)) = more(&transaction, now, key, bound).map_err(&failed)? {
+                led = Wrong::Locks(Lock { until, lasts, there });
+            }
+        }
+        transaction
+            .execute(
                 "DELETE FROM wrong WHERE account IN (
                      SELECT account FROM wrong WHERE account NOT IN (SELECT name FROM account)
                      ORDER BY max(since, locked_until) DESC LIMIT -1 OFFSET ?1)",
-                [NAMES_MAX],
+                [KEYS_MAX],
             )
-        };
-        put().map_err(&failed)?;
+            .map_err(&failed)?;
         transaction.commit().map_err(failed)?;
-        Ok(lock.map_or(Wrong::Counted, Wrong::Locks))
+        Ok(led)
     }
 
-    /// Takes logins with this account again; `false` where it was not locked.
+    /// Forgets the wrong tries with an account from an address at which its owner came in; those from elsewhere
+    /// may be somebody else's.
+    ///
+    /// # Errors
+    /// The database's.
+    pub fn forgive(&mut self, account: &AccountName, address: IpAddr) -> Result<(), StoreError> {
+        let failed = self.failed("forgetting wrong tries");
+        let forgotten = "DELETE FROM wrong WHERE account = ?1";
+        self.connection.execute(forgotten, [key(account, address)]).map(drop).map_err(failed)
+    }
+
+    /// Takes logins with this account again, from wherever; `false` where it was not locked.
     ///
     /// # Errors
     /// The database's.
@@ -140,7 +191,8 @@ impl Store {
     ) -> Result<bool, StoreError> {
         self.change("unlocking an account", now, event, |transaction| {
             transaction.execute(
-                "DELETE FROM wrong WHERE account = ?1 AND locked_until > ?2",
+                "DELETE FROM wrong WHERE locked_until > ?2
+                     AND (account = ?1 OR substr(account, 1, length(?1) + 1) = ?1 || ' ')",
                 params![account.as_str(), now.micros()],
             )
         })
@@ -159,11 +211,11 @@ mod tests {
         let mut minutes = Vec::new();
         for _ in 0..60 {
             now = now.plus(Duration::from_secs(1));
-            let (after, lock) = count.more(now);
+            let (after, lock) = count.more(now, FROM_ONE);
             count = after;
-            if let Some(lock) = lock {
-                minutes.push(lock.lasts.as_secs() / 60);
-                now = lock.until;
+            if let Some((until, lasts)) = lock {
+                minutes.push(lasts.as_secs() / 60);
+                now = until;
             }
         }
         assert_eq!(minutes, [15, 30, 60, 120, 240, 240]);
@@ -176,7 +228,7 @@ mod tests {
         let mut count = Count { times: 0, since: now, locked_until: Timestamp::from_micros(0), locks: 0 };
         for _ in 0..90 {
             now = now.plus(Duration::from_secs(101));
-            let (after, lock) = count.more(now);
+            let (after, lock) = count.more(now, FROM_ONE);
             assert_eq!(lock, None);
             count = after;
         }
