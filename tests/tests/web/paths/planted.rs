@@ -4,7 +4,7 @@
 
 use std::process::Command;
 
-use rinseward::core::record::{Body, Record};
+use rinseward::core::record::{AccessDeed, AccessRefusal, Body, Record};
 use serde_json::Value;
 
 use super::browser::Browser;
@@ -83,6 +83,19 @@ async fn plant_behind_a_link(kitchen: &Kitchen, browser: &Chromium) {
     }
 }
 
+/// Types it where one logs in: it is no possible account, and may be a password, so that it is shown nowhere again.
+async fn plant_at_the_door(kitchen: &Kitchen, browser: &Chromium) {
+    browser.go("/login").await;
+    browser.fill("Account", LINKED).await;
+    browser.fill("Password", PASSWORD).await;
+    browser.press("Log in").await;
+    browser.until_shown("Account or password is wrong").await;
+    let found = browser.ask_later(LOOK).await;
+    assert_eq!((&found["acted"], &found["stands"]), (&false.into(), &false.into()), "{found}");
+    // On record, without what was typed.
+    kitchen.site.until_told("?", &AccessDeed::Refused(AccessRefusal::Wrong));
+}
+
 /// The pages on which stands what was written behind the link: that of its alert, its records, and that of each.
 fn linked(kitchen: &Kitchen) -> Vec<String> {
     let alert = cold(kitchen);
@@ -147,9 +160,13 @@ async fn plant(kitchen: &mut Kitchen, eve: &mut Browser) {
         ),
     ] {
         let to = taken(eve, path, form).await;
+        let entry = format!("/logbook/{to}");
         if path.ends_with("/note") {
-            let entry = format!("/logbook/{to}");
             taken(eve, &entry, &[("reason", PLANTED), ("change", "comment")]).await;
+        }
+        if path.ends_with("/sanitizer") {
+            let form = [("reason", PLANTED), ("change", "correct"), ("method", NAMED)];
+            taken(eve, &entry, &form).await;
         }
     }
     let cold = cold(kitchen);
@@ -217,6 +234,7 @@ async fn what_people_write_never_acts() {
     });
     let browser = Chromium::open(kitchen.site.port, Wish::default()).await;
     plant(&mut kitchen, &mut eve).await;
+    plant_at_the_door(&kitchen, &browser).await;
     plant_behind_a_link(&kitchen, &browser).await;
     browser.enter_as(&eve).await;
     for path in linked(&kitchen) {
