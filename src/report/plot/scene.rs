@@ -151,20 +151,10 @@ pub(super) fn scene(plot: &Plot, size: Size, face: Face) -> Scene {
     let left = EDGE + labels.max(face.width(&plot.y.label)) + 8.0;
     let right = size.0 - EDGE - 4.0;
     top = key(&mut scene, plot, face, (left, top), right) + 4.0;
-    scene.text(
-        (left - 8.0, top - 4.0 - face.line * 0.25),
-        plot.y.label.clone(),
-        Anchor::End,
-        false,
-        Ink::Muted,
-    );
-    // The names of the windows stand in a strip of their own over the curves.
-    let strip =
-        if plot.windows.iter().any(|window| !window.label.is_empty() && window.shade != Shade::Hatched) {
-            face.line + 2.0
-        } else {
-            4.0
-        };
+    // The unit of the axis, and over the curves the names of the windows, stand in a strip of their own.
+    let strip = face.line + 2.0;
+    let unit = (left - 8.0, top + face.line * 0.6);
+    scene.text(unit, plot.y.label.clone(), Anchor::End, false, Ink::Muted);
     let below = face.line + if plot.x.label.is_empty() { 0.0 } else { face.line };
     let area = Area { left, right, top, curves: top + strip, bottom: size.1 - below - EDGE };
     windows(&mut scene, plot, face, &area);

@@ -236,6 +236,9 @@ fn no_text_hides_what_it_explains() {
                         // The strip with the names of the windows lies above the curves.
                         let over = from + width > left && from < right && *base > top + FACE.line;
                         assert!(!over || *base > bottom, "{text} lies over the curves at {size:?}");
+                        // Regression: the unit of the axis read on from the last row of the key.
+                        let is_unit = text == &plot.y.label;
+                        assert!(!is_unit || *base > top, "{text} stands in the key at {size:?}");
                     }
                     Mark::Fill { ink, .. } => {
                         assert!(*ink != Ink::Ground || place == 0, "a box over the data")
