@@ -384,6 +384,21 @@ fn sheets_read_as_agreed() {
     }
 }
 
+// Own promise: on a screen in the dark the sheet is dark as the pages are, its charts too; on paper it is black on white.
+#[test]
+fn a_sheet_is_dark_in_the_dark_and_white_on_paper() {
+    let path = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("src/web/frame/rinseward.css");
+    let pages = std::fs::read_to_string(path).expect("the style sheet of the pages");
+    let charts = pages.lines().find_map(|line| Some(&line[line.find(".plot-ground{")?..]));
+    let charts = charts.expect("dark colours of a chart").trim_end_matches('}');
+    let sheet = html::write(&whole().worded(&reader(Language::English, Scale::Celsius)));
+    let (light, dark) =
+        sheet.split_once("@media screen and (prefers-color-scheme: dark) {").expect("colours");
+    assert!(light.contains("html { color: #000; background: #fff;") && dark.contains(charts), "{dark}");
+    assert!(dark.trim_start().starts_with("html { color-scheme: dark; color: #"), "{dark}");
+    assert!(!sheet.contains("solid #000"), "a line that nobody sees in the dark");
+}
+
 // Own promise: the sheet of a weak rack tells its sanitizer; the temperature may be fine. 25 mg/L: FDA Food Code
 // 4-501.114(A).
 #[test]
