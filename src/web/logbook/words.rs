@@ -89,7 +89,7 @@ words! {
     which_time: "Which of the two?", "¿Cuál de las dos?";
     was: "Struck out, counted before", "Tachado, valía antes";
     supply_example: "A door gasket", "Una junta de la puerta";
-    drain_example: "What was found: scale, a torn screen", "Qué se vio: cal, un filtro roto";
+    drain_example: "Scale, a torn screen", "Cal, un filtro roto";
     note_example: "The left arm drips; the service is called", "El brazo izquierdo gotea; se llamó al servicio";
     garbled: "Nothing was put on record: the form could not be read. Fill it in again here.", "No se registró nada: no se pudo leer el formulario. Rellénelo aquí otra vez.";
     probe_or_name: "The form names a probe, and a name is typed here too: which is meant? Empty this field, or choose the thermometer anew above.", "El formulario nombra una sonda y aquí hay también un nombre: ¿cuál es? Vacíe este campo, o elija de nuevo el termómetro arriba.";
