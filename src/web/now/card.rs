@@ -39,8 +39,6 @@ struct Words {
     alert: &'static str,
     taken_by: &'static str,
     waiting: &'static str,
-    on_it: &'static str,
-    none_on_it: &'static str,
     since: &'static str,
     recovered: &'static str,
     tank: &'static str,
@@ -64,8 +62,6 @@ static ENGLISH: Words = Words {
     alert: "Alert",
     taken_by: "taken care of by",
     waiting: "nobody takes care of it now",
-    on_it: "taken by",
-    none_on_it: "taken by nobody",
     since: "Since",
     recovered: "recovered",
     tank: "Wash tank",
@@ -89,8 +85,6 @@ static SPANISH: Words = Words {
     alert: "Alerta",
     taken_by: "se encarga",
     waiting: "nadie se encarga ahora",
-    on_it: "a cargo:",
-    none_on_it: "a cargo: nadie",
     since: "Desde",
     recovered: "recuperada",
     tank: "Tanque de lavado",
@@ -115,12 +109,14 @@ struct CardPart<'a> {
     /// How the machine stands, which the frame shows too.
     stand: Stand,
     say: String,
+    /// Leads to its alert, or to the list of several below the last rack.
+    to: Option<String>,
     /// Those that are shown at once.
     alerts: Vec<Alarm>,
     /// The others, folded under their number.
     folded: Vec<Alarm>,
     more: String,
-    /// Whether the card stands among others, so that each alert has one line on a phone.
+    /// Whether the card stands among others, so that its lines are short on a phone.
     brief: bool,
     ago: String,
     clock: String,
@@ -192,6 +188,7 @@ pub(in crate::web) fn card(
             })
         ),
         stand,
+        to: way(glance, up),
         more,
         alerts: in_lines(alerts),
         folded: in_lines(folded),
@@ -218,8 +215,16 @@ pub(in crate::web) fn card(
     Ok(Card { html: part.render()? })
 }
 
-/// Alerts that a card among others shows unfolded (own choice: with them the verdict of the first machine stands on the
-/// first screen of a phone).
+/// Leads to the one alert that is open, or to the list of several.
+fn way(glance: &Glance, up: &str) -> Option<String> {
+    match glance.alerts.as_slice() {
+        [] => None,
+        [alert] => Some(format!("{up}alerts/{}", alert.number)),
+        [_, _, ..] => Some(format!("#alerts-{}", glance.place)),
+    }
+}
+
+/// Alerts that a card among others shows unfolded (own choice: so the next machine is not far below).
 const ALERTS_SHOWN: usize = 2;
 
 /// Those that are shown and those that are folded; one by which ware is in danger is always shown.
@@ -254,8 +259,6 @@ struct Alarm {
     what: String,
     /// Since when, of how many racks, whether it has recovered, and who takes care of it.
     stands: String,
-    /// The same without the racks, for a phone.
-    in_short: String,
 }
 
 fn alarm(alert: &GlanceAlert, words: &Words, reader: &Reader, now: Timestamp) -> Alarm {
@@ -267,18 +270,13 @@ fn alarm(alert: &GlanceAlert, words: &Words, reader: &Reader, now: Timestamp) ->
     if alert.racks > 0 {
         stands.push(affected(alert, reader, now));
     }
-    let recovered = (!alert.lasts).then(|| words.recovered.to_owned());
-    let (who, on_it) = match &alert.taken_by {
-        Some(by) => (format!("{} {by}", words.taken_by), format!("{} {by}", words.on_it)),
-        None => (words.waiting.to_owned(), words.none_on_it.to_owned()),
-    };
-    stands.extend(recovered.iter().cloned().chain([who]));
-    let is_today = reader.day(alert.since) == reader.day(now);
-    let since = if is_today { reader.clock(alert.since) } else { reader.near(alert.since, now) };
-    let in_short = [format!("{} {since}", words.since)].into_iter().chain(recovered).chain([on_it]);
-    let in_short = in_short.collect::<Vec<_>>().join(" · ");
+    stands.extend((!alert.lasts).then(|| words.recovered.to_owned()));
+    stands.push(match &alert.taken_by {
+        Some(by) => format!("{} {by}", words.taken_by),
+        None => words.waiting.to_owned(),
+    });
     let what = format!("{}{about}", alert.title);
-    Alarm { number: alert.number, what, stands: stands.join(" · "), in_short }
+    Alarm { number: alert.number, what, stands: stands.join(" · ") }
 }
 
 /// How many racks are affected, how many of them nobody has accounted for, and when those were washed.

@@ -17,6 +17,8 @@ struct Machine<'a> {
     place: usize,
     name: &'a str,
     said: String,
+    /// What follows, and a phone has no room for, see [`Stand`].
+    when: String,
 }
 
 /// One line: how bad, in words, and the machines that it is about.
@@ -80,7 +82,12 @@ fn line<'a>(level: Level, stands: &[(&'a Glance, Stand)], language: Language) ->
     let machines: Vec<Machine<'a>> = stands
         .iter()
         .filter(|(_, stand)| stand.level == level)
-        .map(|(glance, stand)| Machine { place: glance.place, name: &glance.machine, said: stand.whole() })
+        .map(|(glance, stand)| Machine {
+            place: glance.place,
+            name: &glance.machine,
+            said: stand.said.clone(),
+            when: stand.when.clone(),
+        })
         .collect();
     let (count, all) = (machines.len(), stands.len());
     let of = match language {
@@ -364,7 +371,7 @@ mod tests {
         let page = made(&[good(0), bad.clone()], 1, Language::English);
         for said in [
             "✗</span> 1 of 2 machines needs you",
-            "href=\"#machine-1\">dm1: Alert open: 1 rack to wash again",
+            "href=\"#machine-1\"><span>dm1: Alert open: 1 rack to wash again",
         ] {
             assert!(page.contains(said), "{said}: {page}");
         }

@@ -54,7 +54,7 @@ impl Level {
 pub(super) struct Stand {
     pub(super) level: Level,
     pub(super) said: String,
-    /// What follows, and a phone has no room for: when the racks were washed, which the list above says too.
+    /// What follows, and a phone has no room for: when the racks were washed, which the list of alerts says too.
     pub(super) when: String,
 }
 

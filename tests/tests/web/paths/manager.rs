@@ -45,7 +45,7 @@ async fn a_cold_rack_shows_by_itself_is_answered_and_closed() {
 
     kitchen.until_cold();
     let shown = phone.until_shown("COLD").await;
-    assert!(shown.contains("limit 82.2 °C") && shown.contains("taken by nobody"), "{shown}");
+    assert!(shown.contains("limit 82.2 °C") && shown.contains("nobody takes care of it now"), "{shown}");
     assert_eq!(phone.ask("return window.opened").await, "once", "the page was not loaded again");
     phone.until(|| async { phone.ask("return document.title").await != title }).await;
 
