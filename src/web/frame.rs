@@ -12,6 +12,7 @@ use axum::response::{Html, IntoResponse, Response};
 use super::explained::Bare;
 use super::live;
 use super::person::Person;
+use super::renew::{Renewal, Told};
 use crate::core::access::Right;
 use crate::core::reader::Language;
 pub(super) use crate::core::reader::said;
@@ -86,6 +87,8 @@ pub(super) struct Frame<'a> {
     pub(super) open: usize,
     pub(super) words: &'static Words,
     pub(super) asset: &'static str,
+    /// How it is renewed where scripts are off, of a page that is alive by them.
+    pub(super) renewed: Option<Told>,
 }
 
 impl<'a> Frame<'a> {
@@ -93,12 +96,19 @@ impl<'a> Frame<'a> {
     pub(super) fn new(site: &'a Site, person: &'a Person, tab: Tab, deep: usize, title: &'a str) -> Self {
         let (up, asset) = (up(deep), super::assets::version());
         let open = site.open.load(Ordering::Relaxed);
-        Self { title, site, person, tab, up, open, words: words(person.reader.language), asset }
+        let words = words(person.reader.language);
+        Self { title, site, person, tab, up, open, words, asset, renewed: None }
     }
 
     /// With the number of open alerts at their tab, where they were just counted.
     pub(super) const fn with_open(mut self, open: usize) -> Self {
         self.open = open;
+        self
+    }
+
+    /// Of a page that is alive by scripts: renewed without them as somebody asked for.
+    pub(super) fn renewing(mut self, renewal: Renewal) -> Self {
+        self.renewed = Some(renewal.told(&self.person.reader, (self.site.clock.0)()));
         self
     }
 

@@ -21,6 +21,7 @@ use super::live::unmade;
 use super::now::{Card, ago};
 use super::person::Person;
 use super::query::{self, Expected, Given};
+use super::renew::{self, Renewal};
 use crate::core::channel::Place;
 use crate::core::counted::Noun;
 use crate::core::cycle::figures::{Figures, Overtaken};
@@ -247,8 +248,6 @@ struct MachinePage<'a> {
     /// The table of the readings.
     readings: String,
     machine: &'a str,
-    /// Whether no day was asked for.
-    is_today: bool,
     /// The day that was asked for, or today.
     asked: Field,
     /// What else is wrong with the question.
@@ -303,7 +302,8 @@ pub(super) async fn show<K: Kitchen>(
 ) -> Response {
     let reader = &person.reader;
     let now = pages.kitchen.time();
-    let mut given = Given::read(&uri, &["day"]);
+    let mut given = Given::read(&uri, &["day", renew::NAME]);
+    let renewal = Renewal::of(&mut given, renew::OFTEN_S);
     let today = local_date(&reader.zone, now);
     let date = given.take("day", |text| match (query::day(text)?, today) {
         (date, Some(today)) if date > today => Err(Expected::DayUntil(today)),
@@ -327,12 +327,13 @@ pub(super) async fn show<K: Kitchen>(
         asked.value = day.date.to_string();
     }
     let status = if day.is_some() { StatusCode::OK } else { StatusCode::UNPROCESSABLE_ENTITY };
+    let frame = Frame::new(&pages.site, &person, Tab::Now, 1, &name).with_open(moment.open);
     let page = MachinePage {
-        frame: Frame::new(&pages.site, &person, Tab::Now, 1, &name).with_open(moment.open),
+        // What is over does not change.
+        frame: if is_today { frame.renewing(renewal) } else { frame },
         parts: [&card.html, &trace.html],
         readings,
         machine: &name,
-        is_today,
         asked,
         wrong: given.beside(&["day"], reader.language),
         day: day.map(|day| DayTold::of(day, now, reader)),

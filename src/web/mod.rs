@@ -48,6 +48,7 @@ pub mod person;
 mod places;
 pub mod probes;
 mod query;
+mod renew;
 pub mod router;
 pub mod serve;
 pub mod settings;

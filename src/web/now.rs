@@ -14,7 +14,7 @@ use std::time::Duration;
 
 use askama::Template;
 use axum::extract::State;
-use axum::http::StatusCode;
+use axum::http::{StatusCode, Uri};
 use axum::response::Response;
 use tokio::sync::watch;
 
@@ -25,6 +25,8 @@ use super::frame::{self, Frame, Refusal, Tab, said};
 use super::kitchen::{Kitchen, Pages};
 use super::person::Person;
 use super::probes::solution::Tested;
+use super::query;
+use super::renew::{self, Renewal};
 use crate::core::alert::{Condition, Severity};
 use crate::core::cycle::minimum::Unjudged;
 use crate::core::cycle::strength::OffRange;
@@ -246,7 +248,11 @@ struct NowPage<'a> {
 }
 
 /// Shows every machine.
-pub(super) async fn show<K: Kitchen>(State(pages): State<Pages<K>>, person: Person) -> Response {
+pub(super) async fn show<K: Kitchen>(State(pages): State<Pages<K>>, uri: Uri, person: Person) -> Response {
+    let renewal = match Renewal::alone(&uri, renew::OFTEN_S) {
+        Ok(renewal) => renewal,
+        Err(given) => return query::refused(&given, &person, &pages.site, 0),
+    };
     let moment = match pages.live.moment(&pages.kitchen, &person.reader, None).await {
         Ok(moment) => moment,
         Err(refused) => return frame::refuse(refused, &person, &pages.site, 0),
@@ -255,7 +261,7 @@ pub(super) async fn show<K: Kitchen>(State(pages): State<Pages<K>>, person: Pers
         Language::English => ("Now", "No machine is configured."),
         Language::Spanish => ("Ahora", "No hay ninguna máquina configurada."),
     };
-    let frame = Frame::new(&pages.site, &person, Tab::Now, 0, title).with_open(moment.open);
+    let frame = Frame::new(&pages.site, &person, Tab::Now, 0, title).with_open(moment.open).renewing(renewal);
     let cards = moment.cards.iter().map(|card| card.html.as_str()).collect();
     let lead = moment.lead.as_ref().map(|lead| lead.html.as_str());
     frame::page(StatusCode::OK, NowPage { frame, lead, cards, none }.render())

@@ -29,6 +29,7 @@ use super::frame::{self, Frame, Refusal, Tab};
 use super::kitchen::{Kitchen, Pages};
 use super::person::Person;
 use super::query::{self, Given};
+use super::renew::{self, Renewal};
 use super::sign_off::{Commissioning, Shown, Stood};
 use crate::core::access::Right;
 use crate::core::alert::AlertNumber;
@@ -250,12 +251,13 @@ pub trait Probes: Clone + Send + Sync + 'static {
     ) -> impl Future<Output = Result<String, Refusal>> + Send;
 }
 
-/// The record that was just made, as the address says that led to the page. Anybody may write an address: what
-/// is said of the record is said by the record.
-pub(super) fn recorded(uri: &Uri) -> Result<Option<u64>, Given> {
-    let mut given = Given::read(uri, &["recorded"]);
+/// The record that was just made, as the address says that led to the page, and how the page is renewed. Anybody may
+/// write an address: what is said of the record is said by the record.
+pub(super) fn asked(uri: &Uri) -> Result<(Option<u64>, Renewal), Given> {
+    let mut given = Given::read(uri, &["recorded", renew::NAME]);
     let record = given.take("recorded", query::record);
-    if given.is_refused() { Err(given) } else { Ok(record) }
+    let renewal = Renewal::of(&mut given, renew::AT_ONCE_S);
+    if given.is_refused() { Err(given) } else { Ok((record, renewal)) }
 }
 
 /// The record, where it is one of these of this machine.
@@ -310,8 +312,8 @@ pub(super) async fn one<K: Kitchen>(
     uri: Uri,
     person: Person,
 ) -> Response {
-    let recorded = match recorded(&uri) {
-        Ok(recorded) => recorded,
+    let (recorded, renewal) = match asked(&uri) {
+        Ok(asked) => asked,
         Err(given) => return query::refused(&given, &person, &pages.site, 2),
     };
     let name = format!("{machine}/{probe}");
@@ -327,7 +329,9 @@ pub(super) async fn one<K: Kitchen>(
         Ok(filed) => filed,
         Err(refused) => return refuse(refused),
     };
-    let frame = Frame::new(&pages.site, &person, Tab::Probes, 2, &name).with_open(pages.open().await);
+    let frame = Frame::new(&pages.site, &person, Tab::Probes, 2, &name)
+        .with_open(pages.open().await)
+        .renewing(renewal);
     let card = match cards([seen], &person.reader, frame.up) {
         Ok(made) => made.into_iter().map(|card| card.html).collect::<String>(),
         Err(error) => return frame::page(StatusCode::OK, Err(error)),

@@ -38,7 +38,7 @@ fn routes<K: Kitchen>() -> Vec<Route<K>> {
     let ask = |path, right, answer| Route { path, method: Method::GET, right, asks: true, answer };
     let send = |path, right, answer| Route { path, method: Method::POST, right, asks: false, answer };
     vec![
-        see("/", Right::Look, get(now::show::<K>)),
+        ask("/", Right::Look, get(now::show::<K>)),
         see("/live", Right::Look, get(live::events::<K>)),
         ask("/machines/{name}", Right::Look, get(machine::show::<K>)),
         see("/machines/{name}/live", Right::Look, get(live::of_machine::<K>)),
@@ -51,7 +51,7 @@ fn routes<K: Kitchen>() -> Vec<Route<K>> {
         send("/alerts/{number}/act", Right::Act, post(alerts::act::<K>)),
         ask("/live/alerts", Right::Look, get(live::alerts::<K>)),
         ask("/live/alerts/{number}", Right::Look, get(live::alert::<K>)),
-        see("/logbook", Right::Look, get(logbook::show::<K>)),
+        ask("/logbook", Right::Look, get(logbook::show::<K>)),
         see("/live/logbook", Right::Look, get(live::logbook::<K>)),
         ask("/logbook/{check}", Right::Enter, get(logbook::ask::<K>)),
         send("/logbook/{check}", Right::Enter, post(logbook::enter::<K>)),
@@ -100,7 +100,7 @@ fn fitting<K: Kitchen>() -> [Route<K>; 17] {
     let send =
         |path, answer| Route { path, method: Method::POST, right: Right::Measure, asks: false, answer };
     [
-        see("/probes", Right::Look, get(probes::show::<K>)),
+        ask("/probes", Right::Look, get(probes::show::<K>)),
         ask("/probes/{machine}", Right::Look, get(probes::machine::<K>)),
         ask("/probes/{machine}/sheet", Right::Look, get(sign_off::sheet::<K>)),
         ask("/probes/{machine}/{probe}", Right::Look, get(probes::one::<K>)),

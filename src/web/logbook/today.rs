@@ -4,7 +4,7 @@ use std::iter;
 
 use askama::Template;
 use axum::extract::State;
-use axum::http::StatusCode;
+use axum::http::{StatusCode, Uri};
 use axum::response::Response;
 
 use super::check::SITE;
@@ -23,6 +23,8 @@ use crate::web::kitchen::{Kitchen, Pages};
 use crate::web::logbook::Written;
 use crate::web::now::Card;
 use crate::web::person::Person;
+use crate::web::query;
+use crate::web::renew::{self, Renewal};
 use crate::web::who;
 
 /// How pressing it is, the most pressing first.
@@ -121,7 +123,15 @@ struct EnteredPart {
 }
 
 /// Shows the logbook of the day.
-pub(in crate::web) async fn show<K: Kitchen>(State(pages): State<Pages<K>>, person: Person) -> Response {
+pub(in crate::web) async fn show<K: Kitchen>(
+    State(pages): State<Pages<K>>,
+    uri: Uri,
+    person: Person,
+) -> Response {
+    let renewal = match Renewal::alone(&uri, renew::OFTEN_S) {
+        Ok(renewal) => renewal,
+        Err(given) => return query::refused(&given, &person, &pages.site, 0),
+    };
     let reader = &person.reader;
     let ([due, entered], _) =
         match pages.live.logbook(&pages.kitchen, reader, person.may(Right::Enter), true).await {
@@ -131,7 +141,9 @@ pub(in crate::web) async fn show<K: Kitchen>(State(pages): State<Pages<K>>, pers
     let open = pages.open().await;
     let words = words(reader.language);
     let page = TodayPage {
-        frame: Frame::new(&pages.site, &person, Tab::Logbook, 0, words.title).with_open(open),
+        frame: Frame::new(&pages.site, &person, Tab::Logbook, 0, words.title)
+            .with_open(open)
+            .renewing(renewal),
         words,
         due: due.html,
         others: others(pages.kitchen.machines().iter().any(|one| one.sanitizing.is_chemical()), reader),

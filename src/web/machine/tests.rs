@@ -89,7 +89,7 @@ async fn a_day_that_cannot_be_is_told_and_no_other_is_shown() {
     for (query, said) in [
         (
             "date=2026-11-20",
-            "The address gives «date», which this page does not know; the names that it knows: day.",
+            "The address gives «date», which this page does not know; the names that it knows: day, renew.",
         ),
         ("day=2026-11-20&day=2026-11-21", "Day: «2026-11-21» was read; expected is that it is given once."),
     ] {

@@ -6,7 +6,7 @@ use axum::http::{StatusCode, Uri};
 use axum::response::Response;
 
 use super::solution::{self, SolutionSeen};
-use super::{Made, Seen, cards, made, recorded, signed, words};
+use super::{Made, Seen, asked, cards, made, signed, words};
 use crate::core::access::Right;
 use crate::core::cautions;
 use crate::web::attempt::{Marked, worked_on};
@@ -15,6 +15,7 @@ use crate::web::kitchen::{Kitchen, Pages};
 use crate::web::now::Card;
 use crate::web::person::Person;
 use crate::web::query;
+use crate::web::renew::{self, Renewal};
 
 #[derive(Template)]
 #[template(path = "web/probes/probes.html", config = ".askama.toml")]
@@ -59,9 +60,17 @@ struct Listed<'a> {
 const SIGNED_MAX: usize = 24;
 
 /// Shows every probe.
-pub(in crate::web) async fn show<K: Kitchen>(State(pages): State<Pages<K>>, person: Person) -> Response {
+pub(in crate::web) async fn show<K: Kitchen>(
+    State(pages): State<Pages<K>>,
+    uri: Uri,
+    person: Person,
+) -> Response {
+    let renewal = match Renewal::alone(&uri, renew::AT_ONCE_S) {
+        Ok(renewal) => renewal,
+        Err(given) => return query::refused(&given, &person, &pages.site, 0),
+    };
     let words = words::words(person.reader.language);
-    listed(&pages, &person, None, words.title.to_owned(), None).await
+    listed(&pages, &person, None, words.title.to_owned(), (None, renewal)).await
 }
 
 /// Shows the probes of one machine.
@@ -71,14 +80,14 @@ pub(in crate::web) async fn machine<K: Kitchen>(
     uri: Uri,
     person: Person,
 ) -> Response {
-    let signed = match recorded(&uri) {
-        Ok(signed) => signed,
+    let (signed, renewal) = match asked(&uri) {
+        Ok(asked) => asked,
         Err(given) => return query::refused(&given, &person, &pages.site, 1),
     };
     let words = words::words(person.reader.language);
     let title = format!("{}: {machine}", words.title);
     let signed = made(&pages, &machine, Made::SignOff, signed).await;
-    listed(&pages, &person, Some(&machine), title, signed).await
+    listed(&pages, &person, Some(&machine), title, (signed, renewal)).await
 }
 
 async fn listed<K: Kitchen>(
@@ -86,7 +95,7 @@ async fn listed<K: Kitchen>(
     person: &Person,
     machine: Option<&str>,
     title: String,
-    signed: Option<u64>,
+    (signed, renewal): (Option<u64>, Renewal),
 ) -> Response {
     let deep = usize::from(machine.is_some());
     let seen = match pages.kitchen.probes().await {
@@ -103,7 +112,9 @@ async fn listed<K: Kitchen>(
     if machine.is_some() && seen.is_empty() && solutions.is_empty() {
         return frame::refuse(Refusal::Unknown, person, &pages.site, deep);
     }
-    let frame = Frame::new(&pages.site, person, Tab::Probes, deep, &title).with_open(pages.open().await);
+    let frame = Frame::new(&pages.site, person, Tab::Probes, deep, &title)
+        .with_open(pages.open().await)
+        .renewing(renewal);
     let reader = &person.reader;
     let made = cards(seen.iter().copied(), reader, frame.up)
         .and_then(|made| Ok((made, solution::parts(solutions.iter().copied(), reader)?)));

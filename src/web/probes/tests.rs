@@ -98,12 +98,12 @@ async fn an_address_that_is_not_understood_is_refused() {
     for (path, said) in [
         (
             "/probes?recorded=7",
-            "The address gives «recorded», which this page does not know; it knows none: take it away from the address.",
+            "The address gives «recorded», which this page does not know; the names that it knows: renew.",
         ),
         ("/probes/dm1?recorded=x", "recorded: «x» was read; expected is the number of a record."),
         (
             "/probes/dm1?record=7",
-            "The address gives «record», which this page does not know; the names that it knows: recorded.",
+            "The address gives «record», which this page does not know; the names that it knows: recorded, renew.",
         ),
         ("/probes/dm1/rinse?recorded=-7", "recorded: «-7» was read; expected is the number of a record."),
         ("/probes/dm1/sheet?record=zz", "record: «zz» was read; expected is the number of a record."),

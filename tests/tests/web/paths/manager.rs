@@ -3,6 +3,7 @@
 #![expect(clippy::wildcard_enum_match_arm, reason = "each test looks at the records it is about")]
 
 use rinseward::core::record::Body;
+use serde_json::json;
 
 use super::chromium::{Chromium, Wish};
 use super::gateway::{PASSWORD, member};
@@ -79,8 +80,8 @@ async fn a_cold_rack_shows_by_itself_is_answered_and_closed() {
     kitchen.gateway.stop();
 }
 
-// Own promise: everything works without scripts but what changes by itself. The page asks anew by itself, as
-// plain HTML can.
+// Own promise: everything works without scripts but what changes by itself. The page is asked for anew by itself, as
+// plain HTML can, only where somebody wants that (WCAG 2.2, F41), and says how to stop it.
 #[tokio::test(flavor = "multi_thread")]
 async fn a_cold_rack_is_answered_without_scripts() {
     let mut kitchen = Kitchen::open(0.15);
@@ -90,10 +91,18 @@ async fn a_cold_rack_is_answered_without_scripts() {
     phone.log_in("ana", PASSWORD).await;
     phone
         .until(|| async {
-            phone.go("/").await;
+            phone.press("Show it again").await;
             phone.text().await.contains("COLD")
         })
         .await;
+    let anew = "return document.querySelectorAll('meta[http-equiv=refresh]').length";
+    assert_eq!(phone.ask(anew).await, 0);
+    phone.press("Renew every 30 seconds").await;
+    phone.until_shown("is renewed every 30 seconds, as you asked").await;
+    assert_eq!((phone.ask(anew).await, phone.place().await.as_str()), (json!(1), "/?renew=30"));
+    phone.press("Stop renewing it").await;
+    phone.until_shown("does not renew itself without scripts").await;
+    assert_eq!(phone.ask(anew).await, 0);
     phone.press("Final rinse too cold").await;
     phone.press("I take care of it").await;
     phone.until_shown("Taken care of by ana the manager").await;
