@@ -33,6 +33,8 @@ mod looks;
 mod manager;
 #[path = "web/paths/operator.rs"]
 mod operator;
+#[path = "web/paths/placed.rs"]
+mod placed;
 #[path = "web/paths/planted.rs"]
 mod planted;
 #[path = "web/practice.rs"]
