@@ -14,7 +14,7 @@
   const keeps = "keep" in place.dataset;
   // Nor where there is something to type or to choose.
   const typed = () => document.querySelector("main :is(input:not([type=hidden]), select, textarea)");
-  const made = document.querySelector("[data-made]");
+  const made = document.querySelectorAll("[data-made]");
   const spoken = document.querySelector("[data-spoken]");
   let heard = Date.now();
   let left = false;
@@ -99,7 +99,7 @@
       if (other) return;
       notice.dataset.heard = event.data;
       // What stands beside the live parts stays of when it was made.
-      if ("whole" in place.dataset) made.textContent = event.data;
+      if ("whole" in place.dataset) for (const one of made) one.textContent = event.data;
     });
     // Made for somebody who reads in another language, or on another scale, by now: none of it is put in place here.
     source.addEventListener("reader", (event) => {

@@ -20,7 +20,7 @@ use crate::core::counted::Noun;
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::{IN_DOUBT, in_doubt, verdict as verdict_word};
-use crate::core::reader::{Language, Reader};
+use crate::core::reader::{Language, Reader, filled};
 use crate::core::record::Body;
 use crate::core::time::Timestamp;
 use crate::core::wall_clock::day_begins;
@@ -294,6 +294,8 @@ struct HistoryPage<'a> {
     exports: String,
     /// The day on which the record begins, where earlier days are asked for.
     before: Option<String>,
+    /// What was asked for, in words: paper has no form.
+    asked_for: String,
     /// Whether the question is narrower than an export of its span can be.
     all_of_span: bool,
     /// The alert whose racks or records are looked at, and the address of all of them.
@@ -346,6 +348,7 @@ pub(in crate::web) async fn show<K: Kitchen>(
         wrong,
         zone: zone_of(reader, now),
         exports: exports(question, begins, today),
+        asked_for: asked_for(question, reader),
         all_of_span: question.is_narrow(),
         of_records: question.view == View::Records,
         of_alert: question.alert.map(|alert| (alert, address(&Question { alert: None, ..question.clone() }))),
@@ -355,6 +358,34 @@ pub(in crate::web) async fn show<K: Kitchen>(
     };
     let status = if page.answer.is_some() { StatusCode::OK } else { StatusCode::UNPROCESSABLE_ENTITY };
     frame::page(status, page.render())
+}
+
+/// What is asked for, in words.
+fn asked_for(question: &Question, reader: &Reader) -> String {
+    let language = reader.language;
+    let (english, spanish) = match (question.from, question.to) {
+        (Some(from), Some(to)) if from == to => ("{from}", "{from}"),
+        (Some(_), Some(_)) => ("{from} to {to}", "{from} a {to}"),
+        (Some(_), None) => ("from {from} on", "desde el {from}"),
+        (None, Some(_)) => ("until {to}", "hasta el {to}"),
+        (None, None) => ("all days on record", "todos los días que constan"),
+    };
+    let day = |day: Option<Date>| day.map(|day| reader.date(day)).unwrap_or_default();
+    let span =
+        filled(said(language, english, spanish), &[("from", &day(question.from)), ("to", &day(question.to))]);
+    let machine = match &question.machine {
+        Some(machine) => format!("{}: {machine}", said(language, "Machine", "Máquina")),
+        None => said(language, "all machines", "todas las máquinas").to_owned(),
+    };
+    let verdict = question.verdict.map(|verdict| verdict_word(verdict, language));
+    let verdict = verdict.or(question.in_doubt.then(|| in_doubt(language)));
+    let verdict = verdict.map(|word| format!("{}: {word}", said(language, "Verdict", "Veredicto")));
+    let kind = question
+        .kind
+        .map(|kind| format!("{}: {}", said(language, "Kind", "Clase"), kind_word(kind, language)));
+    let view = question.view.word(language).to_owned();
+    let parts = [Some(view), Some(span), Some(machine), verdict, kind];
+    parts.into_iter().flatten().collect::<Vec<_>>().join(" · ")
 }
 
 fn ways(asked: &Asked, language: Language) -> Vec<Way> {

@@ -55,3 +55,35 @@ async fn a_list_says_how_many_lines_it_has() {
     let days = get("/history?show=days", Language::English).await;
     assert!(!days.contains("1,234"), "{days}");
 }
+
+// Own promise: on paper, where no form is, it stands what was asked for.
+#[tokio::test]
+async fn paper_says_what_was_asked_for() {
+    for (query, english, spanish) in [
+        (
+            "machine=dm1&verdict=cold&from=2026-11-01&to=2026-11-26",
+            "Racks · Sun 1 Nov 2026 to Thu 26 Nov 2026 · Machine: dm1 · Verdict: cold",
+            "Canastas · dom 1 nov 2026 a jue 26 nov 2026 · Máquina: dm1 · Veredicto: fría",
+        ),
+        (
+            "verdict=in-doubt&from=2026-11-26&to=2026-11-26",
+            "Racks · Thu 26 Nov 2026 · all machines · Verdict: in doubt",
+            "Canastas · jue 26 nov 2026 · todas las máquinas · Veredicto: en duda",
+        ),
+        (
+            "show=gaps&to=2026-11-26",
+            "Gaps · until Thu 26 Nov 2026 · all machines",
+            "Huecos · hasta el jue 26 nov 2026 · todas las máquinas",
+        ),
+        (
+            "show=checks",
+            "Checks · all days on record · all machines",
+            "Controles · todos los días que constan · todas las máquinas",
+        ),
+    ] {
+        for (language, said) in [(Language::English, english), (Language::Spanish, spanish)] {
+            let page = get(&format!("/history?{query}"), language).await;
+            holds(&page, &[&format!("<p class=\"paper\"><b>{said}</b></p>")]);
+        }
+    }
+}

@@ -131,14 +131,41 @@ async fn a_day_of_a_machine_is_few_sheets() {
     assert!(heights["chart"].as_f64() > Some(100.0), "{heights}");
     assert!(heights["table"].as_f64() <= Some(0.0), "{heights}");
     assert!(heights["numbers"].as_f64() > Some(100.0), "{heights}");
-    let printed = phone.chrome("Page.printToPDF", json!({ "paperWidth": 8.27, "paperHeight": 11.69 })).await;
+    let (sheets, first, _) = printed(&phone).await;
+    assert!((1..=SHEETS_MAX).contains(&sheets), "{sheets}");
+    assert!(first.contains("As of") && first.contains("An aid"), "{first}");
+    // Regression: wherever the last section ends, no sheet is printed for the lines at the foot of the page alone.
+    for filled in (0..10).map(|step| step * 100) {
+        let fill = format!(
+            "const own = document.getElementById('fill') ?? document.createElement('div');
+             own.id = 'fill'; own.style.height = '{filled}px'; document.querySelector('ul.paper').before(own)"
+        );
+        phone.ask(&fill).await;
+        let (_, _, last) = printed(&phone).await;
+        assert!(last.contains("limit 82.2"), "{filled}: {last}");
+    }
+    // Regression: the history was printed with its form and the ways from there, and without what was asked for.
+    phone.go("/history?machine=dm1&verdict=cold").await;
+    let seen = "const seen = (one) => one.checkVisibility() && one.getBoundingClientRect().height > 0;
+                return { led: [...document.querySelectorAll('nav, form')].filter(seen).length,
+                         told: seen(document.querySelector('p.paper')) }";
+    let seen = phone.ask(seen).await;
+    assert!(seen["led"] == 0 && seen["told"] == true, "{seen}");
+}
+
+/// How many sheets the page that is open takes, and what stands on the first and on the last.
+async fn printed(phone: &Chromium) -> (usize, String, String) {
     use base64::Engine as _;
+    let printed = phone.chrome("Page.printToPDF", json!({ "paperWidth": 8.27, "paperHeight": 11.69 })).await;
     let text = printed["data"].as_str().expect("base64");
     let bytes = base64::engine::general_purpose::STANDARD.decode(text).expect("base64");
     let file = tempfile::NamedTempFile::new().expect("a file");
     std::fs::write(file.path(), bytes).expect("it is writable");
-    let told = Command::new("pdfinfo").arg(file.path()).output().expect("poppler; `tests/all` installs it");
+    let told = Command::new("pdftotext").arg(file.path()).arg("-").output();
+    let told = told.expect("poppler; `tests/all` installs it");
     let told = String::from_utf8_lossy(&told.stdout).into_owned();
-    let sheets = told.lines().find_map(|line| line.strip_prefix("Pages:")?.trim().parse::<usize>().ok());
-    assert!(sheets.is_some_and(|sheets| (1..=SHEETS_MAX).contains(&sheets)), "{told}");
+    // Each sheet ends with a form feed.
+    let sheets: Vec<&str> = told.trim_end_matches('\u{c}').split('\u{c}').collect();
+    let said = |sheet: Option<&&str>| sheet.copied().unwrap_or_default().to_owned();
+    (sheets.len(), said(sheets.first()), said(sheets.last()))
 }
