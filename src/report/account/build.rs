@@ -106,7 +106,7 @@ impl Question {
     }
 }
 
-/// Makes an [`Account`].
+/// Makes an account.
 #[derive(Debug)]
 pub struct Builder {
     question: Question,
