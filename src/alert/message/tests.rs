@@ -149,16 +149,26 @@ fn notice(condition: Condition, occasion: Occasion, language: Language, units: S
     }
 }
 
+/// What is known of a site with nobody to call and no pages.
+fn plain(zone: &TimeZone, chemical: bool) -> Facts<'_> {
+    Facts {
+        site: "North kitchen",
+        zone,
+        written: at("2026-11-25T17:10:00Z"),
+        chemical,
+        permitted: None,
+        call: None,
+        link: None,
+    }
+}
+
 fn told(notice: &Notice) -> Message {
     let zone = zone();
     let facts = Facts {
-        site: "North kitchen",
-        zone: &zone,
-        written: at("2026-11-25T17:10:00Z"),
-        chemical: false,
         permitted: Some((50.0, 200.0)),
         call: Some("Acme Service, +1 555 0100"),
         link: Some("https://kitchen.example.org/a/17?t=abc&c=ana"),
+        ..plain(&zone, false)
     };
     compose(notice, &facts, Some(&Illustration { id: "trace", description: "Rinse below its limit" }))
 }
@@ -398,15 +408,7 @@ fn a_hostile_name_harms_nothing() {
 #[test]
 fn a_link_that_is_no_address_of_the_web_is_left_out() {
     let zone = zone();
-    let facts = Facts {
-        site: "s",
-        zone: &zone,
-        written: at("2026-11-25T17:10:00Z"),
-        chemical: true,
-        permitted: None,
-        call: None,
-        link: Some("javascript:alert(1)"),
-    };
+    let facts = Facts { link: Some("javascript:alert(1)"), ..plain(&zone, true) };
     let notice = notice(Condition::Cold, Occasion::Raised, Language::English, Scale::Celsius);
     let message = compose(&notice, &facts, None);
     for text in [message.text, message.html, message.short] {

@@ -5,15 +5,7 @@ use crate::core::alert::{Action, Amended};
 
 fn told(notice: &Notice) -> String {
     let zone = zone();
-    let facts = Facts {
-        site: "s",
-        zone: &zone,
-        written: at("2026-11-25T18:10:00Z"),
-        chemical: true,
-        permitted: None,
-        call: None,
-        link: None,
-    };
+    let facts = Facts { written: at("2026-11-25T18:10:00Z"), ..plain(&zone, true) };
     compose(notice, &facts, None).text
 }
 

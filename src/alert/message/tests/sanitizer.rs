@@ -47,17 +47,8 @@ fn an_alert_of_the_sanitizer_says_on_which_side_it_lies() {
 #[test]
 fn a_chemical_machine_gets_its_own_advice() {
     let zone = zone();
-    let facts = Facts {
-        site: "s",
-        zone: &zone,
-        written: at("2026-11-25T17:10:00Z"),
-        chemical: true,
-        permitted: None,
-        call: None,
-        link: None,
-    };
     let notice = notice(Condition::Cold, Occasion::Raised, Language::English, Scale::Celsius);
-    let message = compose(&notice, &facts, None);
+    let message = compose(&notice, &plain(&zone, true), None);
     assert!(
         message.text.contains("test strip at the end of the rinse")
             && !message.text.contains("label on a plate")

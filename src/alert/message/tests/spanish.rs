@@ -76,15 +76,8 @@ fn spanish_messages_hold_no_english() {
             (action.racks, action.done) = ("x".to_owned(), "x".to_owned());
         }
         let zone = zone();
-        let facts = Facts {
-            site: "s1",
-            zone: &zone,
-            written: at("2026-11-25T17:10:00Z"),
-            chemical: notice.alert.number.0.is_multiple_of(2),
-            permitted: None,
-            call: None,
-            link: Some("https://x.y/1"),
-        };
+        let chemical = notice.alert.number.0.is_multiple_of(2);
+        let facts = Facts { site: "s1", link: Some("https://x.y/1"), ..plain(&zone, chemical) };
         let message = compose(&notice, &facts, None);
         for text in [&message.subject, &message.text, &message.short] {
             let lower = text.to_lowercase();

@@ -229,15 +229,7 @@ fn a_message_says_how_often_an_alert_came_back() {
         let short = told(&notice).short;
         assert!(language == Language::Spanish || short.ends_with("&c=ana"), "{short}");
         let zone = zone();
-        let facts = Facts {
-            site: "North kitchen",
-            zone: &zone,
-            written: at("2026-11-25T17:40:00Z"),
-            chemical: false,
-            permitted: None,
-            call: None,
-            link: None,
-        };
+        let facts = Facts { written: at("2026-11-25T17:40:00Z"), ..plain(&zone, false) };
         notice.occasion = Occasion::Raised;
         let short = compose(&notice, &facts, None).short;
         assert!(short.contains(line), "{short}");

@@ -1,7 +1,23 @@
 //! Racks in doubt, those of work on a machine, and what is told at one rack.
 
 use super::*;
+use crate::core::time::Timestamp;
 use crate::report::account::{CoveredAccount, DoubtedAccount};
+
+/// A rack that passed and that these alerts put in doubt.
+fn in_doubt(index: u64, at: Timestamp, alerts: &[u64]) -> DoubtedAccount {
+    DoubtedAccount {
+        index,
+        at,
+        verdict: Verdict::Pass,
+        rinse_min_c: Some(83.4),
+        limit_c: 82.2,
+        wash_min_c: None,
+        wash_limit_c: 65.6,
+        alerts: alerts.to_vec(),
+        covered: Vec::new(),
+    }
+}
 
 // Own rule: racks in doubt are listed as those that did not pass are, each with when, what it measured, its limits and
 // the alert; behind so many the rest is counted, with where it stands.
@@ -11,18 +27,7 @@ fn racks_in_doubt_are_listed_up_to_a_bound() {
     let at = account.from;
     let heading = "Racks that passed and are in doubt";
     assert!(!headings(&made(&account, Language::English, Scale::Celsius)).contains(&heading.to_owned()));
-    let rack = |index| DoubtedAccount {
-        index,
-        at,
-        verdict: Verdict::Pass,
-        rinse_min_c: Some(83.4),
-        limit_c: 82.2,
-        wash_min_c: None,
-        wash_limit_c: 65.6,
-        alerts: vec![12, 13],
-        covered: Vec::new(),
-    };
-    account.machines[0].in_doubt = (0..1_007).map(rack).collect();
+    account.machines[0].in_doubt = (0..1_007).map(|index| in_doubt(index, at, &[12, 13])).collect();
     account.machines[1].in_doubt_left_out = 3;
     // Those of it that lie outside the span are no racks of the report.
     account.alerts[0].doubted = 4_000;
@@ -76,17 +81,8 @@ fn a_rack_in_doubt_says_of_each_alert_what_covers_it() {
             account.alerts.iter_mut().for_each(|alert| alert.actions.truncate(written));
             let covered =
                 covered.iter().map(|(alert, own)| CoveredAccount { alert: *alert, actions: own.clone() });
-            account.machines[0].in_doubt = vec![DoubtedAccount {
-                index: 7,
-                at,
-                verdict: Verdict::Pass,
-                rinse_min_c: Some(83.4),
-                limit_c: 82.2,
-                wash_min_c: None,
-                wash_limit_c: 65.6,
-                alerts: alerts.to_vec(),
-                covered: covered.collect(),
-            }];
+            account.machines[0].in_doubt =
+                vec![DoubtedAccount { covered: covered.collect(), ..in_doubt(7, at, alerts) }];
             let sheet = made(&account, language, Scale::Celsius);
             let rows = sheet
                 .blocks
@@ -193,15 +189,10 @@ fn a_narrow_rack_in_doubt_names_its_alert() {
     let machine = machine.expect("a narrow rack");
     let narrow = &machine.exceptions[0];
     machine.in_doubt = vec![DoubtedAccount {
-        index: narrow.index,
-        at: narrow.cycle.rinse_started,
         verdict: Verdict::Narrow,
         rinse_min_c: narrow.cycle.rinse_min_c,
         limit_c: narrow.cycle.limit_c,
-        wash_min_c: None,
-        wash_limit_c: 65.6,
-        alerts: vec![12],
-        covered: Vec::new(),
+        ..in_doubt(narrow.index, narrow.cycle.rinse_started, &[12])
     }];
     let after = rows(&account);
     assert_eq!(after.len(), before.len());
