@@ -23,7 +23,7 @@ use crate::core::technician::words::gain_and_offset;
 use crate::core::technician::work::who;
 use crate::core::wall_clock::midnight;
 use crate::diagnostic::Diagnostic;
-use crate::ledger::{InForce, LedgerError, Subject};
+use crate::ledger::{InForce, LedgerError, Reader as Ledger, Subject};
 use crate::report::sheet::{Cell, Column, Form, Unit, duration};
 use crate::report::{local, said};
 
@@ -90,11 +90,12 @@ pub(super) fn record(
         };
         return Err(Diagnostic::error("usage", summary).advice(advice).into());
     }
-    let mut told = gather(ground, index, size).map_err(|error| ground.failed(&error))?;
-    let is_rack = matches!(told.record.body, Body::Cycle(_));
+    let (bytes, record) = stored(ground.reader, index).map_err(|error| ground.failed(&error))?;
+    let is_rack = matches!(record.body, Body::Cycle(_));
     let known = is_rack.then(|| ground.doubts()).transpose()?;
-    told.alerts = OfAlerts::read(ground.reader, index, &told.record, known.as_deref())
-        .map_err(|error| ground.failed(&error))?;
+    let alerts = OfAlerts::read(ground.reader, index, &record, known.as_deref());
+    let told = alerts.and_then(|alerts| gather(ground, (index, size), (&bytes, record), alerts));
+    let told = told.map_err(|error| ground.failed(&error))?;
     let sheet = ground.sheet(&ONE, arguments);
     if sheet.form != Form::Table {
         sheet.start(streams.out, "").map_err(Failure::output)?;
@@ -111,8 +112,17 @@ pub(super) fn record(
     Ok(())
 }
 
-fn gather(ground: &Ground, index: u64, size: u64) -> Result<Told, LedgerError> {
-    let (bytes, record) = ground.reader.record(index)??;
+/// A record and its canonical bytes.
+fn stored(ledger: &Ledger, index: u64) -> Result<(Vec<u8>, Record), LedgerError> {
+    Ok(ledger.record(index)??)
+}
+
+fn gather(
+    ground: &Ground,
+    (index, size): (u64, u64),
+    (bytes, record): (&[u8], Record),
+    alerts: OfAlerts,
+) -> Result<Told, LedgerError> {
     let sites = ground.kept.sites.fresh(ground.reader)?;
     let mut about = Vec::new();
     for other in ground.reader.about(Subject::Record(index))? {
@@ -134,10 +144,10 @@ fn gather(ground: &Ground, index: u64, size: u64) -> Result<Told, LedgerError> {
         (_, Ok(Some(trace))) => Some(Ok(counted(trace))),
         (_, Err(error)) => Some(Err(error)),
     };
-    let leaf = leaf_hash(&bytes).to_string();
+    let leaf = leaf_hash(bytes).to_string();
     let said = judged(ground.reader, &sites, index, &record)?;
-    let bytes = String::from_utf8_lossy(&bytes).into_owned();
-    Ok(Told { record, said, bytes, leaf, size, about, alerts: OfAlerts::default(), trace })
+    let bytes = String::from_utf8_lossy(bytes).into_owned();
+    Ok(Told { record, said, bytes, leaf, size, about, alerts, trace })
 }
 
 fn in_cells(index: u64, told: &Told) -> Vec<Cell> {
