@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use rinseward::core::record::{Body, Record};
 use rinseward::core::time::Timestamp;
-use rinseward_simulator::checker::{self, Table};
+use rinseward_simulator::checker::{self, Score, Table};
 use rinseward_simulator::scenario::Scenario;
 use rinseward_simulator::truth::TruthEntry;
 use rinseward_simulator::world::World;
@@ -47,25 +47,36 @@ fn an_unknown_response_never_hides_a_cold_cycle() {
     assert_eq!(whole.cold_called_pass, 0, "a cold cycle was called a pass");
 }
 
+/// Each scenario is played by a thread of its own; the rows keep their order.
 #[expect(clippy::print_stdout, reason = "the table is what this test is run for")]
 fn score(scenarios: &[Scenario], response: Response) -> Table {
     let only = std::env::var("SCENARIO").ok();
     let seeds = std::env::var("SEEDS").ok().and_then(|text| text.parse().ok()).unwrap_or(1);
-    let mut table = Table::default();
-    for scenario in scenarios {
-        if only.as_deref().is_some_and(|only| only != scenario.as_str()) {
-            continue;
+    let wanted = scenarios.iter().filter(|one| only.as_deref().is_none_or(|only| only == one.as_str()));
+    let table = std::thread::scope(|scope| {
+        let players: Vec<_> =
+            wanted.map(|scenario| (scenario, scope.spawn(|| row(*scenario, seeds, response)))).collect();
+        let mut table = Table::default();
+        for (scenario, player) in players {
+            table.add(scenario.as_str(), &player.join().expect("the scenario is played to its end"));
         }
-        for seed in 1..=seeds {
-            let report = play(*scenario, seed, response);
-            if std::env::var_os("DETAIL").is_some() {
-                detail(*scenario, seed, &report);
-            }
-            table.add(scenario.as_str(), &report.score);
-        }
-    }
+        table
+    });
     println!("{table}");
     table
+}
+
+/// The sum of one scenario's seeds.
+fn row(scenario: Scenario, seeds: u64, response: Response) -> Score {
+    let mut sum = Score::default();
+    for seed in 1..=seeds {
+        let report = play(scenario, seed, response);
+        if std::env::var_os("DETAIL").is_some() {
+            detail(scenario, seed, &report);
+        }
+        sum.add(&report.score);
+    }
+    sum
 }
 
 /// One scenario and seed, played through the core.
