@@ -106,6 +106,7 @@ fn cold() -> Glance {
         rinsed: ended,
         ended,
         verdict: Verdict::Cold,
+        in_doubt: false,
         findings: Vec::new(),
         settled_c: Some(79.4),
         unjudged: None,

@@ -85,6 +85,8 @@ pub struct LastRack {
     pub ended: Timestamp,
     /// How it was judged.
     pub verdict: Verdict,
+    /// Whether what it passed by was found wrong since.
+    pub in_doubt: bool,
     /// What was found beside the verdict.
     pub findings: Vec<Finding>,
     /// Settled minimum that was judged, °C.

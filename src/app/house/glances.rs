@@ -88,7 +88,8 @@ impl Lasts {
         Ok(())
     }
 
-    /// Counts the racks of the day that are in doubt, of the machines of which anything came since they were.
+    /// Counts the racks of the day that are in doubt, and asks whether the last rack is, of the machines of which anything
+    /// came since that was done.
     fn count_doubted(
         &mut self,
         ledger: &ledger::Reader,
@@ -98,6 +99,11 @@ impl Lasts {
         let Some((_, day)) = self.day.and_then(|day| monitored::day(zone, day)) else { return Ok(()) };
         for (machine, told) in self.machines.iter_mut().filter(|(_, told)| !told.doubts_counted) {
             told.in_doubt = doubted(ledger, doubts, machine, day)?;
+            if let Some(last) = &mut told.rack
+                && let Ok((_, Record { body: Body::Cycle(cycle), .. })) = ledger.record(last.record)?
+            {
+                last.in_doubt = !doubts.by(machine, last.record, &cycle).is_empty();
+            }
             told.doubts_counted = true;
         }
         Ok(())
@@ -208,6 +214,7 @@ fn rack(record: u64, cycle: &Cycle) -> LastRack {
         rinsed: cycle.rinse_started,
         ended: cycle.rinse_ended,
         verdict: cycle.verdict,
+        in_doubt: false,
         findings: cycle.findings.clone(),
         settled_c: cycle.rinse_min_c,
         unjudged: Unjudged::of(cycle),

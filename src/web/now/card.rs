@@ -12,7 +12,7 @@ use crate::core::cycle::figures::Figures;
 use crate::core::cycle::minimum::against;
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::{Finding, Verdict};
-use crate::core::cycle::words::{meaning, passed_in_doubt, verdict, verdicts};
+use crate::core::cycle::words::{self, meaning, passed_in_doubt, verdicts};
 use crate::core::reader::{Language, Reader, filled};
 use crate::core::sanitizer::shown as concentration;
 pub(in crate::web) use crate::core::technician::told::ago;
@@ -109,7 +109,7 @@ struct CardPart<'a> {
     /// How the machine stands, which the frame shows too.
     stand: Stand,
     say: String,
-    /// Leads to its alert, or to the list of several below the last rack.
+    /// Where it is told of alerts: leads to the one, or to the list of several below the last rack.
     to: Option<String>,
     /// Those that are shown at once.
     alerts: Vec<Alarm>,
@@ -149,7 +149,7 @@ pub(in crate::web) fn card(
     };
     let language = reader.language;
     let judged = glance.last.as_ref();
-    let word = judged.map_or(String::new(), |rack| verdict(rack.verdict, language).to_uppercase());
+    let word = judged.map_or(String::new(), |rack| verdict(rack, language));
     let shown = judged.map(|rack| figures(rack, reader));
     let (measured, limit) = shown.unwrap_or_default();
     let strength = judged.and_then(|rack| strength(rack, reader));
@@ -187,8 +187,8 @@ pub(in crate::web) fn card(
                 [measured.as_deref(), unjudged].into_iter().flatten().collect::<Vec<_>>().join(", ")
             })
         ),
+        to: stand.of_alerts.then(|| way(glance, up)).flatten(),
         stand,
-        to: way(glance, up),
         more,
         alerts: in_lines(alerts),
         folded: in_lines(folded),
@@ -198,7 +198,15 @@ pub(in crate::web) fn card(
         verdict: word,
         meaning: judged.map_or("", |rack| meaning(rack.verdict, language)),
         beside: judged
-            .map(|rack| [off(glance, language), short(glance, language), beside(rack, reader)].concat())
+            .map(|rack| {
+                [
+                    doubted(rack, language),
+                    off(glance, language),
+                    short(glance, language),
+                    beside(rack, reader),
+                ]
+                .concat()
+            })
             .unwrap_or_default(),
         ruler: warm.and_then(|rack| ruler(rack, reader)),
         off_scale: warm.and_then(|rack| off_scale(rack, reader)),
@@ -316,6 +324,22 @@ fn strength(rack: &LastRack, reader: &Reader) -> Option<(String, String)> {
     Some((off.measured(), behind))
 }
 
+/// The word of a rack in capitals, and whether it is in doubt.
+pub(super) fn verdict(rack: &LastRack, language: Language) -> String {
+    let word = words::verdict(rack.verdict, language).to_uppercase();
+    if rack.in_doubt { format!("{word}, {}", words::in_doubt(language)) } else { word }
+}
+
+/// What to do with a rack that is in doubt.
+fn doubted(rack: &LastRack, language: Language) -> Vec<String> {
+    let text = said(
+        language,
+        "What it passed by was found wrong: hold the rack, wash it again.",
+        "Aquello por lo que se dio por buena resultó erróneo: apártela y lávela otra vez.",
+    );
+    rack.in_doubt.then(|| text.to_owned()).into_iter().collect()
+}
+
 /// That a probe of the machine was found off, so that what its racks show is in doubt whatever the verdict.
 fn off(glance: &Glance, language: Language) -> Vec<String> {
     let is_off = |alert: &&GlanceAlert| alert.condition == Condition::ThermometerOff && alert.lasts;
@@ -342,8 +366,11 @@ fn overturned(racks: u64, language: Language) -> String {
     filled(phrase, &[("doubted", &passed_in_doubt(racks, language))])
 }
 
-/// That something is short, so that the last rack says nothing of the next ones.
+/// That something is short, so that the last rack, however good, says nothing of the next ones.
 fn short(glance: &Glance, language: Language) -> Vec<String> {
+    if !glance.last.as_ref().is_some_and(|rack| rack.verdict.is_good() && !rack.in_doubt) {
+        return Vec::new();
+    }
     let is_short = |alert: &&GlanceAlert| alert.condition == Condition::SuppliesShort && alert.lasts;
     let about = glance.alerts.iter().filter(is_short).flat_map(|alert| &alert.about);
     let what: Vec<String> = about.map(|about| subject(Condition::SuppliesShort, about, language)).collect();

@@ -158,6 +158,7 @@ mod tests {
             rinsed: Timestamp::from_micros(0),
             ended: Timestamp::from_micros(0),
             verdict,
+            in_doubt: false,
             findings: Vec::new(),
             settled_c: Some(84.0),
             unjudged: None,
@@ -275,9 +276,11 @@ mod tests {
             ),
         ] {
             for (language, said) in [(Language::English, english), (Language::Spanish, spanish)] {
+                // It leads to an alert only where it speaks of one.
+                let of_alerts = english.starts_with("Alert");
                 assert_eq!(
                     Stand::of(&glance, &reader(language), NOW),
-                    Stand { level, said: said.to_owned(), when: String::new() }
+                    Stand { level, said: said.to_owned(), when: String::new(), of_alerts }
                 );
                 let open = glance.alerts.len();
                 let told = lines(std::slice::from_ref(&glance), open, &[], (&reader(language), NOW));

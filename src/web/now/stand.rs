@@ -5,11 +5,11 @@
 
 use std::collections::BTreeSet;
 
-use super::{Data, Glance, GlanceAlert};
+use super::card::verdict;
+use super::{Data, Glance, GlanceAlert, LastRack};
 use crate::core::alert::{Condition, Severity};
 use crate::core::counted::Noun;
 use crate::core::cycle::verdict::Verdict;
-use crate::core::cycle::words::verdict;
 use crate::core::reader::{Language, Reader, filled};
 use crate::core::time::Timestamp;
 use crate::web::frame::said;
@@ -56,6 +56,8 @@ pub(super) struct Stand {
     pub(super) said: String,
     /// What follows, and a phone has no room for: when the racks were washed, which the list of alerts says too.
     pub(super) when: String,
+    /// Whether it is told of alerts, and not of the last rack or the data.
+    pub(super) of_alerts: bool,
 }
 
 impl Stand {
@@ -66,30 +68,28 @@ impl Stand {
 
     pub(super) fn of(glance: &Glance, reader: &Reader, now: Timestamp) -> Self {
         let language = reader.language;
-        let judged = glance.last.as_ref().map(|rack| rack.verdict);
-        let mut when = String::new();
-        let (level, said) = if glance.alerts.iter().any(|alert| !alert.is_over()) {
-            let (said, washed) = alarm(&glance.alerts, reader, now);
-            when = washed;
-            (Level::Bad, said)
+        let judged = glance.last.as_ref().map(|rack| (rack.verdict, last(rack, language)));
+        let plain =
+            |level, said: &str| Self { level, said: said.to_owned(), when: String::new(), of_alerts: false };
+        if glance.alerts.iter().any(|alert| !alert.is_over()) {
+            let (said, when) = alarm(&glance.alerts, reader, now);
+            Self { level: Level::Bad, said, when, of_alerts: true }
         } else if let Some(old) = old(glance.data, language) {
-            (Level::Bad, old.to_owned())
-        } else if let Some(bad @ (Verdict::Cold | Verdict::Brief | Verdict::Weak)) = judged {
-            (Level::Bad, last(bad, language))
+            plain(Level::Bad, old)
+        } else if let Some((Verdict::Cold | Verdict::Brief | Verdict::Weak, last)) = &judged {
+            plain(Level::Bad, last)
         } else if !glance.alerts.is_empty() {
             let over = said(language, "Alert recovered, not closed yet", "Alerta recuperada, aún sin cerrar");
-            (Level::Doubt, over.to_owned())
+            Self { of_alerts: true, ..plain(Level::Doubt, over) }
         } else {
-            match judged {
-                Some(Verdict::Pass) => (
-                    Level::Good,
-                    said(language, "Fine: no alert open", "Bien: ninguna alerta abierta").to_owned(),
-                ),
-                Some(other) => (Level::Doubt, last(other, language)),
-                None => (Level::Nothing, said(language, "No rack yet", "Aún sin canastas").to_owned()),
+            match (&glance.last, judged) {
+                (Some(LastRack { verdict: Verdict::Pass, in_doubt: false, .. }), _) => {
+                    plain(Level::Good, said(language, "Fine: no alert open", "Bien: ninguna alerta abierta"))
+                }
+                (_, Some((_, last))) => plain(Level::Doubt, &last),
+                (_, None) => plain(Level::Nothing, said(language, "No rack yet", "Aún sin canastas")),
             }
-        };
-        Self { level, said, when }
+        }
     }
 }
 
@@ -105,9 +105,8 @@ const fn old(data: Data, language: Language) -> Option<&'static str> {
     }
 }
 
-fn last(judged: Verdict, language: Language) -> String {
-    let word = verdict(judged, language).to_uppercase();
-    format!("{}: {word}", said(language, "Last rack", "Última canasta"))
+fn last(rack: &LastRack, language: Language) -> String {
+    format!("{}: {}", said(language, "Last rack", "Última canasta"), verdict(rack, language))
 }
 
 /// What the first of the alerts asks for, the most pressing; and what follows, when the racks were washed.

@@ -10,6 +10,7 @@ fn rack(settled_c: f64) -> LastRack {
         rinsed: Timestamp::from_micros(1_795_694_390_000_000),
         ended: Timestamp::from_micros(1_795_694_400_000_000),
         verdict: Verdict::Cold,
+        in_doubt: false,
         findings: Vec::new(),
         settled_c: Some(settled_c),
         unjudged: None,
@@ -109,6 +110,7 @@ fn a_probe_that_was_found_off_stands_beside_the_verdict() {
         rinsed: Timestamp::from_micros(0),
         ended: Timestamp::from_micros(0),
         verdict: Verdict::Pass,
+        in_doubt: false,
         findings: Vec::new(),
         settled_c: Some(84.8),
         unjudged: None,
@@ -308,6 +310,36 @@ fn a_good_rack_says_nothing_of_the_next_where_supplies_are_short() {
         };
         assert!(made(vec![short]).contains(said));
         assert!(!made(Vec::new()).contains(said));
+    }
+}
+
+// Own promise: a rack that has to be washed again is shown as no good one: neither its word nor its sign nor how the
+// machine stands; and where nothing is told of an alert, nothing leads to one.
+#[test]
+fn a_last_rack_in_doubt_is_not_shown_as_good() {
+    for (language, judged, word, stands) in [
+        (Language::English, Verdict::Pass, "PASS, in doubt", "Last rack: PASS, in doubt"),
+        (Language::Spanish, Verdict::Narrow, "JUSTA, en duda", "Última canasta: JUSTA, en duda"),
+    ] {
+        let reader = Reader { language, scale: Scale::Celsius, zone: jiff::tz::TimeZone::UTC };
+        let made = |in_doubt, alerts, data| {
+            let last = Some(LastRack { verdict: judged, in_doubt, ..rack(84.0) });
+            let glance = Glance { last, alerts, data, ..glance() };
+            card(&glance, &reader, Timestamp::from_micros(0), "").expect("a card").html
+        };
+        let doubted = made(true, Vec::new(), Data::Live);
+        assert!(doubted.contains(&format!("<span class=\"word is-narrow\">{word}</span>")), "{doubted}");
+        assert!(!doubted.contains("is-pass") && doubted.contains("tells-doubt"), "{doubted}");
+        assert!(doubted.contains(stands), "{doubted}");
+        let wash = if language == Language::English { "wash it again" } else { "lávela otra vez" };
+        assert!(doubted.contains(wash));
+        assert!(!made(false, Vec::new(), Data::Live).contains(wash));
+        let over =
+            || vec![GlanceAlert { lasts: false, uncovered: None, ..alert(4, Condition::Cold, "", None) }];
+        let leads =
+            |html: &str| html.contains("class=\"how\"") && html.contains("</span> <a href=\"alerts/4\">");
+        assert!(leads(&made(true, over(), Data::Live)));
+        assert!(!leads(&made(true, over(), Data::None)), "it says that nothing is known");
     }
 }
 
