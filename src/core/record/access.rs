@@ -151,6 +151,8 @@ pub enum AccessRefusal {
     NotAllowed,
     /// The form came from a page of another site.
     Foreign,
+    /// The request was meant for a host by whose name the gateway is not known.
+    Misdirected,
     /// The token is not known, or was revoked.
     UnknownToken,
 }
@@ -257,6 +259,7 @@ impl AccessRefusal {
             Self::TooMany => "too many tries from one address",
             Self::NotAllowed => "the role does not have the right",
             Self::Foreign => "the form came from another site",
+            Self::Misdirected => "the request was meant for another host",
             Self::UnknownToken => "the token is not known or was revoked",
         }
     }

@@ -79,6 +79,9 @@ async fn gate(State(access): State<Arc<Access>>, mut request: Request, next: Nex
     let tls = access.options.tls;
     let stranger = Stranger::of(request.headers(), request.extensions());
     if !is_for_us(&access, &request) {
+        // Browsers keep a session by the name of the host: to that name none was given.
+        let from = from(&access, &request).told;
+        access.refused(NO_ACCOUNT, AccessRefusal::Misdirected, (&from, Whose::Stranger)).await;
         return dressed(Stopped::Misdirected.answer(request.uri().path(), stranger), tls);
     }
     let visit = match enter(&access, &mut request).await {
@@ -160,20 +163,24 @@ async fn enter(access: &Arc<Access>, request: &mut Request) -> Result<Visit, Sto
         request.extensions_mut().insert(person);
         return Ok(Visit { from, secure, cookie: named, session: None });
     }
+    let secret = cookie(headers, &named).map(str::to_owned);
+    let account = match &secret {
+        Some(secret) => access.visitor(secret).await.map_err(failed)?,
+        None => None,
+    };
     let acts = !matches!(*request.method(), Method::GET | Method::HEAD | Method::OPTIONS);
     let own = access.options.public_url.as_deref().and_then(origin::of);
     if acts
         && !request.uri().path().starts_with(LINKS)
         && !origin::is_own(headers, own, scheme(access, headers))
     {
-        access.refused(NO_ACCOUNT, AccessRefusal::Foreign, (&from.told, Whose::Stranger)).await;
+        // Whose browser sent it tells who was lured.
+        let (account, whose) = account
+            .as_ref()
+            .map_or((NO_ACCOUNT, Whose::Stranger), |account| (account.name.as_str(), Whose::Own));
+        access.refused(account, AccessRefusal::Foreign, (&from.told, whose)).await;
         return Err(Stopped::Foreign);
     }
-    let secret = cookie(headers, &named).map(str::to_owned);
-    let account = match &secret {
-        Some(secret) => access.visitor(secret).await.map_err(failed)?,
-        None => None,
-    };
     let session = secret.zip(account);
     if let Some((_, account)) = session.as_ref().filter(|(_, account)| !account.must_change) {
         request.extensions_mut().insert(person(account, &access.options.zone));
@@ -295,6 +302,7 @@ fn no_token(why: AccessRefusal) -> Response {
         | AccessRefusal::Expired
         | AccessRefusal::NotAllowed
         | AccessRefusal::Foreign
+        | AccessRefusal::Misdirected
         | AccessRefusal::UnknownToken => {
             "ask the administrator for another token: rinseward accounts tokens add …, or the page of accounts"
         }

@@ -172,6 +172,7 @@ const fn refusal_status(why: AccessRefusal) -> StatusCode {
         | AccessRefusal::Expired
         | AccessRefusal::NotAllowed
         | AccessRefusal::Foreign
+        | AccessRefusal::Misdirected
         | AccessRefusal::UnknownToken => StatusCode::UNPROCESSABLE_ENTITY,
     }
 }

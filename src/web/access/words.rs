@@ -108,6 +108,7 @@ pub(super) fn turned_away(Turned { why, wait }: Turned, language: Language) -> S
         AccessRefusal::Wrong
         | AccessRefusal::NotAllowed
         | AccessRefusal::Foreign
+        | AccessRefusal::Misdirected
         | AccessRefusal::UnknownToken => {
             ("Account or password is wrong.", "La cuenta o la contraseña no es correcta.")
         }

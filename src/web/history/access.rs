@@ -138,6 +138,7 @@ const fn reason(why: AccessRefusal, language: Language) -> &'static str {
             AccessRefusal::TooMany => "demasiados intentos desde una dirección",
             AccessRefusal::NotAllowed => "su función no tiene ese permiso",
             AccessRefusal::Foreign => "el formulario vino de otro sitio",
+            AccessRefusal::Misdirected => "la petición iba a otro equipo",
             AccessRefusal::UnknownToken => "la ficha no se conoce o fue revocada",
         },
     }

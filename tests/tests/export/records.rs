@@ -225,6 +225,7 @@ fn access(instant: Timestamp) -> Vec<Body> {
         AccessRefusal::TooMany,
         AccessRefusal::NotAllowed,
         AccessRefusal::Foreign,
+        AccessRefusal::Misdirected,
         AccessRefusal::UnknownToken,
     ];
     let deeds = [

@@ -66,7 +66,10 @@ async fn a_form_of_another_site_does_nothing() {
             assert_eq!(answer.status == 403, !taken, "{path} {headers:?}");
         }
     }
-    site.until_told("?", &AccessDeed::Refused(AccessRefusal::Foreign));
+    // Whose browser sent it is told too, where it is somebody's.
+    for account in ["?", "ana"] {
+        site.until_told(account, &AccessDeed::Refused(AccessRefusal::Foreign));
+    }
 }
 
 /// Tries a wrong password so often, from this address.
@@ -313,4 +316,6 @@ async fn a_name_of_others_that_leads_here_opens_nothing() {
             assert!(answer.contains("Este equipo no conoce") && answer.contains("public-url"), "{answer}");
         }
     }
+    let told = site.until_told("?", &AccessDeed::Refused(AccessRefusal::Misdirected));
+    assert_eq!(told.from.as_deref(), Some("127.0.0.1"));
 }
