@@ -118,6 +118,7 @@ const BODIES: &[&str] = &[
     r#"{"access":{"account":"ana","what":{"refused":"not-allowed"},"from":"192.0.2.7","right":"accounts"}}"#,
     r#"{"access":{"account":"ana","what":{"refused":"foreign"},"from":"192.0.2.7"}}"#,
     r#"{"access":{"account":"?","what":{"refused":"unknown-token"},"from":"192.0.2.7"}}"#,
+    r#"{"access":{"account":"?","what":{"refused":"misdirected"},"from":"192.0.2.7"}}"#,
     r#"{"access":{"account":"ana","what":{"change-refused":{"asked":"add","why":"no-name"}},"from":"192.0.2.7","by":"administrator"}}"#,
     r#"{"access":{"account":"ana","what":{"change-refused":{"asked":"role","why":"last-administrator"}},"from":"192.0.2.7","by":"administrator"}}"#,
     r#"{"access":{"account":"ana","what":{"change-refused":{"asked":"disable","why":"shown"}},"from":"192.0.2.7","by":"administrator"}}"#,
