@@ -7,10 +7,10 @@ use std::time::Duration;
 use super::bucket::ONE_MORE;
 use super::name::AccountName;
 use super::password::HashError;
-use super::store::{Account, Token, Wrong};
+use super::store::{Account, Lock, Store, StoreError, Token};
 use super::tally::Whose;
 use super::{Access, AccessError, event, secret};
-use crate::core::record::{AccessDeed, AccessRefusal};
+use crate::core::record::{AccessDeed, AccessEvent, AccessRefusal};
 use crate::core::time::Timestamp;
 
 /// What goes on record for what has not the form of an account: it may be a password.
@@ -143,9 +143,8 @@ impl Access {
                     return Err(LoginError::Refused(AccessRefusal::Wrong.into()));
                 };
                 let before = before.as_ref().map(<[u8; 32]>::as_slice);
-                let begun = store.begin(now, &known.account.name, &new, before, &event).map_err(failed)?;
-                if begun {
-                    store.forgive(&known.account.name, address).map_err(failed)?;
+                let whose = (&known.account.name, address);
+                if store.begin(now, whose, &new, before, &event).map_err(failed)? {
                     Ok(known.account)
                 } else {
                     Err(LoginError::Refused(AccessRefusal::Disabled.into()))
@@ -163,14 +162,7 @@ impl Access {
     ) -> Result<(), AccessError> {
         let Some(name) = name else { return Ok(()) };
         let (now, from) = (self.now(), from.clone());
-        self.at_store(move |store| {
-            let Wrong::Locks(lock) = store.wrong(now, &name, from.address)? else { return Ok(()) };
-            let (for_s, there) = (lock.lasts.as_secs(), lock.there);
-            tracing::warn!(account = %name, from = from.told, for_s, there, "an account is locked after wrong tries");
-            let event = event(name.as_str(), AccessDeed::Locked { for_s, there }, Some(&from.told), None);
-            Ok(store.note(now, &[event])?)
-        })
-        .await
+        self.at_store(move |store| Ok(count_wrong(store, now, &name, &from)?)).await
     }
 
     /// Whose session this is.
@@ -213,4 +205,21 @@ impl Access {
         let event = event(account.as_str(), AccessDeed::LoggedOut, Some(&from.told), None);
         self.at_store(move |store| store.end(now, &hash, &event).map(drop).map_err(AccessError::from)).await
     }
+}
+
+/// Counts a wrong try; each lock that it leads to goes on record.
+pub(super) fn count_wrong(
+    store: &mut Store,
+    now: Timestamp,
+    name: &AccountName,
+    from: &From,
+) -> Result<(), StoreError> {
+    let locks = store.wrong(now, name, from.address)?;
+    let told = |lock: &Lock| {
+        let (for_s, there) = (lock.lasts.as_secs(), lock.there);
+        tracing::warn!(account = %name, from = from.told, for_s, there, "an account is locked after wrong tries");
+        event(name.as_str(), AccessDeed::Locked { for_s, there }, Some(&from.told), None)
+    };
+    let events: Vec<AccessEvent> = locks.iter().map(told).collect();
+    if events.is_empty() { Ok(()) } else { store.note(now, &events) }
 }

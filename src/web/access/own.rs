@@ -3,10 +3,10 @@
 use std::sync::Arc;
 
 use super::done::Done;
-use super::login::{From, Turned};
+use super::login::{From, Turned, count_wrong};
 use super::name::AccountName;
 use super::password::{self, HashError, PasswordRefusal};
-use super::store::{Stored, Wrong};
+use super::store::Stored;
 use super::tally::Whose;
 use super::{Access, AccessError, event, secret};
 use crate::core::reader::{Language, Scale};
@@ -117,12 +117,7 @@ impl Access {
     /// no place to guess either.
     async fn wrong_again(self: &Arc<Self>, name: &AccountName, from: &From) -> Result<(), AccessError> {
         let (now, name, from) = (self.now(), name.clone(), from.clone());
-        self.at_store(move |store| {
-            let Wrong::Locks(lock) = store.wrong(now, &name, from.address)? else { return Ok(()) };
-            let deed = AccessDeed::Locked { for_s: lock.lasts.as_secs(), there: lock.there };
-            Ok(store.note(now, &[event(name.as_str(), deed, Some(&from.told), None)])?)
-        })
-        .await
+        self.at_store(move |store| Ok(count_wrong(store, now, &name, &from)?)).await
     }
 
     /// Puts language and scale of one's own choice in force.

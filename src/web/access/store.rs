@@ -13,7 +13,7 @@
 //! | `account` | name, shown name, role, language, scale, password as a PHC string of argon2id, whether it must be changed, until when it can be used (one-time secrets), disabled, when made, last login |
 //! | `session` | SHA-256 of the browser's secret, account, when begun, when last seen |
 //! | `token` | name, SHA-256 of the secret, role, when made, until when, revoked, last use |
-//! | `wrong` | account as typed, wrong tries, since when, locked until, how often locked |
+//! | `wrong` | account as typed, alone (tries from everywhere) or with the address behind a blank (from there), wrong tries, since when, locked until, how often locked |
 //! | `pending` | events that are not on record yet, as JSON of the record |
 //!
 //! The holder of the ledger's lock is the only one who opens it.
@@ -36,7 +36,7 @@ pub use accounts::{Account, Stored};
 pub use pending::{PENDING_MAX, Pending, Recorded};
 pub use sessions::SESSIONS_MAX;
 pub use tokens::{TOKENS_MAX, Token};
-pub use wrong::{Lock, Wrong};
+pub use wrong::Lock;
 
 use super::secret;
 use crate::core::time::Timestamp;

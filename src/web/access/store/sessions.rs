@@ -1,9 +1,11 @@
 //! Browser sessions in the store.
 
+use std::net::IpAddr;
+
 use rusqlite::{OptionalExtension, params};
 
 use super::pending::put;
-use super::{Account, Store, StoreError, instant};
+use super::{Account, Store, StoreError, instant, wrong};
 use crate::core::record::AccessEvent;
 use crate::core::time::Timestamp;
 use crate::web::access::life;
@@ -15,14 +17,14 @@ pub const SESSIONS_MAX: u32 = 16;
 
 impl Store {
     /// Begins a session of an account, with the event of the login; the one before it in the same
-    /// browser ends. Forgets the wrong tries.
+    /// browser ends. Forgets the wrong tries from its address.
     ///
     /// # Errors
     /// The database's.
     pub fn begin(
         &mut self,
         now: Timestamp,
-        account: &AccountName,
+        (account, address): (&AccountName, IpAddr),
         new: &[u8],
         before: Option<&[u8]>,
         event: &AccessEvent,
@@ -39,7 +41,9 @@ impl Store {
                      SELECT hash FROM session WHERE account = ?1 ORDER BY made DESC, hash = ?3 DESC LIMIT ?2)",
                 params![account.as_str(), SESSIONS_MAX, new],
             )?;
-            transaction.execute("DELETE FROM wrong WHERE account = ?1", [account.as_str()])?;
+            if begun > 0 {
+                wrong::forgive(transaction, account, address)?;
+            }
             transaction.execute(
                 "UPDATE account SET last_login = ?2 WHERE name = ?1",
                 params![account.as_str(), now.micros()],

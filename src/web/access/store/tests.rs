@@ -53,7 +53,8 @@ fn with_ana(store: &mut Store) {
 
 fn begin(store: &mut Store, now: Timestamp, hash: &[u8]) {
     let event = told("ana", AccessDeed::LoggedIn);
-    assert!(store.begin(now, &name("ana"), hash, None, &event).expect("stored"));
+    let whose = (&name("ana"), IpAddr::from([192, 0, 2, 2]));
+    assert!(store.begin(now, whose, hash, None, &event).expect("stored"));
 }
 
 // Own promise, as for the key of the links: nobody else reads it, and one that others may read is not used.
@@ -196,32 +197,37 @@ fn a_token_ends_when_revoked_and_its_name_can_be_used_again() {
     assert!(store.add_token(&token, &[2; 32], &told("export", deed)).expect("stored"));
 }
 
-// Own promise: whoever knows the name of an account keeps its owner out from nowhere else than their own address, and
-// many addresses together have a bound as well, whether there is such an account or not.
+// Own promise: whoever knows the name of an account keeps its owner out by tries from one address nowhere else than
+// there; many addresses together have a bound as well, whether there is such an account or not; and each lock that a
+// try leads to is told.
 #[test]
 fn wrong_tries_lock_whatever_was_typed_and_are_forgotten() {
     let (_directory, mut store) = open();
+    with_ana(&mut store);
     let address = |last: u8| IpAddr::from([192, 0, 2, last]);
     let (theirs, own) = (address(1), address(2));
+    let lock = |lasts, there| {
+        let (until, lasts) = (later(lasts), Duration::from_secs(lasts));
+        Lock { until, lasts, there }
+    };
     for account in ["ana", "nobody"] {
         let account = name(account);
         let mut led = Vec::new();
         for _ in 0..10 {
             led.push(store.wrong(NOW, &account, theirs).expect("stored"));
         }
-        assert!(led[..9].iter().all(|one| *one == Wrong::Counted));
-        assert!(matches!(led[9], Wrong::Locks(lock) if lock.until == later(900) && lock.there), "{led:?}");
+        assert!(led[..9].iter().all(Vec::is_empty));
+        assert_eq!(led[9], [lock(900, true)]);
         assert_eq!(store.locked(later(899), &account, theirs).expect("read"), Some(later(900)));
         assert_eq!(store.locked(later(900), &account, theirs).expect("read"), None);
         assert_eq!(store.locked(NOW, &account, own).expect("read"), None);
-        // Who comes in from elsewhere forgives nothing of theirs.
-        store.forgive(&account, own).expect("stored");
-        assert!(store.locked(NOW, &account, theirs).expect("read").is_some());
-        for tried in 10_u8..100 {
+        for tried in 10_u8..99 {
             led.push(store.wrong(NOW, &account, address(100 + tried / 9)).expect("stored"));
         }
-        assert!(led[10..99].iter().all(|one| *one == Wrong::Counted), "nine from each");
-        assert!(matches!(led[99], Wrong::Locks(lock) if lock.until == later(900) && !lock.there), "{led:?}");
+        assert!(led[10..].iter().all(Vec::is_empty), "nine from each");
+        // The tenth from its address, and the hundredth of all.
+        led.push(store.wrong(NOW, &account, address(110)).expect("stored"));
+        assert_eq!(led[99], [lock(900, true), lock(900, false)]);
         assert_eq!(store.locked(NOW, &account, own).expect("read"), Some(later(900)));
         let unlocked = told(account.as_str(), AccessDeed::Unlocked);
         assert!(store.unlock(NOW, &account, &unlocked).expect("stored"));
@@ -229,4 +235,14 @@ fn wrong_tries_lock_whatever_was_typed_and_are_forgotten() {
             assert_eq!(store.locked(NOW, &account, address).expect("read"), None);
         }
     }
+    // Who comes in forgives what came from their address, and nothing of theirs.
+    let ana = name("ana");
+    for address in [own, theirs] {
+        for _ in 0..9 {
+            assert!(store.wrong(NOW, &ana, address).expect("stored").is_empty());
+        }
+    }
+    begin(&mut store, NOW, b"two");
+    assert!(store.wrong(NOW, &ana, own).expect("stored").is_empty());
+    assert!(!store.wrong(NOW, &ana, theirs).expect("stored").is_empty());
 }

@@ -26,8 +26,8 @@ struct Bound {
 /// Of one account from one address: ten leave room for a wet hand, and what is locked is nobody else's way in (own
 /// choice).
 const FROM_ONE: Bound = Bound { tries_max: 10, lock_max: Duration::from_secs(4 * 3_600) };
-/// Of one account from all addresses, as many as NIST SP 800-63B §5.2.2 permits: it slows whoever has many, and never
-/// costs its owner a shift (own choice).
+/// Of one account from all addresses, as many as NIST SP 800-63B §5.2.2 permits: it slows whoever has many. They can keep
+/// its owner out as long as they go on, but no longer than a quarter of an hour behind it (own choice).
 const FROM_ALL: Bound = Bound { tries_max: 100, lock_max: LOCK_FIRST };
 /// Within how long they count together (own choice).
 const TRIES_WITHIN: Duration = Duration::from_secs(15 * 60);
@@ -49,15 +49,6 @@ pub struct Lock {
     pub there: bool,
 }
 
-/// What one more wrong try led to.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
-pub enum Wrong {
-    /// It was counted.
-    Counted,
-    /// The account is locked from now on.
-    Locks(Lock),
-}
-
 #[derive(Clone, Copy, Debug)]
 struct Count {
     times: u32,
@@ -68,7 +59,7 @@ struct Count {
 
 impl Count {
     /// One more wrong try; the lock that it leads to.
-    fn more(self, now: Timestamp, bound: Bound) -> (Self, Option<(Timestamp, Duration)>) {
+    fn more(self, now: Timestamp, bound: Bound, there: bool) -> (Self, Option<Lock>) {
         let fresh = now.since(self.since) > TRIES_WITHIN;
         let (times, since) = if fresh { (1, now) } else { (self.times + 1, self.since) };
         if times < bound.tries_max {
@@ -77,7 +68,7 @@ impl Count {
         let lasts = LOCK_FIRST.saturating_mul(2_u32.saturating_pow(self.locks)).min(bound.lock_max);
         let until = now.plus(lasts);
         let locks = self.locks.saturating_add(1).min(16);
-        (Self { times: 0, since: now, locked_until: until, locks }, Some((until, lasts)))
+        (Self { times: 0, since: now, locked_until: until, locks }, Some(Lock { until, lasts, there }))
     }
 }
 
@@ -100,15 +91,15 @@ fn count(transaction: &Transaction<'_>, key: &str) -> rusqlite::Result<Option<Co
         .optional()
 }
 
-/// Counts one more under a key; until when it locks, and for how long.
+/// Counts one more under a key; the lock that it leads to, which holds only `there`.
 fn more(
     transaction: &Transaction<'_>,
     now: Timestamp,
     key: &str,
-    bound: Bound,
-) -> rusqlite::Result<Option<(Timestamp, Duration)>> {
+    (bound, there): (Bound, bool),
+) -> rusqlite::Result<Option<Lock>> {
     let begun = Count { times: 0, since: now, locked_until: Timestamp::from_micros(0), locks: 0 };
-    let (after, lock) = count(transaction, key)?.unwrap_or(begun).more(now, bound);
+    let (after, lock) = count(transaction, key)?.unwrap_or(begun).more(now, bound, there);
     transaction.execute(
         "INSERT INTO wrong (account, times, since, locked_until, locks) VALUES (?1, ?2, ?3, ?4, ?5)
          ON CONFLICT (account) DO UPDATE SET times = excluded.times, since = excluded.since,
@@ -116,6 +107,17 @@ fn more(
         params![key, after.times, after.since.micros(), after.locked_until.micros(), after.locks],
     )?;
     Ok(lock)
+}
+
+/// Forgets the wrong tries with an account from an address at which its owner came in, and how many there were from all
+/// together; those from one elsewhere may be somebody else's.
+pub(super) fn forgive(
+    transaction: &Transaction<'_>,
+    account: &AccountName,
+    address: IpAddr,
+) -> rusqlite::Result<()> {
+    let forgotten = "DELETE FROM wrong WHERE account IN (?1, ?2)";
+    transaction.execute(forgotten, [account.as_str(), &key(account, address)]).map(drop)
 }
 
 impl Store {
@@ -137,7 +139,7 @@ impl Store {
         Ok(until.filter(|until| *until > now))
     }
 
-    /// Counts a wrong try.
+    /// Counts a wrong try; the locks that it leads to, from its address and from everywhere.
     ///
     /// # Errors
     /// The database's.
@@ -146,15 +148,13 @@ impl Store {
         now: Timestamp,
         account: &AccountName,
         address: IpAddr,
-    ) -> Result<Wrong, StoreError> {
+    ) -> Result<Vec<Lock>, StoreError> {
         let failed = self.failed("counting a wrong try");
         let transaction = self.connection.transaction().map_err(&failed)?;
-        let mut led = Wrong::Counted;
+        let mut locks = Vec::new();
         let one = key(account, address);
-        for (key, bound, there) in [(one.as_str(), FROM_ONE, true), (account.as_str(), FROM_ALL, false)] {
-            if let Some((until, lasts)) = more(&transaction, now, key, bound).map_err(&failed)? {
-                led = Wrong::Locks(Lock { until, lasts, there });
-            }
+        for (key, bound) in [(one.as_str(), (FROM_ONE, true)), (account.as_str(), (FROM_ALL, false))] {
+            locks.extend(more(&transaction, now, key, bound).map_err(&failed)?);
         }
         transaction
             .execute(
@@ -165,18 +165,7 @@ impl Store {
             )
             .map_err(&failed)?;
         transaction.commit().map_err(failed)?;
-        Ok(led)
-    }
-
-    /// Forgets the wrong tries with an account from an address at which its owner came in; those from elsewhere
-    /// may be somebody else's.
-    ///
-    /// # Errors
-    /// The database's.
-    pub fn forgive(&mut self, account: &AccountName, address: IpAddr) -> Result<(), StoreError> {
-        let failed = self.failed("forgetting wrong tries");
-        let forgotten = "DELETE FROM wrong WHERE account = ?1";
-        self.connection.execute(forgotten, [key(account, address)]).map(drop).map_err(failed)
+        Ok(locks)
     }
 
     /// Takes logins with this account again, from wherever; `false` where it was not locked.
@@ -211,11 +200,11 @@ mod tests {
         let mut minutes = Vec::new();
         for _ in 0..60 {
             now = now.plus(Duration::from_secs(1));
-            let (after, lock) = count.more(now, FROM_ONE);
+            let (after, lock) = count.more(now, FROM_ONE, true);
             count = after;
-            if let Some((until, lasts)) = lock {
-                minutes.push(lasts.as_secs() / 60);
-                now = until;
+            if let Some(lock) = lock {
+                minutes.push(lock.lasts.as_secs() / 60);
+                now = lock.until;
             }
         }
         assert_eq!(minutes, [15, 30, 60, 120, 240, 240]);
@@ -228,7 +217,7 @@ mod tests {
         let mut count = Count { times: 0, since: now, locked_until: Timestamp::from_micros(0), locks: 0 };
         for _ in 0..90 {
             now = now.plus(Duration::from_secs(101));
-            let (after, lock) = count.more(now, FROM_ONE);
+            let (after, lock) = count.more(now, FROM_ONE, true);
             assert_eq!(lock, None);
             count = after;
         }
