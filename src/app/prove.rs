@@ -237,13 +237,13 @@ impl Turns<'_> {
         self.say(streams, &[&words::turn(language, (place + 1, all.len()), name, *at)])?;
         if self.asks {
             self.enter(words::press_enter(language), streams)?;
+            // What was measured while a person was waited for is no rest.
+            let silence = &mut self.silence;
+            self.live.pass_over(&self.clock, |event| {
+                silence.take(event);
+                unless_ended(event)
+            })?;
         }
-        // What was measured while a person was waited for is no rest.
-        let silence = &mut self.silence;
-        self.live.pass_over(&self.clock, |event| {
-            silence.take(event);
-            unless_ended(event)
-        })?;
         self.work.hangs(self.clock.elapsed());
         self.say(streams, &[words::waiting(language)])?;
         let found = self.found(place, name, streams)?;

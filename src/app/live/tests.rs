@@ -82,8 +82,15 @@ async fn a_slow_listener_loses_the_oldest_and_is_told_how_many() {
 // their way then for what the probe shows at rest.
 #[test]
 fn what_is_on_its_way_as_a_key_is_pressed_is_passed_over() {
-    let runtime = Builder::new_multi_thread().worker_threads(1).enable_all().build().expect("a runtime");
+    // Its time goes on by itself where nothing else is left to do.
+    let runtime = Builder::new_current_thread().enable_time().start_paused(true).build().expect("a runtime");
     let (sender, events) = broadcast::channel(8);
+    let _sending = runtime.spawn(async move {
+        for (wait_ms, events) in [(0, 2), (50, 3), (1_000, 4)] {
+            tokio::time::sleep(Duration::from_millis(wait_ms)).await;
+            sender.send(Arc::new(LiveEvent::Lost { events })).expect("somebody listens");
+        }
+    });
     let mut live = Live {
         runtime,
         through: Through::OwnSources,
@@ -94,13 +101,6 @@ fn what_is_on_its_way_as_a_key_is_pressed_is_passed_over() {
         ended: None,
         _stop: CancellationToken::new().drop_guard(),
     };
-    let sending = std::thread::spawn(move || {
-        for (wait_ms, events) in [(0, 2), (50, 3), (1_000, 4)] {
-            std::thread::sleep(Duration::from_millis(wait_ms));
-            sender.send(Arc::new(LiveEvent::Lost { events })).expect("somebody listens");
-        }
-        sender
-    });
     let mut passed = Vec::new();
     let took = |event: &LiveEvent| {
         let LiveEvent::Lost { events } = event else { panic!("{event:?}") };
@@ -111,5 +111,4 @@ fn what_is_on_its_way_as_a_key_is_pressed_is_passed_over() {
     assert_eq!(passed, [1, 2, 3]);
     let next = live.next(Duration::from_secs(5));
     assert!(matches!(next, Some(LiveEvent::Lost { events: 4 })), "{next:?}");
-    drop(sending.join());
 }
