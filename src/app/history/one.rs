@@ -23,7 +23,7 @@ use crate::core::technician::words::gain_and_offset;
 use crate::core::technician::work::who;
 use crate::core::wall_clock::midnight;
 use crate::diagnostic::Diagnostic;
-use crate::ledger::{InForce, LedgerError, Reader as Ledger, Subject};
+use crate::ledger::{InForce, LedgerError, Subject};
 use crate::report::sheet::{Cell, Column, Form, Unit, duration};
 use crate::report::{local, said};
 
@@ -90,7 +90,8 @@ pub(super) fn record(
         };
         return Err(Diagnostic::error("usage", summary).advice(advice).into());
     }
-    let (bytes, record) = stored(ground.reader, index).map_err(|error| ground.failed(&error))?;
+    let stored = ground.reader.record(index).and_then(|found| found);
+    let (bytes, record) = stored.map_err(|error| ground.failed(&error))?;
     let is_rack = matches!(record.body, Body::Cycle(_));
     let known = is_rack.then(|| ground.doubts()).transpose()?;
     let alerts = OfAlerts::read(ground.reader, index, &record, known.as_deref());
@@ -110,11 +111,6 @@ pub(super) fn record(
         printer.row(streams, &row).and_then(|()| printer.finish(streams)).map_err(Failure::output)?;
     }
     Ok(())
-}
-
-/// A record and its canonical bytes.
-fn stored(ledger: &Ledger, index: u64) -> Result<(Vec<u8>, Record), LedgerError> {
-    Ok(ledger.record(index)??)
 }
 
 fn gather(
