@@ -10,6 +10,12 @@ pub fn minute(at: Timestamp, zone: &TimeZone) -> String {
     printed(at, zone, "%Y-%m-%d %H:%M")
 }
 
+/// The day of an instant in a zone.
+#[must_use]
+pub fn day(at: Timestamp, zone: &TimeZone) -> String {
+    printed(at, zone, "%Y-%m-%d")
+}
+
 /// An instant in a zone, to the second.
 #[must_use]
 pub fn second(at: Timestamp, zone: &TimeZone) -> String {

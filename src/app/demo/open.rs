@@ -6,11 +6,13 @@ use jiff::tz::TimeZone;
 
 use crate::app::alerts::past::Raised;
 use crate::app::alerts::story;
+use crate::core::alert::words::in_table;
 use crate::core::alert::{Alert, AlertNumber};
 use crate::core::counted::Noun;
 use crate::core::reader::Language;
+use crate::core::time::Timestamp;
 use crate::ledger::{LedgerError, Reader};
-use crate::report::{alerts as printed, table};
+use crate::report::{alerts as printed, local, table};
 
 /// Open alerts, and what of them was told in lines.
 #[derive(Debug)]
@@ -39,19 +41,19 @@ impl OpenAlerts {
         }
     }
 
-    /// One line each, such as «open: cold at dm1, 2 racks since 12:08».
-    pub(super) fn lines(&self, zone: &TimeZone) -> Vec<String> {
+    /// One line each as it is read at `now`, such as «open: cold at dm1, 2 racks since 12:08:04».
+    pub(super) fn lines(&self, now: Option<Timestamp>, zone: &TimeZone) -> Vec<String> {
         let damaged = (self.damaged > 0)
             .then(|| format!("records of alerts that are damaged, so perhaps more open: {}", self.damaged));
-        self.open.iter().map(|alert| line(alert, zone)).chain(damaged).collect()
+        self.open.iter().map(|alert| line(alert, now, zone)).chain(damaged).collect()
     }
 
     /// The lines of those that are new or stand otherwise than when they were told last.
-    pub(super) fn news(&mut self, zone: &TimeZone) -> Vec<String> {
+    pub(super) fn news(&mut self, now: Option<Timestamp>, zone: &TimeZone) -> Vec<String> {
         let before = std::mem::take(&mut self.told);
         self.told = self.open.iter().map(told).collect();
         let new = self.open.iter().filter(|alert| !before.contains(&told(alert)));
-        new.map(|alert| line(alert, zone)).collect()
+        new.map(|alert| line(alert, now, zone)).collect()
     }
 
     fn read(&mut self) -> Result<(Vec<Alert>, usize), LedgerError> {
@@ -73,15 +75,17 @@ fn told(alert: &Alert) -> Told {
     (alert.number, alert.racks.count > 1, alert.cleared.is_some(), alert.acknowledged.is_some())
 }
 
-fn line(alert: &Alert, zone: &TimeZone) -> String {
+fn line(alert: &Alert, now: Option<Timestamp>, zone: &TimeZone) -> String {
     let machine = alert.machine.as_deref().unwrap_or("the site");
     let racks = match alert.racks.count {
         0 => String::new(),
         count => format!(", {}", Noun::Racks.of(count, Language::English)),
     };
-    let since = table::time_of_day(alert.lasts_since(), zone);
-    let standing = printed::standing(alert);
-    format!("open: {} at {machine}{racks} since {since} ({standing})", alert.condition)
+    let (since, standing) = (alert.lasts_since(), printed::standing(alert));
+    let is_today = now.is_none_or(|now| local::day(now, zone) == local::day(since, zone));
+    let since = if is_today { table::time_of_day(since, zone) } else { local::second(since, zone) };
+    let condition = in_table(alert.condition, Language::English);
+    format!("open: {condition} at {machine}{racks} since {since} ({standing})")
 }
 
 #[cfg(test)]
@@ -91,7 +95,6 @@ mod tests {
     use super::*;
     use crate::core::alert::Condition;
     use crate::core::record::{AlertRaised, Body, Record};
-    use crate::core::time::Timestamp;
     use crate::ledger::{Append, Names, NewRecord, Options, Writer};
 
     fn raised(number: u64, since: Timestamp) -> NewRecord {
@@ -117,9 +120,12 @@ mod tests {
         let mut open = OpenAlerts::new(&path);
         let look = |open: &mut OpenAlerts| {
             open.look();
-            open.lines(&TimeZone::UTC)
+            open.lines(Some(since), &TimeZone::UTC)
         };
         assert_eq!(look(&mut open).len(), 3);
+        // One of another day says of which.
+        let lines = open.lines(Some(since.plus(Duration::from_secs(86_400))), &TimeZone::UTC);
+        assert!(lines[0].starts_with("open: cold at dm1 since 2026-03-02 12:00:00 ("), "{lines:?}");
         let connection = rusqlite::Connection::open(&path).expect("a second connection");
         connection
             .execute_batch("DROP TRIGGER record_stays; UPDATE record SET bytes = x'7b7d' WHERE idx = 1;")

@@ -61,7 +61,7 @@ pub(super) fn on_screen(
         }
         if news {
             open.look();
-            scene.open = open.lines(&setting.zone);
+            scene.open = open.lines(scene.now, &setting.zone);
         }
         if let Some(words) = words {
             setting.login = Some(login.get(clock.elapsed(), || words.lines()).to_owned());
@@ -122,7 +122,7 @@ pub(super) async fn in_lines(
                 if watched.published.is_empty() {
                     watched.open.look();
                 }
-                for line in watched.open.news(zone) {
+                for line in watched.open.news(watched.scene.now, zone) {
                     writeln!(streams.out, "! {line}").map_err(Failure::output)?;
                     streams.out.flush().map_err(Failure::output)?;
                 }
