@@ -398,12 +398,12 @@ fn figures(alert: &Alert, reader: &Reader) -> String {
     match (worst.or(alert.measured), alert.limit) {
         // The whole sentence is too long for a column.
         (Some(measured), Some(limit)) if alert.condition == Condition::Drifting => {
-            let side = match side(alert.condition, measured, limit) {
-                Side::AtLeast => "below",
-                Side::AtMost => "above",
+            let usual = match side(alert.condition, measured, limit) {
+                Side::AtLeast => "usual from",
+                Side::AtMost => "usual to",
             };
             let (measured, limit) = pair(measured, limit, reader);
-            format!("{measured} ({side} its usual {limit})")
+            format!("{measured} ({usual} {limit})")
         }
         (measured, limit) => against(alert.condition, measured, limit, reader)
             .unwrap_or_else(|| listed(alert.condition, &alert.about)),
