@@ -8,7 +8,7 @@ use crate::core::record::{
     Basis, CalibrationDone, CalibrationPoint, Correction, Cycle, ProvenProbe, SignedProbe, TestCycle,
 };
 use crate::core::signoff::chemistry::measures;
-use crate::core::technician::words::correction as correction_of;
+use crate::core::technician::words::{correction as correction_of, signed};
 use crate::report::pdf::words::Word;
 use crate::report::plot::{self, Size};
 
@@ -179,10 +179,7 @@ impl Words<'_> {
         let scale = self.reader().scale;
         let worst = |error: fn(&CalibrationPoint) -> f64| {
             let worst = done.points.iter().map(error).max_by(|a, b| a.abs().total_cmp(&b.abs()));
-            worst.map_or_else(
-                || "–".to_owned(),
-                |error_c| format!("{:+.2} {}", scale.difference(error_c), scale.symbol()),
-            )
+            worst.map_or_else(|| "–".to_owned(), |error_c| signed(scale, error_c))
         };
         format!(
             "{} {}, {} {}; {} ({}, {} {record})",
