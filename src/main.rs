@@ -65,7 +65,7 @@ fn usage(error: &clap::Error) -> Diagnostic {
     if text.contains("--key <KEY_OR_FILE>") {
         diagnostic = diagnostic
             .advice("on the gateway the public key is <ledger>.verify-key")
-            .advice("rinseward key export --out site.pub makes the file that the site gives away");
+            .advice("rinseward key export --out site.verify-key makes the file that the site gives away");
     }
     diagnostic.advice("rinseward --help lists every command")
 }
