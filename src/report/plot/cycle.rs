@@ -56,7 +56,7 @@ pub fn plot(machine: &str, cycle: &Cycle, trace: &Trace, reader: &Reader) -> Plo
         y: ticks::axis(reader.scale.symbol().to_owned(), low, high, 6, true),
         windows: vec![
             window(0.0, wash_to, Word::Wash, Shade::Light),
-            window(rinse_from, rinse_to, Word::Rinse, Shade::Strong),
+            window(rinse_from, rinse_to, Word::RinseWindow, Shade::Strong),
         ],
         bands: Vec::new(),
         lines,

@@ -7,6 +7,7 @@ use crate::core::reader::Language;
 pub(super) enum Word {
     Wash,
     Rinse,
+    RinseWindow,
     WashTank,
     Limit,
     SettledMinimum,
@@ -28,9 +29,10 @@ pub(super) enum Word {
 }
 
 #[cfg(test)]
-pub(super) const WORDS: [Word; 20] = [
+pub(super) const WORDS: [Word; 21] = [
     Word::Wash,
     Word::Rinse,
+    Word::RinseWindow,
     Word::WashTank,
     Word::Limit,
     Word::SettledMinimum,
@@ -56,6 +58,7 @@ impl Word {
         let (english, spanish) = match self {
             Self::Wash => ("wash", "lavado"),
             Self::Rinse => ("final rinse", "enjuague final"),
+            Self::RinseWindow => ("window of the final rinse", "ventana del enjuague final"),
             Self::WashTank => ("wash tank", "tanque de lavado"),
             Self::Limit => ("limit", "límite"),
             Self::SettledMinimum => ("settled minimum", "mínimo estable"),
