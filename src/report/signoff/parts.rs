@@ -299,13 +299,13 @@ impl Words<'_> {
         let blocks = match (self.facts.signed.test_cycle, self.facts.cycle) {
             (Some(tested), Some(cycle)) => {
                 let symbol = reader.scale.symbol();
-                let against = |measured_c: Option<f64>, limit_c: f64| {
+                let against = |measured_c: Option<f64>, give_or_take: &str, limit_c: f64| {
                     let of = self.say("limit", "límite");
                     measured_c.map_or_else(
                         || format!("– ({of} {})", reader.temperature(limit_c)),
                         |measured_c| {
                             let (measured, limit) = reader.pair(measured_c, limit_c);
-                            format!("{measured} {symbol} ({of} {limit} {symbol})")
+                            format!("{measured}{give_or_take} {symbol} ({of} {limit} {symbol})")
                         },
                     )
                 };
@@ -318,9 +318,8 @@ impl Words<'_> {
                         )
                     }
                 };
-                let uncertainty = self.difference(cycle.uncertainty_c);
-                let minimum =
-                    format!("{} ± {uncertainty}{basis}", against(tested.rinse_min_c, cycle.limit_c));
+                let uncertainty = format!(" ± {:.1}", reader.scale.difference(cycle.uncertainty_c));
+                let minimum = format!("{}{basis}", against(tested.rinse_min_c, &uncertainty, cycle.limit_c));
                 let mut rows = vec![
                     self.row("Result", "Resultado", self.result(tested, cycle)),
                     self.row("Settled final-rinse minimum", "Mínimo estable del enjuague", minimum),
@@ -337,7 +336,7 @@ impl Words<'_> {
                     self.row(
                         "Wash minimum",
                         "Mínimo del lavado",
-                        against(cycle.wash_min_c, cycle.wash_limit_c),
+                        against(cycle.wash_min_c, "", cycle.wash_limit_c),
                     ),
                 ];
                 let beside = cycle.findings.iter().map(|beside| {
