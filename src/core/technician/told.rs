@@ -69,6 +69,9 @@ pub fn aged(language: Language, recency: Recency) -> Option<String> {
     }
 }
 
+/// Until then the minutes are told with the hours: half an hour of two is a quarter of them (own choice).
+const MINUTES_MAX_S: u64 = 6 * 3_600;
+
 /// How long ago, in the coarsest unit that still helps.
 #[must_use]
 pub fn ago(time: Duration, language: Language) -> String {
@@ -76,7 +79,16 @@ pub fn ago(time: Duration, language: Language) -> String {
     let (number, english, spanish) = match seconds {
         0..=89 => (seconds, "s", "s"),
         90..=5_399 => ((seconds + 30) / 60, "min", "min"),
-        5_400..=172_799 => ((seconds + 1_800) / 3_600, "h", "h"),
+        5_400..MINUTES_MAX_S => {
+            let minutes = (seconds + 30) / 60;
+            let (hours, minutes) = (minutes / 60, minutes % 60);
+            let minutes = if minutes == 0 { String::new() } else { format!(" {minutes} min") };
+            return match language {
+                Language::English => format!("{hours} h{minutes} ago"),
+                Language::Spanish => format!("hace {hours} h{minutes}"),
+            };
+        }
+        MINUTES_MAX_S..=172_799 => ((seconds + 1_800) / 3_600, "h", "h"),
         _ => ((seconds + 43_200) / 86_400, "days", "días"),
     };
     match language {
@@ -121,5 +133,32 @@ pub const fn fault(language: Language, fault: Fault) -> &'static str {
             "FAULT told by the source, or no number",
             "FALLO dado por la fuente, o no es un número",
         ),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::time::Duration;
+
+    use super::*;
+
+    // Own promise: hours lose no half hour while that is much of them, alike in both languages.
+    #[test]
+    fn an_age_keeps_its_minutes_for_some_hours() {
+        for (seconds, english, spanish) in [
+            (89, "89 s ago", "hace 89 s"),
+            (90, "2 min ago", "hace 2 min"),
+            (86 * 60, "86 min ago", "hace 86 min"),
+            (92 * 60, "1 h 32 min ago", "hace 1 h 32 min"),
+            (2 * 3_600 - 20, "2 h ago", "hace 2 h"),
+            (6 * 3_600 - 1, "6 h ago", "hace 6 h"),
+            (6 * 3_600, "6 h ago", "hace 6 h"),
+            (47 * 3_600, "47 h ago", "hace 47 h"),
+            (50 * 3_600, "2 days ago", "hace 2 días"),
+        ] {
+            let age = Duration::from_secs(seconds);
+            assert_eq!(ago(age, Language::English), english);
+            assert_eq!(ago(age, Language::Spanish), spanish);
+        }
     }
 }

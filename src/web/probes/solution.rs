@@ -192,7 +192,7 @@ mod tests {
                 &[
                     "✓</span> well",
                     "100 mg/L<small>25 to 200 mg/L</small>",
-                    "09:39 UTC<span class=\"age\">, 2 h ago</span>",
+                    "09:39 UTC<span class=\"age\">, 2 h 21 min ago</span>",
                     "measured by its probe line",
                 ][..],
             ),

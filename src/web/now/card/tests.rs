@@ -406,12 +406,12 @@ fn the_sanitizer_on_file_says_of_when_and_whence() {
         (
             Language::English,
             None,
-            "<li>Sanitizer on file: 100 mg/L<span class=\"age\">, 2 h ago</span><span class=\"then\">, 00:00 UTC</span>, measured by its probe line</li>",
+            "<li>Sanitizer on file: 100 mg/L<span class=\"age\">, 2 h 21 min ago</span><span class=\"then\">, 00:00 UTC</span>, measured by its probe line</li>",
         ),
         (
             Language::Spanish,
             Some("Ana"),
-            "<li>Desinfectante registrado: 100 mg/L<span class=\"age\">, hace 2 h</span><span class=\"then\">, 00:00 UTC</span>, prueba anotada por Ana</li>",
+            "<li>Desinfectante registrado: 100 mg/L<span class=\"age\">, hace 2 h 21 min</span><span class=\"then\">, 00:00 UTC</span>, prueba anotada por Ana</li>",
         ),
     ] {
         let at = Timestamp::from_micros(0);
