@@ -47,8 +47,15 @@ impl OnFile {
                 return ControlFlow::Continue(());
             };
             // What a line measured stands on record by the name of its channel.
-            let by = Some(by.clone()).filter(|by| !by.starts_with(&line));
-            let test = |value| Tested { value, at: *at, by: by.clone(), record: Some(record) };
+            let (by, channel) =
+                if by.starts_with(&line) { (None, Some(by.clone())) } else { (Some(by.clone()), None) };
+            let test = |value| Tested {
+                value,
+                at: *at,
+                by: by.clone(),
+                channel: channel.clone(),
+                record: Some(record),
+            };
             newest.strength.get_or_insert_with(|| test(*mg_per_l));
             if let (Some(ph), None) = (ph, &newest.ph) {
                 newest.ph = Some(test(*ph));
@@ -62,7 +69,7 @@ impl OnFile {
 /// What a line delivered, where it is a number.
 const fn measured(newest: &Newest) -> Option<Tested> {
     match newest.value {
-        Value::Number(value) => Some(Tested { value, at: newest.at, by: None, record: None }),
+        Value::Number(value) => Some(Tested { value, at: newest.at, by: None, channel: None, record: None }),
         Value::Flag(_) | Value::Fault(_) => None,
     }
 }
@@ -121,7 +128,9 @@ impl House {
             let machine = self.loaded.configuration.machines.get(usize::from(channel.machine.0))?;
             let own = filed.get(&machine.name).cloned().unwrap_or_default();
             let line = newest.get(&channel.id);
-            let tested = newer(line.and_then(measured), own.of(solution));
+            let delivered = line.and_then(measured);
+            let delivered = delivered.map(|test| Tested { channel: Some(channel.name.to_string()), ..test });
+            let tested = newer(delivered, own.of(solution));
             let could =
                 sources.iter().filter(|source| source.directory.find(channel.name.as_str()).is_some());
             let down =
@@ -205,6 +214,7 @@ mod tests {
             value,
             at: at(minute),
             by: by.map(str::to_owned),
+            channel: by.is_none().then(|| "dm1/sanitizer".to_owned()),
             record,
         };
         let line = |minute, value| Newest {

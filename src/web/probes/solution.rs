@@ -24,8 +24,10 @@ pub struct Tested {
     pub value: f64,
     /// When it was measured.
     pub at: Timestamp,
-    /// Who entered it; `None` where a probe line measured it.
+    /// Who entered it; `None` where a probe measured it.
     pub by: Option<String>,
+    /// The channel of the probe that measured it, `<machine>/<probe>`, where that is known.
+    pub channel: Option<String>,
     /// Its record; absent where it is newer than what is on record of its line.
     pub record: Option<u64>,
 }
@@ -34,11 +36,12 @@ impl Tested {
     /// Where it comes from, as it stands behind the value.
     #[must_use]
     pub fn origin(&self, language: Language) -> String {
-        match &self.by {
-            None => {
-                said(language, "measured by its probe line", "medido por la línea de su sonda").to_owned()
+        match (&self.by, &self.channel) {
+            (None, Some(channel)) => {
+                format!("{} {channel}", said(language, "measured by the probe", "medido por la sonda"))
             }
-            Some(by) => format!("{} {by}", said(language, "test entered by", "prueba anotada por")),
+            (None, None) => said(language, "measured by its probe", "medido por su sonda").to_owned(),
+            (Some(by), _) => format!("{} {by}", said(language, "test entered by", "prueba anotada por")),
         }
     }
 }
@@ -175,6 +178,7 @@ mod tests {
                     value,
                     at: NOW.minus(minutes(age)),
                     by: by.map(str::to_owned),
+                    channel: by.is_none().then(|| "dm1/sanitizer".to_owned()),
                     record: by.map(|_| 12),
                 }),
                 ..solutions().remove(0)
@@ -193,7 +197,7 @@ mod tests {
                     "✓</span> well",
                     "100 mg/L<small>25 to 200 mg/L</small>",
                     "09:39 UTC<span class=\"age\">, 2 h 21 min ago</span>",
-                    "measured by its probe line",
+                    "measured by the probe dm1/sanitizer",
                 ][..],
             ),
             (

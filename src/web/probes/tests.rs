@@ -279,10 +279,10 @@ async fn the_list_leads_to_calibration_and_response() {
                 assert!(page.contains(&format!("href=\"{up}{way}/dm1/{probe}\"")), "{way} {probe}: {page}");
             }
         }
-        for said in ["sanitizer, mg/L", "100 mg/L", "measured by its probe line", "pH 7.5"] {
+        for said in ["sanitizer, mg/L", "100 mg/L", "measured by the probe dm1/sanitizer", "pH 7.5"] {
             assert!(page.contains(said), "{said}: {page}");
         }
-        assert!(!page.contains("dm1/sanitizer") && !page.contains("dm1/ph"), "{page}");
+        assert!(!page.contains("/dm1/sanitizer") && !page.contains("/dm1/ph"), "{page}");
         let (_, page) = get(path, Role::Auditor, Language::English).await;
         assert!(page.contains("100 mg/L") && !page.contains("calibrate/"), "{page}");
     }

@@ -406,7 +406,7 @@ fn the_sanitizer_on_file_says_of_when_and_whence() {
         (
             Language::English,
             None,
-            "<li>Sanitizer on file: 100 mg/L<span class=\"age\">, 2 h 21 min ago</span><span class=\"then\">, 00:00 UTC</span>, measured by its probe line</li>",
+            "<li>Sanitizer on file: 100 mg/L<span class=\"age\">, 2 h 21 min ago</span><span class=\"then\">, 00:00 UTC</span>, measured by the probe dm1/sanitizer</li>",
         ),
         (
             Language::Spanish,
@@ -415,7 +415,13 @@ fn the_sanitizer_on_file_says_of_when_and_whence() {
         ),
     ] {
         let at = Timestamp::from_micros(0);
-        let tested = Tested { value: 100.0, at, by: by.map(str::to_owned), record: Some(12) };
+        let tested = Tested {
+            value: 100.0,
+            at,
+            by: by.map(str::to_owned),
+            channel: by.is_none().then(|| "dm1/sanitizer".to_owned()),
+            record: Some(12),
+        };
         let glance = Glance { strength: Some((tested, Duration::from_secs(8_460))), ..glance() };
         let reader = Reader { language, scale: Scale::Celsius, zone: jiff::tz::TimeZone::UTC };
         let made = card(&glance, &reader, at, "").expect("a card");
@@ -462,7 +468,8 @@ fn the_sanitizer_leads_where_it_decided() {
             ..rack(57.3)
         };
         let at = Timestamp::from_micros(0);
-        let tested = Tested { value: mg_per_l, at, by: Some("Ana".to_owned()), record: Some(12) };
+        let tested =
+            Tested { value: mg_per_l, at, by: Some("Ana".to_owned()), channel: None, record: Some(12) };
         let glance = Glance {
             last: Some(last),
             strength: Some((tested, Duration::from_secs(60))),
