@@ -307,7 +307,7 @@ impl Writer<'_> {
         (first, std::iter::once(taken).chain(to_write.then(|| self.say(Phrase::ToWrite))).collect())
     }
 
-    /// «dish machine 1: sanitizer test, drain and clean».
+    /// «dish machine 1: sanitizer, drain and clean».
     fn missing(&self, alert: &Alert) -> String {
         let place = alert.machine.as_deref().unwrap_or(self.facts.site);
         let word = |text: &String| match CheckKind::named(text) {
@@ -328,7 +328,7 @@ impl Writer<'_> {
         entries
     }
 
-    /// «dish machine 1: sanitizer test – Too weak: 30 mg/L, at least 50 mg/L are needed. (Ana, 14:30 EST)».
+    /// «dish machine 1: sanitizer – Too weak: 30 mg/L, at least 50 mg/L are needed. (Ana, 14:30 EST)».
     fn failed(&self, failed: &FailedCheck) -> String {
         let reader = &self.facts.reader;
         let place = failed.machine.as_deref().unwrap_or(self.facts.site);

@@ -261,10 +261,10 @@ phrases! {
     Until: "{begun}; good again since {until}", "{begun}; bien otra vez desde {until}";
     ByAt: "{by}, {at}", "{by}, {at}";
     FirstAndMore: "{first} and {more} more", "{first} y {more} más";
-    CheckSanitizer: "sanitizer test", "prueba del desinfectante";
-    CheckSupply: "look at the supplies", "revisión de los suministros";
+    CheckSanitizer: "sanitizer", "desinfectante";
+    CheckSupply: "supplies", "suministros";
     CheckDrain: "drain and clean", "vaciado y limpieza";
-    CheckThermometer: "thermometer check", "comprobación del termómetro";
+    CheckThermometer: "thermometer", "termómetro";
     Judging: "this gateway stopped judging it: restart the service", "este equipo dejó de evaluarla: reinicie el servicio";
     TheSensor: "the probe", "la sonda";
     ThatRoute: "that address", "esa dirección";

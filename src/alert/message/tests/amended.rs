@@ -194,13 +194,13 @@ fn several_missed_checks_are_named_in_the_first_line() {
     for (language, line, short) in [
         (
             Language::English,
-            ": sanitizer test, look at the supplies, drain and clean, since",
-            ": sanitizer test, look at the supplies, drain and clean. Do and enter them now.",
+            ": sanitizer, supplies, drain and clean, since",
+            ": sanitizer, supplies, drain and clean. Do and enter them now.",
         ),
         (
             Language::Spanish,
-            ": prueba del desinfectante, revisión de los suministros, vaciado y limpieza, desde",
-            ": prueba del desinfectante y 2 mas. Hagalos y anotelos ya.",
+            ": desinfectante, suministros, vaciado y limpieza, desde",
+            ": desinfectante, suministros, vaciado y limpieza. Hagalos y anotelos ya.",
         ),
     ] {
         let mut notice = notice(Condition::CheckOverdue, Occasion::Raised, language, Scale::Celsius);

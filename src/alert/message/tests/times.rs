@@ -144,7 +144,7 @@ fn facts_say_when_it_came_back_and_what_was_due_when() {
     content.say_beside(&notice.alert, &Beside { missed: &missed, ..Beside::default() }, &reader);
     let facts = content.facts(&reader);
     let about =
-        "sanitizer test (due Wed 25 Nov 2026, 12:15 EST); drain and clean (due Wed 25 Nov 2026, 12:45 EST)";
+        "sanitizer (due Wed 25 Nov 2026, 12:15 EST); drain and clean (due Wed 25 Nov 2026, 12:45 EST)";
     for (name, value) in [("Came back", "Wed 25 Nov 2026, 13:31 EST"), ("About", about)] {
         assert!(facts.contains(&(name.to_owned(), value.to_owned())), "{name}: {facts:?}");
     }
