@@ -338,7 +338,7 @@ fn in_change(changed: &AlertChanged) -> &'static str {
         Change::Eased if changed.checks().is_some() => "one of the checks was made",
         Change::Eased => "one thing that it is about is well again",
         Change::Returned => "came back",
-        Change::Escalated => "nobody answered: the next contact is told",
+        Change::Escalated => "nobody answered: whoever is next is told, after the last the first again",
         Change::EscalationEnded => "nobody answered: every contact was told as often as configured",
         Change::NobodyToTell => "no contact is on duty for it",
         Change::Held => "its messages are held: maintenance",

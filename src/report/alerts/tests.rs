@@ -148,7 +148,7 @@ fn a_change_is_told_in_words() {
         (weak(change(Change::Returned)), "came back (132 racks, 300 mg/L, at most 200 mg/L)"),
         (
             weak(change(Change::Escalated)),
-            "nobody answered: the next contact is told (132 racks, 300 mg/L, at most 200 mg/L)",
+            "nobody answered: whoever is next is told, after the last the first again (132 racks, 300 mg/L, at most 200 mg/L)",
         ),
         (
             AlertChanged { earlier: racks(1), ..change(Change::Grew) },

@@ -99,7 +99,10 @@ fn what_got_worse_is_named() {
     let (english, spanish) = (Language::English, Language::Spanish);
     assert_eq!(told(Change::Grew, 0, english), "It became worse (one more: Drain and clean)");
     assert_eq!(told(Change::Grew, 2, english), "It became worse (racks affected: 2)");
-    assert_eq!(told(Change::Escalated, 0, english), "Nobody answered: the next contact is told");
+    assert_eq!(
+        told(Change::Escalated, 0, english),
+        "Nobody answered: whoever is next is told, after the last the first again"
+    );
     assert!(told(Change::Grew, 0, spanish).starts_with("Empeoró (una cosa más: "));
 }
 

@@ -312,9 +312,10 @@ fn of_changed(changed: &AlertChanged, recorded: Option<Timestamp>, reader: &Read
             ("One thing that it is about is well again", "Una de las cosas de que trata vuelve a estar bien")
         }
         Change::Returned => ("It came back", "Volvió"),
-        Change::Escalated => {
-            ("Nobody answered: the next contact is told", "Nadie respondió: se avisa al siguiente contacto")
-        }
+        Change::Escalated => (
+            "Nobody answered: whoever is next is told, after the last the first again",
+            "Nadie respondió: se avisa a quien sigue, y tras el último otra vez al primero",
+        ),
         Change::EscalationEnded => (
             "Nobody had answered by then: every contact had been told as often as configured",
             "Nadie había respondido hasta entonces: se había avisado a todos tantas veces como está configurado",
