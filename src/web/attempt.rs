@@ -16,7 +16,7 @@ use std::time::Duration;
 use askama::Template;
 use axum::extract::rejection::FormRejection;
 use axum::extract::{Form, Path, State};
-use axum::http::StatusCode;
+use axum::http::{StatusCode, Uri};
 use axum::response::Response;
 
 pub(super) use self::around::not_taken;
@@ -32,6 +32,8 @@ use super::kitchen::{Kitchen, Pages};
 use super::now::Card;
 use super::person::Person;
 use super::probes::{Kind, kind};
+use super::query;
+use super::renew::{self, Renewal};
 use crate::core::calibration::Calibration;
 use crate::core::cautions;
 use crate::core::channel::Place;
@@ -243,30 +245,33 @@ impl WorkPage<'_> {
 pub(super) async fn calibration<K: Kitchen>(
     State(pages): State<Pages<K>>,
     Path((machine, probe)): Path<(String, String)>,
+    uri: Uri,
     person: Person,
 ) -> Response {
     let spot = Spot { kind: Kind::Calibration, machine, probe: Some(probe) };
-    shown(&pages, &person, &spot).await
+    shown(&pages, &person, &spot, &uri).await
 }
 
 /// Shows a response test.
 pub(super) async fn response<K: Kitchen>(
     State(pages): State<Pages<K>>,
     Path((machine, probe)): Path<(String, String)>,
+    uri: Uri,
     person: Person,
 ) -> Response {
     let spot = Spot { kind: Kind::Response, machine, probe: Some(probe) };
-    shown(&pages, &person, &spot).await
+    shown(&pages, &person, &spot, &uri).await
 }
 
 /// Shows a proof of the wiring.
 pub(super) async fn proof<K: Kitchen>(
     State(pages): State<Pages<K>>,
     Path(machine): Path<String>,
+    uri: Uri,
     person: Person,
 ) -> Response {
     let spot = Spot { kind: Kind::Proof, machine, probe: None };
-    shown(&pages, &person, &spot).await
+    shown(&pages, &person, &spot, &uri).await
 }
 
 pub(super) type Sent = Result<Form<WorkForm>, FormRejection>;
@@ -275,36 +280,43 @@ pub(super) type Sent = Result<Form<WorkForm>, FormRejection>;
 pub(super) async fn calibrate<K: Kitchen>(
     State(pages): State<Pages<K>>,
     Path((machine, probe)): Path<(String, String)>,
+    uri: Uri,
     person: Person,
     form: Sent,
 ) -> Response {
     let spot = Spot { kind: Kind::Calibration, machine, probe: Some(probe) };
-    act(&pages, &person, &spot, form).await
+    act(&pages, &person, &spot, &uri, form).await
 }
 
 /// Goes on with a response test.
 pub(super) async fn respond<K: Kitchen>(
     State(pages): State<Pages<K>>,
     Path((machine, probe)): Path<(String, String)>,
+    uri: Uri,
     person: Person,
     form: Sent,
 ) -> Response {
     let spot = Spot { kind: Kind::Response, machine, probe: Some(probe) };
-    act(&pages, &person, &spot, form).await
+    act(&pages, &person, &spot, &uri, form).await
 }
 
 /// Goes on with a proof of the wiring.
 pub(super) async fn prove<K: Kitchen>(
     State(pages): State<Pages<K>>,
     Path(machine): Path<String>,
+    uri: Uri,
     person: Person,
     form: Sent,
 ) -> Response {
     let spot = Spot { kind: Kind::Proof, machine, probe: None };
-    act(&pages, &person, &spot, form).await
+    act(&pages, &person, &spot, &uri, form).await
 }
 
-async fn shown<K: Kitchen>(pages: &Pages<K>, person: &Person, spot: &Spot) -> Response {
+async fn shown<K: Kitchen>(pages: &Pages<K>, person: &Person, spot: &Spot, uri: &Uri) -> Response {
+    let renewal = match Renewal::alone(uri, renew::AT_ONCE_S) {
+        Ok(renewal) => renewal,
+        Err(given) => return query::refused(&given, person, &pages.site, spot.deep()),
+    };
     let seen = match pages.kitchen.probes().await {
         Ok(seen) => seen,
         Err(refused) => return frame::refuse(refused, person, &pages.site, spot.deep()),
@@ -315,12 +327,14 @@ async fn shown<K: Kitchen>(pages: &Pages<K>, person: &Person, spot: &Spot) -> Re
     if !is_there {
         return frame::refuse(Refusal::Unknown, person, &pages.site, spot.deep());
     }
-    page(pages, person, spot, StatusCode::OK, Told::default()).await
+    page(pages, person, spot, StatusCode::OK, Told { renewal, ..Told::default() }).await
 }
 
-/// What a page says of what was just sent.
+/// What a page says of what was just sent, and how it is renewed.
 #[derive(Default)]
 struct Told {
+    /// Never of a page that answers a form: it would come anew without what it says.
+    renewal: Renewal,
     notice: Option<String>,
     taken: Option<InTheWay>,
     fault: Option<Fault>,
@@ -347,6 +361,7 @@ async fn page<K: Kitchen>(
         Err(error) => return frame::page(status, Err(error)),
     };
     let title = format!("{}: {name}", kind(spot.kind, language));
+    let renewal = told.renewal;
     let open = pages.open().await;
     let mut cautions: Vec<&'static str> = match spot.kind {
         Kind::Calibration => shared::calibration_cautions(language).to_vec(),
@@ -392,10 +407,14 @@ async fn page<K: Kitchen>(
         name,
         frame: Frame::new(&pages.site, person, Tab::Probes, spot.deep(), &title).with_open(open),
     };
+    // What is typed would be gone with a page that comes anew.
+    let is_live = page.step.is_some() && !page.is_typed_into();
+    let page = if is_live { WorkPage { frame: page.frame.renewing(renewal), ..page } } else { page };
     frame::page(status, page.render())
 }
 
-async fn act<K: Kitchen>(pages: &Pages<K>, person: &Person, spot: &Spot, form: Sent) -> Response {
+async fn act<K: Kitchen>(pages: &Pages<K>, person: &Person, spot: &Spot, uri: &Uri, form: Sent) -> Response {
+    let renewal = Renewal::alone(uri, renew::AT_ONCE_S).unwrap_or_default();
     let Ok(Form(form)) = form else {
         let notice = Some(not_taken(&NotDone::NotSoFar, person));
         return page(
@@ -428,9 +447,9 @@ async fn act<K: Kitchen>(pages: &Pages<K>, person: &Person, spot: &Spot, form: S
         _ => Err(NotDone::NotSoFar),
     };
     match done {
-        Ok(record) => back(spot, record),
+        Ok(record) => back(spot, record, renewal),
         // It is told beside what is under way.
-        Err(NotDone::Refused(_)) if kitchen.under(&spot.name()).is_some() => back(spot, None),
+        Err(NotDone::Refused(_)) if kitchen.under(&spot.name()).is_some() => back(spot, None, renewal),
         Err(NotDone::Unknown) => frame::refuse(Refusal::Unknown, person, &pages.site, spot.deep()),
         Err(why) => {
             let notice = Some(not_taken(&why, person));
@@ -464,15 +483,15 @@ fn begin(spot: &Spot, form: &WorkForm, person: &Person) -> Result<Begin, Fault> 
     Ok(Begin { what, announced: form.announced.is_some() })
 }
 
-/// Back to the page, so that a reload sends nothing twice; with a record, to where it shows.
-fn back(spot: &Spot, record: Option<u64>) -> Response {
+/// Back to the page, so that a reload sends nothing twice, renewed as it was; with a record, to where it shows.
+fn back(spot: &Spot, record: Option<u64>, renewal: Renewal) -> Response {
     let to = match (record, &spot.probe) {
         (Some(record), Some(probe)) => format!("../../probes/{}/{probe}?recorded={record}", spot.machine),
         (Some(record), None) => format!("../sign-off/{}?recorded={record}", spot.machine),
         (None, Some(probe)) => probe.clone(),
         (None, None) => spot.machine.clone(),
     };
-    frame::go(&if record.is_some() { to } else { format!("./{to}") })
+    frame::go(&if record.is_some() { to } else { format!("./{to}{}", renewal.asked()) })
 }
 
 #[cfg(test)]

@@ -40,6 +40,13 @@ pub(super) struct Told {
     pub(super) turn: (String, String),
 }
 
+impl Default for Renewal {
+    /// Not asked for, of a page that shows what somebody holds.
+    fn default() -> Self {
+        Self { every_s: AT_ONCE_S, is_on: false }
+    }
+}
+
 impl Renewal {
     /// What an address asks for, of a page that can be renewed every so many seconds.
     pub(super) fn of(given: &mut Given, every_s: u32) -> Self {
@@ -59,6 +66,11 @@ impl Renewal {
         let mut given = Given::read(uri, &[NAME]);
         let renewal = Self::of(&mut given, every_s);
         if given.is_refused() { Err(given) } else { Ok(renewal) }
+    }
+
+    /// How an address goes on that asks for it as this one does.
+    pub(super) fn asked(self) -> String {
+        if self.is_on { format!("?{NAME}={}", self.every_s) } else { String::new() }
     }
 
     /// What the page says of it, made at `now`.
@@ -101,26 +113,65 @@ const fn renewed(language: Language) -> &'static str {
 
 #[cfg(test)]
 mod tests {
+    use std::collections::BTreeSet;
+    use std::path::Path;
+
     use axum::http::StatusCode;
 
     use crate::core::access::Role;
     use crate::core::reader::Language;
+    use crate::web::attempt::tests::under;
     use crate::web::fixture::{StillKitchen, visit};
+
+    /// Every template that is alive by scripts, a page of it, and how often that can be renewed.
+    const LIVE: [(&str, &str, u32); 9] = [
+        ("now/now.html", "/", 30),
+        ("machine/machine.html", "/machines/dm1", 30),
+        ("logbook/today.html", "/logbook", 30),
+        ("probes/probes.html", "/probes", 5),
+        ("probes/probes.html", "/probes/dm1", 5),
+        ("probes/one.html", "/probes/dm1/rinse", 5),
+        ("attempt/attempt.html", "/calibrate/dm1/rinse", 5),
+        ("history/integrity.html", "/history/integrity", 5),
+        ("history/exports/job.html", "/history/exports/2", 5),
+    ];
+    /// Those where a script only says that there is news, beside what people write.
+    const NEWS: [&str; 2] = ["alerts/list.html", "alerts/one.html"];
+
+    /// Templates below a folder, with their text, named from `src/web` on.
+    fn templates(folder: &Path, found: &mut Vec<(String, String)>) {
+        for entry in std::fs::read_dir(folder).expect("a folder of the sources").flatten() {
+            let path = entry.path();
+            if path.is_dir() {
+                templates(&path, found);
+            } else if path.extension().is_some_and(|ending| ending == "html") {
+                let web = Path::new(env!("CARGO_MANIFEST_DIR")).join("src/web");
+                let name = path.strip_prefix(web).expect("it is below").to_string_lossy().into_owned();
+                found.push((name, std::fs::read_to_string(&path).expect("a template")));
+            }
+        }
+    }
+
+    // Own promise: no page that is alive by scripts is forgotten below, and none loads itself anew but by the frame.
+    #[test]
+    fn every_live_page_is_known() {
+        let mut found = Vec::new();
+        templates(&Path::new(env!("CARGO_MANIFEST_DIR")).join("src/web"), &mut found);
+        let holding =
+            |mark| found.iter().filter(move |(_, text)| text.contains(mark)).map(|(name, _)| name.as_str());
+        let known = LIVE.iter().map(|(template, ..)| *template).chain(NEWS);
+        assert_eq!(holding("data-live").collect::<BTreeSet<_>>(), known.collect::<BTreeSet<_>>());
+        assert_eq!(holding("http-equiv=\"refresh\"").collect::<Vec<_>>(), ["frame/frame.html"]);
+    }
 
     // WCAG 2.2, 2.2.1 and F41: no page loads itself anew that nobody asked to; whoever asks for it reads how to stop it.
     // What cannot be asked for is refused, as everywhere.
     #[tokio::test]
     async fn a_page_is_renewed_only_where_somebody_asks() {
         let kitchen = StillKitchen::new();
-        let paths = [
-            ("/", 30),
-            ("/machines/dm1", 30),
-            ("/logbook", 30),
-            ("/probes", 5),
-            ("/probes/dm1", 5),
-            ("/probes/dm1/rinse", 5),
-        ];
-        for (path, every) in paths {
+        // Somebody watches a point of a calibration.
+        kitchen.under.send_replace(Some(("dm1/rinse".to_owned(), under(10))));
+        for (_, path, every) in LIVE {
             for (language, still, turn, stop) in [
                 (
                     Language::English,
@@ -135,7 +186,7 @@ mod tests {
                     "<a class=\"line\" href=\"?\">Dejar de renovarla</a>",
                 ),
             ] {
-                let (status, page) = visit::get(&kitchen, path, Role::Technician, language).await;
+                let (status, page) = visit::get(&kitchen, path, Role::Administrator, language).await;
                 assert_eq!(status, StatusCode::OK, "{path}");
                 assert!(!page.contains("http-equiv=\"refresh\""), "{path}: {page}");
                 let asks = format!("<a class=\"line\" href=\"?renew={every}\">{turn} {every} ");
@@ -145,20 +196,27 @@ mod tests {
                 );
 
                 let asked = format!("{path}?renew={every}");
-                let (status, page) = visit::get(&kitchen, &asked, Role::Technician, language).await;
+                let (status, page) = visit::get(&kitchen, &asked, Role::Administrator, language).await;
                 assert_eq!(status, StatusCode::OK, "{asked}");
                 let anew = format!("<noscript><meta http-equiv=\"refresh\" content=\"{every}\"></noscript>");
                 assert!(page.contains(&anew) && page.contains(stop), "{asked}: {page}");
                 assert!(!page.contains(still), "{asked}: {page}");
             }
             let (status, page) =
-                visit::get(&kitchen, &format!("{path}?renew=1"), Role::Technician, Language::English).await;
+                visit::get(&kitchen, &format!("{path}?renew=1"), Role::Administrator, Language::English)
+                    .await;
             assert_eq!(status, StatusCode::UNPROCESSABLE_ENTITY, "{path}");
             assert!(page.contains("«1» was read"), "{path}: {page}");
         }
-        // What is over does not change.
+        // What is over does not change, and what is typed would be gone with a page that comes anew.
+        kitchen.under.send_replace(Some(("dm1/rinse".to_owned(), under(30))));
+        for path in ["/calibrate/dm1/rinse?renew=5", "/history/exports/1?renew=5"] {
+            let (status, page) = visit::get(&kitchen, path, Role::Administrator, Language::English).await;
+            assert_eq!(status, StatusCode::OK, "{path}");
+            assert!(!page.contains("http-equiv=\"refresh\"") && !page.contains("?renew="), "{path}: {page}");
+        }
         let day = "/machines/dm1?day=2026-11-25";
-        let (_, page) = visit::get(&kitchen, day, Role::Technician, Language::English).await;
+        let (_, page) = visit::get(&kitchen, day, Role::Administrator, Language::English).await;
         assert!(!page.contains("?renew="), "{page}");
     }
 }

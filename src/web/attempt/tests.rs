@@ -126,7 +126,7 @@ async fn each_step_of_a_calibration_has_its_buttons() {
         assert!(taken.contains(said), "{said}: {taken}");
     }
     // Regression: without scripts the page came anew by itself, and took away what was being typed into it.
-    let comes_anew = |page: &str| page.contains("http-equiv=\"refresh\"");
+    let comes_anew = |page: &str| page.contains("?renew=5");
     assert_eq!(
         [&begun, &placing, &watching, &taken].map(|page| comes_anew(page)),
         [false, true, true, false]

@@ -4,7 +4,7 @@ use std::future::Future;
 
 use askama::Template;
 use axum::extract::State;
-use axum::http::{HeaderValue, StatusCode, header};
+use axum::http::{HeaderValue, StatusCode, Uri, header};
 use axum::response::{IntoResponse, Response};
 use tokio::sync::watch;
 
@@ -19,6 +19,8 @@ use crate::web::frame::{self, Frame, Refusal, Tab, said};
 use crate::web::kitchen::{Kitchen, Pages};
 use crate::web::now::Card;
 use crate::web::person::Person;
+use crate::web::query;
+use crate::web::renew::{self, Renewal};
 use crate::web::who::instead;
 
 /// Most findings of one page; a report holds more.
@@ -184,7 +186,6 @@ impl Seal<'_> {
 struct IntegrityPage<'a> {
     frame: Frame<'a>,
     sealed: &'a Sealed,
-    running: bool,
     part: String,
     seal: String,
     /// Who may have it checked, for those who may not.
@@ -295,7 +296,15 @@ fn sealed_up_to(sealed: u64, newer: u64, language: Language) -> String {
 }
 
 /// Shows whether the record is whole, as far as that is known.
-pub(in crate::web) async fn show<K: Kitchen>(State(pages): State<Pages<K>>, person: Person) -> Response {
+pub(in crate::web) async fn show<K: Kitchen>(
+    State(pages): State<Pages<K>>,
+    uri: Uri,
+    person: Person,
+) -> Response {
+    let renewal = match Renewal::alone(&uri, renew::AT_ONCE_S) {
+        Ok(renewal) => renewal,
+        Err(given) => return query::refused(&given, &person, &pages.site, 1),
+    };
     let reader = &person.reader;
     let found = match (pages.kitchen.sealed().await, pages.kitchen.standing().await) {
         (Ok(sealed), Ok(standing)) => Ok((sealed, standing)),
@@ -312,9 +321,10 @@ pub(in crate::web) async fn show<K: Kitchen>(State(pages): State<Pages<K>>, pers
     let title = said(reader.language, "Whether the record is whole", "Si el registro está íntegro");
     let what = said(reader.language, "Check now", "Comprobar ahora");
     let page = IntegrityPage {
-        frame: Frame::new(&pages.site, &person, Tab::History, 1, title).with_open(pages.open().await),
+        frame: Frame::new(&pages.site, &person, Tab::History, 1, title)
+            .with_open(pages.open().await)
+            .renewing(renewal),
         sealed: &sealed,
-        running: standing.running.is_some(),
         part,
         seal,
         instead: instead(&person, Right::Export, what),

@@ -2,7 +2,7 @@
 
 use askama::Template;
 use axum::extract::{Path, State};
-use axum::http::StatusCode;
+use axum::http::{StatusCode, Uri};
 use axum::response::Response;
 
 use super::form::{form_word, unknown};
@@ -14,6 +14,8 @@ use crate::web::history::story::put;
 use crate::web::kitchen::{Kitchen, Pages};
 use crate::web::now::Card;
 use crate::web::person::Person;
+use crate::web::query;
+use crate::web::renew::{self, Renewal};
 
 /// What changes while it is made.
 #[derive(Template)]
@@ -140,8 +142,13 @@ fn days(wanted: &Wanted, reader: &Reader) -> String {
 pub(in crate::web) async fn shown<K: Kitchen>(
     State(pages): State<Pages<K>>,
     Path(number): Path<u64>,
+    uri: Uri,
     person: Person,
 ) -> Response {
+    let renewal = match Renewal::alone(&uri, renew::AT_ONCE_S) {
+        Ok(renewal) => renewal,
+        Err(given) => return query::refused(&given, &person, &pages.site, 2),
+    };
     let reader = &person.reader;
     let Some(job) = of(number, pages.kitchen.exports(&person.account)) else {
         return unknown(&pages, &person);
@@ -153,8 +160,10 @@ pub(in crate::web) async fn shown<K: Kitchen>(
         Err(error) => return frame::page(StatusCode::OK, Err(error)),
     };
     let all = said(language, "all", "todas");
+    let frame = Frame::new(&pages.site, &person, Tab::History, 2, title).with_open(pages.open().await);
     let page = JobPage {
-        frame: Frame::new(&pages.site, &person, Tab::History, 2, title).with_open(pages.open().await),
+        // What is over does not change.
+        frame: if job.stage.is_over() { frame } else { frame.renewing(renewal) },
         form: form_word(job.wanted.form, reader.language),
         span: days(&job.wanted, reader),
         begun: reader.moment(job.begun),

@@ -90,12 +90,7 @@ async fn exports_are_begun_watched_and_fetched() {
     let under = get("/history/exports/2", Language::English).await;
     holds(
         &under,
-        &[
-            "<progress value=\"40\" max=\"100\"",
-            "live/exports/2",
-            "http-equiv=\"refresh\"",
-            "Discard this export",
-        ],
+        &["<progress value=\"40\" max=\"100\"", "live/exports/2", "?renew=5", "Discard this export"],
     );
     let spanish = get("/history/exports/2", Language::Spanish).await;
     for (page, days) in
@@ -113,7 +108,7 @@ async fn exports_are_begun_watched_and_fetched() {
     let done = get("/history/exports/1", Language::English).await;
     assert!(!done.contains("the ledger begins later"), "{done}");
     holds(&done, &["href=\"1/file\"", "rinseward verify north-1.evidence.jsonl --key site.verify-key", "46"]);
-    assert!(!done.contains("http-equiv=\"refresh\"") && !done.contains("Cancel"), "{done}");
+    assert!(!done.contains("?renew=5") && !done.contains("Cancel"), "{done}");
     let place = |said: &str| done.find(said).expect("it is there");
     assert!(place("href=\"1/file\"") < place("kept here for one hour"), "{done}");
     assert!(
