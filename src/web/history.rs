@@ -13,6 +13,7 @@ mod lines;
 pub mod missed;
 pub mod moment;
 mod page;
+mod paper;
 pub mod record;
 mod story;
 mod summed;

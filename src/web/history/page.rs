@@ -11,6 +11,7 @@ use jiff::civil::Date;
 use super::asked::{Asked, Quick, address, from_gap, quick};
 use super::lines::{DayTold, GapTold, Told, day_told, gap_told, told};
 use super::missed::{self, MissedDay};
+use super::paper;
 use super::sums::{self, DriftTold, SummedTold};
 use super::words::kind_word;
 use super::{DRIFT_DAYS_MAX, Found, GapLine, HistoryPart, Integrity, Listed, Newest, Page, Question, View};
@@ -296,6 +297,8 @@ struct HistoryPage<'a> {
     before: Option<String>,
     /// What was asked for, in words: paper has no form.
     asked_for: String,
+    /// Which part of it the page holds, where it does not hold all.
+    part: Option<String>,
     /// Whether the question is narrower than an export of its span can be.
     all_of_span: bool,
     /// The alert whose racks or records are looked at, and the address of all of them.
@@ -349,6 +352,9 @@ pub(in crate::web) async fn show<K: Kitchen>(
         zone: zone_of(reader, now),
         exports: exports(question, begins, today),
         asked_for: asked_for(question, reader),
+        part: part
+            .as_ref()
+            .and_then(|part| paper::part_of(&part.found, question, part.begins, today, reader)),
         all_of_span: question.is_narrow(),
         of_records: question.view == View::Records,
         of_alert: question.alert.map(|alert| (alert, address(&Question { alert: None, ..question.clone() }))),

@@ -81,9 +81,13 @@ async fn paper_says_what_was_asked_for() {
             "Controles · todos los días que constan · todas las máquinas",
         ),
     ] {
-        for (language, said) in [(Language::English, english), (Language::Spanish, spanish)] {
+        // An older page is left of each.
+        for (language, said, part, left) in [
+            (Language::English, english, "only ", ": what came before is not on this paper</b></p>"),
+            (Language::Spanish, spanish, "solo ", ": lo anterior no está en este papel</b></p>"),
+        ] {
             let page = get(&format!("/history?{query}"), language).await;
-            holds(&page, &[&format!("<p class=\"paper\"><b>{said}</b></p>")]);
+            holds(&page, &[&format!("<p class=\"paper\"><b>{said} · {part}"), left]);
         }
     }
 }
