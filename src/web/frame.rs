@@ -151,7 +151,8 @@ words! {
     history: "History", "Historial";
     probes: "Probes", "Sondas";
     more: "More", "Más";
-    open: "open", "abiertas";
+    one_open: "open", "abierta";
+    more_open: "open", "abiertas";
     simulated: "SIMULATED: these machines do not exist; their clock is not yours", "SIMULADO: estas máquinas no existen; su reloj no es el suyo";
     as_of: "As of", "Estado del";
     signed: "You are", "Usted es";

@@ -28,14 +28,30 @@ impl MissedSummed {
     #[must_use]
     pub fn told(self, language: Language) -> String {
         let Self { due, made, before } = self;
+        let left = due.saturating_sub(made);
+        let word = |count, one, more| if count == 1 { one } else { more };
+        let (missed, late, not_made) = (
+            word(due, said(language, "missed", "omitido"), said(language, "missed", "omitidos")),
+            word(made, said(language, "entered", "anotado"), said(language, "entered", "anotados")),
+            word(left, said(language, "entered", "anotado"), said(language, "entered", "anotados")),
+        );
         let phrase = said(
             language,
-            "{due} missed: {made} entered late, {left} not entered",
-            "{due} omitidos: {made} anotados tarde, {left} no anotados",
+            "{due} {missed}: {made} {late} late, {left} not {not_made}",
+            "{due} {missed}: {made} {late} tarde, {left} no {not_made}",
         );
-        let left = due.saturating_sub(made);
         let [due, made, left, before_said] = [due, made, left, before].map(|count| count.to_string());
-        let text = filled(phrase, &[("due", &due), ("made", &made), ("left", &left)]);
+        let text = filled(
+            phrase,
+            &[
+                ("due", due.as_str()),
+                ("missed", missed),
+                ("made", &made),
+                ("late", late),
+                ("left", &left),
+                ("not_made", not_made),
+            ],
+        );
         if before == 0 {
             return text;
         }
@@ -45,5 +61,24 @@ impl MissedSummed {
             "{text}; de antes del período y sin anotar al empezar: {n}",
         );
         filled(phrase, &[("text", &text), ("n", &before_said)])
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // Own promise: one is counted as one.
+    #[test]
+    fn one_missed_check_is_counted_as_one() {
+        for (due, made, english, spanish) in [
+            (1, 1, "1 missed: 1 entered late, 0 not entered", "1 omitido: 1 anotado tarde, 0 no anotados"),
+            (1, 0, "1 missed: 0 entered late, 1 not entered", "1 omitido: 0 anotados tarde, 1 no anotado"),
+            (3, 2, "3 missed: 2 entered late, 1 not entered", "3 omitidos: 2 anotados tarde, 1 no anotado"),
+        ] {
+            let sum = MissedSummed { due, made, before: 0 };
+            assert_eq!(sum.told(Language::English), english);
+            assert_eq!(sum.told(Language::Spanish), spanish);
+        }
     }
 }

@@ -123,10 +123,16 @@ pub(super) fn told(summed: &Summed, question: &Question, reader: &Reader) -> Sum
         "{n}, together {open} of open time; {filled} filled by readings that came late",
         "{n}, en total {open} de horas de apertura; {filled} con lecturas tardías",
     );
-    let alert_words = (
-        "{n} raised in the span, {open} of them not closed",
-        "{n} surgidas en el período, {open} de ellas sin cerrar",
-    );
+    let alert_words = match summed.alerts.raised {
+        1 if summed.alerts.open == 1 => {
+            ("{n} raised in the span, not closed", "{n} surgida en el período, sin cerrar")
+        }
+        1 => ("{n} raised in the span, closed", "{n} surgida en el período, cerrada"),
+        _ => (
+            "{n} raised in the span, {open} of them not closed",
+            "{n} surgidas en el período, {open} de ellas sin cerrar",
+        ),
+    };
     SummedTold {
         span: format!("{} – {}", reader.moment(summed.span.from), reader.moment(summed.span.to)),
         machines: summed.machines.iter().map(|sum| SumTold::of(sum, question, reader)).collect(),
@@ -223,7 +229,10 @@ fn beside((worked_on, late, damaged): (u64, u64, u64), language: Language) -> St
         beside.push(put(language, pair, &[("n", &worked_on.to_string())]));
     }
     if late > 0 {
-        let pair = ("{n} recorded late", "{n} registradas tarde");
+        let pair = match late {
+            1 => ("{n} recorded late", "{n} registrada tarde"),
+            _ => ("{n} recorded late", "{n} registradas tarde"),
+        };
         beside.push(put(language, pair, &[("n", &late.to_string())]));
     }
     if damaged > 0 {
@@ -354,6 +363,17 @@ mod tests {
     use super::*;
     use crate::core::reader::Scale;
     use crate::core::time::Timestamp;
+
+    // Own promise: one is counted as one.
+    #[test]
+    fn one_rack_beside_is_counted_as_one() {
+        assert_eq!(beside((0, 1, 0), Language::Spanish), "1 registrada tarde");
+        assert_eq!(beside((0, 2, 0), Language::Spanish), "2 registradas tarde");
+        assert_eq!(
+            beside((1, 1, 0), Language::English),
+            "1 unproven while somebody worked on it; 1 recorded late"
+        );
+    }
 
     // Own promise: a machine that left its usual place is not said to have none so far: it learns anew since somebody
     // worked on it.

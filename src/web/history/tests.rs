@@ -135,7 +135,7 @@ async fn every_view_shows_what_it_names() {
     let drift = get("/history?show=drift", Language::English).await;
     holds(&drift, &["1.5 °C COLDER than usual", "left its usual place", "4.0 s at the beginning"]);
     let sum = get("/history?show=summary", Language::Spanish).await;
-    holds(&sum, &["Abiertas desde antes: 3.", "sigue abierta", "3 omitidos: 1 anotados tarde, 2 no anotados"]);
+    holds(&sum, &["Abiertas desde antes: 3.", "sigue abierta", "3 omitidos: 1 anotado tarde, 2 no anotados"]);
     let sum = get("/history?show=summary&from=2026-11-26", Language::English).await;
     let wanted = [
         "history?show=racks&#38;machine=dm1&#38;from=2026-11-26&#38;verdict=cold",

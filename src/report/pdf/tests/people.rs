@@ -41,7 +41,7 @@ fn a_span_that_is_not_over_says_until_when_the_record_goes() {
 fn missed_checks_are_counted_and_a_failed_one_is_none_that_was_good() {
     for (language, counted, failed, none) in [
         (Language::English, "2 missed: 1 entered late, 1 not entered", ": FAILED", "NOT ENTERED"),
-        (Language::Spanish, "2 omitidos: 1 anotados tarde, 1 no anotados", ": NO CUMPLE", "NO ANOTADO"),
+        (Language::Spanish, "2 omitidos: 1 anotado tarde, 1 no anotado", ": NO CUMPLE", "NO ANOTADO"),
     ] {
         let mut account = samples::month();
         for wanted in [counted, failed, none] {
