@@ -106,6 +106,36 @@ axe.run(document, { runOnly: ['color-contrast'] }).then((found) => done(found.vi
 ))).catch((error) => done(['axe: ' + error]));
 ";
 
+/// What axe-core does not look at: edges of fields (WCAG 2.2, 1.4.11) and the examples in them (1.4.3).
+const FIELDS: &str = r"
+const numbers = (colour) => (colour.match(/[\d.]+/g) || []).map(Number);
+const light = (colour) => numbers(colour).slice(0, 3).map((one) => one / 255)
+  .map((one) => one <= 0.04045 ? one / 12.92 : ((one + 0.055) / 1.055) ** 2.4)
+  .reduce((sum, one, at) => sum + one * [0.2126, 0.7152, 0.0722][at], 0);
+const contrast = (one, other) => {
+  const [low, high] = [light(one), light(other)].sort((a, b) => a - b);
+  return (high + 0.05) / (low + 0.05);
+};
+const ground = (one) => {
+  for (let at = one; at; at = at.parentElement) {
+    const colour = getComputedStyle(at).backgroundColor;
+    if (numbers(colour)[3] !== 0) return colour;
+  }
+  return 'rgb(255, 255, 255)';
+};
+const scheme = matchMedia('(prefers-color-scheme: dark)').matches ? 'dark' : 'light';
+const wrong = [];
+const fields = 'input:not([type=hidden], [type=radio], [type=checkbox], [type=submit]), textarea, select';
+for (const one of document.querySelectorAll(fields)) {
+  if (!one.checkVisibility()) continue;
+  const edge = contrast(getComputedStyle(one).borderTopColor, ground(one.parentElement));
+  if (edge < 3) wrong.push(`${scheme}: edge of ${one.name}: ${edge}`);
+  const example = one.placeholder ? contrast(getComputedStyle(one, '::placeholder').color, ground(one)) : 21;
+  if (example < 4.5) wrong.push(`${scheme}: example in ${one.name}: ${example}`);
+}
+return wrong;
+";
+
 /// What is off the screen of a phone where the text is twice as large (WCAG 2.2, 1.4.4).
 const LARGE: &str = r"
 const root = document.documentElement;
@@ -152,10 +182,16 @@ fn script(title: &str) -> String {
 /// What is wrong with the page that is open, light and dark, whose title holds this.
 pub(crate) async fn faults(browser: &Chromium, title: &str) -> Vec<String> {
     let found = browser.ask_later(&script(title)).await;
+    [lines(&found["wrong"]), contrasts(browser).await].concat()
+}
+
+/// What of the open page is too faint: its fields, light and dark, and all of it, dark.
+async fn contrasts(browser: &Chromium) -> Vec<String> {
+    let light = browser.ask(FIELDS).await;
     browser.colours("dark").await;
-    let dark = browser.ask_later(DARK).await;
+    let (dark, fields) = (browser.ask_later(DARK).await, browser.ask(FIELDS).await);
     browser.colours("light").await;
-    [lines(&found["wrong"]), lines(&dark)].concat()
+    [lines(&light), lines(&dark), lines(&fields)].concat()
 }
 
 /// Follows every link as one reader.
@@ -164,11 +200,9 @@ async fn tour(browser: &Chromium, site: u16, language: &str) -> Tour {
     let script = script("North kitchen");
     let mut tour = Tour::default();
     let kinds = walk(browser, site, &script, async |path: &str, found: &Value| {
-        browser.colours("dark").await;
-        let dark = browser.ask_later(DARK).await;
-        browser.colours("light").await;
+        let faint = contrasts(browser).await;
         let large = browser.ask(LARGE).await;
-        let mut wrong = [lines(&found["wrong"]), lines(&dark), lines(&large)].concat();
+        let mut wrong = [lines(&found["wrong"]), faint, lines(&large)].concat();
         let number = |name: &str| found[name].as_u64().unwrap_or(u64::MAX);
         let (bytes, requests) = (number("bytes"), number("requests"));
         if bytes > FIRST_LOAD_BYTES_MAX || requests > REQUESTS_MAX {
