@@ -85,7 +85,9 @@ impl Draft<'_> {
 
     fn covering_by(&self, rack: &DoubtedAccount, number: u64) -> String {
         let alert = self.account.alerts.iter().find(|alert| alert.number == number);
-        let none = || self.teller.say(Word::NotCoveredYet).to_owned();
+        // What cannot be read may be an action.
+        let word = if self.account.damaged.is_empty() { Word::NotCoveredYet } else { Word::CoverUnknown };
+        let none = || self.teller.say(word).to_owned();
         match rack.covered.iter().find(|own| own.alert == number) {
             Some(own) if own.actions.is_empty() => none(),
             Some(own) => {

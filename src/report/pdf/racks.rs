@@ -193,17 +193,24 @@ impl Draft<'_> {
     fn answers(&self, exception: &ExceptionAccount, doubts: &Doubts) -> Vec<(String, String)> {
         let teller = self.teller;
         let mut rows = Vec::new();
+        // What cannot be read may be an action.
+        let is_whole = self.account.damaged.is_empty();
+        let (missing, not_yet) = if is_whole {
+            (Word::ActionMissing, Word::ActionNotYet)
+        } else {
+            (Word::ActionUnknown, Word::ActionUnknown)
+        };
         for number in &exception.alerts {
             let alert = self.account.alerts.iter().find(|alert| alert.number == *number);
             let Some(alert) = alert.filter(|alert| !alert.actions.is_empty()) else {
-                let none = teller.with(Word::ActionMissing, &[("number", &number.to_string())]);
+                let none = teller.with(missing, &[("number", &number.to_string())]);
                 rows.push(self.row(Word::ActionRow, none));
                 continue;
             };
             let covered = exception.covered.iter().find(|own| own.alert == *number);
             let told = match covered {
                 Some(own) if own.actions.is_empty() => {
-                    vec![teller.with(Word::ActionNotYet, &[("number", &number.to_string())])]
+                    vec![teller.with(not_yet, &[("number", &number.to_string())])]
                 }
                 Some(own) => {
                     let covering = alert.actions.iter().filter(|action| own.actions.contains(&action.index));

@@ -142,6 +142,7 @@ words! {
     OfAlert: "alert {number}: {told}", "alerta {number}: {told}";
     RecordsNamed: "record {list}", "asiento {list}";
     ActionMissing: "Alert {number}: none on record", "Alerta {number}: no consta";
+    ActionUnknown: "Alert {number}: not known, since records are damaged", "Alerta {number}: no se sabe, pues hay asientos dañados";
     NoAlert: "no alert names this rack", "ninguna alerta nombra esta canasta";
     InDoubtBy: "in doubt by alert {number}", "en duda por la alerta {number}";
     AmendmentRow: "Amendment", "Enmienda";
