@@ -8,6 +8,7 @@ mod checked;
 mod checking;
 mod commissioning;
 mod compared;
+pub(super) mod did;
 mod exports;
 mod failed;
 mod glances;

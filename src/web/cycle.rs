@@ -20,6 +20,7 @@ use super::logbook::words::amended as logbook_amended;
 use super::machine::Plots;
 use super::person::Person;
 use crate::core::address::escaped;
+use crate::core::alert::did::Deeds;
 use crate::core::channel::Place;
 use crate::core::counted::Noun;
 use crate::core::cycle::sign::Sign;
@@ -75,9 +76,9 @@ pub struct Rack {
     pub work: Vec<WorkThen>,
     /// Records that are damaged and may tell of more work.
     pub work_damaged: Vec<u64>,
-    /// Alerts that it is a rack of, by number.
-    pub alerts: Vec<u64>,
-    /// Those of them that put it in doubt after it had passed.
+    /// What it did to alerts; those that count it among them.
+    pub did: Deeds,
+    /// Those that put it in doubt after it had passed.
     pub doubts: Vec<InDoubt>,
     /// What people wrote down that they did about those alerts, in order of the record.
     pub actions: Vec<Acted>,
@@ -216,6 +217,8 @@ struct CyclePage<'a> {
     amendments: Vec<String>,
     /// What put it in doubt.
     doubts: Vec<doubted::Told>,
+    /// The alerts, each with what it did.
+    alerts: Vec<(u64, String)>,
     /// Work on its machine at its time, each with its record.
     work: Vec<(String, u64)>,
     work_damaged: Option<String>,
@@ -273,6 +276,11 @@ pub(super) async fn show<K: Kitchen>(
                 word: verdict_word(verdict, reader.language).to_uppercase(),
                 meaning: meaning(verdict, reader.language),
                 advice: if rack.doubts.is_empty() { advice(verdict, reader.language) } else { "" },
+                alerts: rack
+                    .did
+                    .iter()
+                    .map(|(alert, did)| (alert.0, did.told(alert.0, reader.language)))
+                    .collect(),
                 off_range: OffRange::of(cycle).map(|off| off.told(reader.language)),
                 when: reader.moment(cycle.rinse_started),
                 figures: figures(cycle, reader),

@@ -13,7 +13,6 @@ mod thermometer;
 mod today;
 pub(in crate::web) mod words;
 
-use std::collections::BTreeSet;
 use std::future::Future;
 
 pub(super) use self::amend::{amend, amend_own, comment};
@@ -23,7 +22,7 @@ pub(super) use self::today::{parts, show};
 
 use super::frame::Refusal;
 use crate::core::alert::DueCheck;
-use crate::core::alert::did::Did;
+use crate::core::alert::did::Deeds;
 use crate::core::alert::supplies::Shortage;
 use crate::core::cycle::plate::Sanitizing;
 use crate::core::logbook::Judgement;
@@ -72,10 +71,11 @@ pub struct Entered {
     pub amendments: Vec<(u64, Timestamp, Amendment)>,
     /// Whether something that was said of it cannot be read.
     pub is_damaged: bool,
-    /// What it or its corrections did to alerts, by number; of one that was open when it failed it is a part.
-    pub did: Vec<(u64, Did)>,
-    /// Those that it did not end and that are open, where it is looked at by itself.
-    pub waiting: Vec<u64>,
+    /// What it or its corrections did to alerts; where it is looked at by itself also that it is a part of one that was open
+    /// when it failed.
+    pub did: Deeds,
+    /// Those that are about it and open, and how each stands, where it is looked at by itself.
+    pub waiting: Vec<(u64, Waits)>,
     /// Where it is a good test of the sanitizer: when the latest one was made, if that is later and failed.
     pub failed_since: Option<Timestamp>,
     /// Open alerts that had put racks of before it in doubt when it went on record, though it was good.
@@ -92,15 +92,19 @@ impl Entered {
     /// The alerts that it or its corrections set off, by number, or that was open when it failed.
     #[must_use]
     pub fn alerts(&self) -> Vec<u64> {
-        let set_off = self.did.iter().filter(|(_, did)| *did != Did::Ended);
-        set_off.map(|(alert, _)| *alert).collect::<BTreeSet<u64>>().into_iter().collect()
+        self.did.iter().filter(|(_, did)| did.sets_off()).map(|(alert, _)| alert.0).collect()
     }
+}
 
-    /// It belongs to an alert, whatever else it did to it.
-    pub fn joins(&mut self, alert: Option<u64>) {
-        let alert = alert.filter(|alert| !self.alerts().contains(alert));
-        self.did.extend(alert.map(|alert| (alert, Did::Joined)));
-    }
+/// How an open alert stands for an entry that it is about.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Waits {
+    /// It lasts, or wants an action.
+    Lasts,
+    /// Nothing more is to be done: it recovered by what was said of the entry, and closes by itself.
+    RecoveredByIt,
+    /// The same, by something else.
+    Recovered,
 }
 
 /// Racks that passed before a test of the sanitizer failed, since it was good last.

@@ -3,17 +3,19 @@
 //! Of any record the alerts that it raised or that recovered by it; of a rack those that count it, by which it is in doubt,
 //! and what was done about them.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 
-use crate::app::house::racks::{actions, did, leads};
+use crate::app::house::did::of_record;
+use crate::app::house::racks::{Actions, actions, leads};
+use crate::app::sites::Sites;
 use crate::core::alert::AlertNumber;
-use crate::core::alert::did::Did;
+use crate::core::alert::did::{Deeds, Did};
 use crate::core::alert::doubts::Doubts;
 use crate::core::reader::{Language, Reader};
 use crate::core::record::{Body, Record};
 use crate::ledger::{LedgerError, Reader as Ledger};
 use crate::report::sheet::{Cell, Column, Unit};
-use crate::web::cycle::{Acted, acted};
+use crate::web::cycle::acted;
 
 /// The columns of it.
 pub(super) const COLUMNS: [Column; 5] = [
@@ -28,11 +30,11 @@ pub(super) const COLUMNS: [Column; 5] = [
 #[derive(Debug, Default)]
 pub(super) struct OfAlerts {
     /// What it did to them, or that they count it.
-    did: BTreeMap<AlertNumber, Did>,
+    did: Deeds,
     /// Those by which it is in doubt.
     doubts: BTreeSet<AlertNumber>,
     /// What people did about those of a rack.
-    actions: Vec<Acted>,
+    actions: Actions,
 }
 
 impl OfAlerts {
@@ -42,21 +44,17 @@ impl OfAlerts {
     /// The ledger's, but for damage of single records.
     pub(super) fn read(
         ledger: &Ledger,
-        index: u64,
-        record: &Record,
+        sites: &Sites,
+        (index, record): (u64, &Record),
         known: Option<&Doubts>,
     ) -> Result<Self, LedgerError> {
-        // An alert that it both raised and ended is told by the end.
-        let mut own: BTreeMap<AlertNumber, Did> = did(ledger, index)?.into_iter().collect();
         let (Body::Cycle(cycle), Some(known)) = (&record.body, known) else {
-            return Ok(Self { did: own, ..Self::default() });
+            let did = of_record(ledger, sites, index, record)?;
+            return Ok(Self { did, ..Self::default() });
         };
         let leads = leads(ledger, index, record, known)?;
-        for alert in &leads.alerts {
-            own.entry(*alert).or_insert(Did::Joined);
-        }
         let actions = actions(ledger, known, &leads.alerts, (index, cycle))?;
-        Ok(Self { did: own, doubts: leads.doubts, actions })
+        Ok(Self { did: leads.did, doubts: leads.doubts, actions })
     }
 
     pub(super) fn in_cells(&self) -> [Cell; 5] {
@@ -68,7 +66,7 @@ impl OfAlerts {
             own.map(|(alert, _)| alert.0)
         };
         let covering = |covers: bool| {
-            let own = self.actions.iter().filter(move |acted| acted.covers == Some(covers));
+            let own = self.actions.written.iter().filter(move |acted| acted.covers == Some(covers));
             own.map(|acted| acted.record)
         };
         [
@@ -89,14 +87,19 @@ impl OfAlerts {
         for alert in &self.doubts {
             lines.push(format!("  in doubt  by alert {alert}"));
         }
-        for one in &self.actions {
+        for one in &self.actions.written {
             // What people wrote is nothing that a terminal obeys.
             let told = acted(one, reader).replace(char::is_control, " ");
             lines.push(format!("  action    {told} [record {}]", one.record));
         }
-        let is_acted = |alert: &&AlertNumber| self.actions.iter().any(|one| one.action.alert == **alert);
+        let is_acted =
+            |alert: &&AlertNumber| self.actions.written.iter().any(|one| one.action.alert == **alert);
         for alert in self.doubts.iter().filter(|alert| !is_acted(alert)) {
-            lines.push(format!("  action    none yet about alert {alert}"));
+            lines.push(if self.actions.damaged.contains(alert) {
+                format!("  action    not known about alert {alert}: a record of it cannot be read")
+            } else {
+                format!("  action    none yet about alert {alert}")
+            });
         }
         lines
     }

@@ -13,6 +13,7 @@ use crate::app::work::then;
 use crate::app::{Failure, Streams};
 use crate::cli::HistoryArgs;
 use crate::config::recorded::Recorded;
+use crate::core::alert::doubts::Doubts;
 use crate::core::late::{late_by, stands_at};
 use crate::core::merkle::leaf_hash;
 use crate::core::on_file::{self, Filed};
@@ -94,8 +95,7 @@ pub(super) fn record(
     let (bytes, record) = stored.map_err(|error| ground.failed(&error))?;
     let is_rack = matches!(record.body, Body::Cycle(_));
     let known = is_rack.then(|| ground.doubts()).transpose()?;
-    let alerts = OfAlerts::read(ground.reader, index, &record, known.as_deref());
-    let told = alerts.and_then(|alerts| gather(ground, (index, size), (&bytes, record), alerts));
+    let told = gather(ground, (index, size), (&bytes, record), known.as_deref());
     let told = told.map_err(|error| ground.failed(&error))?;
     let sheet = ground.sheet(&ONE, arguments);
     if sheet.form != Form::Table {
@@ -117,7 +117,7 @@ fn gather(
     ground: &Ground,
     (index, size): (u64, u64),
     (bytes, record): (&[u8], Record),
-    alerts: OfAlerts,
+    known: Option<&Doubts>,
 ) -> Result<Told, LedgerError> {
     let sites = ground.kept.sites.fresh(ground.reader)?;
     let mut about = Vec::new();
@@ -140,6 +140,7 @@ fn gather(
         (_, Ok(Some(trace))) => Some(Ok(counted(trace))),
         (_, Err(error)) => Some(Err(error)),
     };
+    let alerts = OfAlerts::read(ground.reader, &sites, (index, &record), known)?;
     let leaf = leaf_hash(bytes).to_string();
     let said = judged(ground.reader, &sites, index, &record)?;
     let bytes = String::from_utf8_lossy(bytes).into_owned();

@@ -12,6 +12,7 @@ use crate::core::record::{Body, Check, CheckKind, OfAlert, Record};
 use crate::core::time::Timestamp;
 use crate::ledger::{LedgerError, Order, Reader, RecordFilter, Subject};
 use crate::web::alerts::Late;
+use crate::web::logbook::Waits;
 
 /// Most checks that are looked at for one alert (own choice: a month of every shift). Those beyond are not listed.
 const LOOKED_AT_MAX: usize = 100;
@@ -155,6 +156,23 @@ pub(super) fn is_open(ledger: &Reader, number: u64) -> Result<bool, LedgerError>
     let is_end =
         |found: &Result<(_, Record), _>| matches!(found, Ok((_, Record { body: Body::AlertClosed(_), .. })));
     Ok(!told.iter().any(|(_, found)| is_end(found)))
+}
+
+/// How an open alert stands for an entry of its, by the records of what was said of that; `None` where it is closed.
+pub(super) fn waits(ledger: &Reader, number: u64, amendments: &[u64]) -> Result<Option<Waits>, LedgerError> {
+    if !is_open(ledger, number)? {
+        return Ok(None);
+    }
+    let Some(told) = story::told_of(&mut Raised::of(ledger), number)? else { return Ok(Some(Waits::Lasts)) };
+    if told.alert.cleared.is_none() || told.alert.action_missing() {
+        return Ok(Some(Waits::Lasts));
+    }
+    let by = ledger.records_about(Subject::Alert(number))?.into_iter().rev().find_map(|(_, found)| {
+        let (_, Record { body: Body::AlertCleared(cleared), .. }) = found.ok()? else { return None };
+        Some(cleared.cause)
+    });
+    let is_by_it = by.flatten().is_some_and(|by| amendments.contains(&by));
+    Ok(Some(if is_by_it { Waits::RecoveredByIt } else { Waits::Recovered }))
 }
 
 /// When the latest test of the sanitizer of a machine was made that counts, where it is later than this one and failed.

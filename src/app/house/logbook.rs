@@ -6,19 +6,20 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use super::House;
-use super::failed::{doubted_before, failed_since, is_open, open_then};
+use super::did::{of_record, with_later};
+use super::failed::{doubted_before, failed_since, waits};
 use super::held::held;
-use super::racks::{did, set_off};
 use crate::app::enter;
 use crate::app::logbook::{Change, Correction, Entry};
 use crate::app::order::{self, Problem};
+use crate::app::sites::Sites;
 use crate::core::channel::Role;
 use crate::core::cycle::plate::Profile;
 use crate::core::id::MachineId;
 use crate::core::logbook::{counting, judge_known};
 use crate::core::merkle::Hash;
 use crate::core::reader::Reader;
-use crate::core::record::{AmendmentChange, Body, Check, CheckKind, Record};
+use crate::core::record::{Body, Check, CheckKind, Record};
 use crate::core::sanitizer::too_strong_between;
 use crate::core::time::Timestamp;
 use crate::core::wall_clock::{local_date, midnight};
@@ -92,9 +93,9 @@ pub(super) fn entered(
         return Ok(None);
     };
     let (mut amendments, mut is_damaged) = (Vec::new(), false);
-    let mut done = did(ledger, index)?;
-    for (at, amendment) in ledger.amendments(index)? {
-        done.append(&mut did(ledger, at)?);
+    let later = ledger.amendments(index)?;
+    let did = with_later(ledger, index, later.iter().map(|(at, _)| *at))?;
+    for (at, amendment) in later {
         match (amendment, ledger.record(at)?) {
             (Some(amendment), Ok((_, record))) => amendments.push((at, record.recorded, amendment)),
             _ => is_damaged = true,
@@ -108,7 +109,6 @@ pub(super) fn entered(
         }
         Written::Note(_) => None,
     };
-    let did = done.into_iter().map(|(alert, did)| (alert.0, did)).collect();
     Ok(Some(Entered {
         record: index,
         machine,
@@ -129,22 +129,17 @@ pub(super) fn entered(
 
 /// What others on record have to do with an entry: the alert that one belongs to which failed, however it counts since,
 /// which of its alerts are open, and a later test that failed.
-fn beside(ledger: &ledger::Reader, machines: &[Profile], entered: &mut Entered) -> Result<(), LedgerError> {
-    let kept = match (&entered.machine, &entered.written) {
-        (Some(machine), Written::Check(check)) => Some((machine, check.kind())),
-        (None, _) | (_, Written::Note(_)) => None,
-    };
-    if let Some((machine, kind)) = kept
-        && has_failed(entered, machines)
-        && set_off(ledger, entered.record)?.is_empty()
-    {
-        let open = open_then(ledger, machine, kind, (entered.record, entered.recorded))?;
-        entered.joins(open);
-    }
+fn beside(
+    ledger: &ledger::Reader,
+    machines: &[Profile],
+    sites: &Sites,
+    record: &Record,
+    entered: &mut Entered,
+) -> Result<(), LedgerError> {
+    entered.did = of_record(ledger, sites, entered.record, record)?;
+    let own: Vec<u64> = entered.amendments.iter().map(|(at, ..)| *at).collect();
     for alert in entered.alerts() {
-        if is_open(ledger, alert)? {
-            entered.waiting.push(alert);
-        }
+        entered.waiting.extend(waits(ledger, alert, &own)?.map(|waits| (alert, waits)));
     }
     if let (Some(machine), Some(check)) = (&entered.machine, entered.counting())
         && check.kind() == CheckKind::DrainAndClean
@@ -205,20 +200,6 @@ fn end_of(at: Timestamp) -> Timestamp {
 /// the wash before it is as long as the data plate says.
 fn ran_then(since: Timestamp, profile: &Profile, at: Timestamp) -> bool {
     since.minus(profile.times.wash) < end_of(at)
-}
-
-/// Whether a check failed as it was entered, or as it counted by one of its corrections.
-fn has_failed(entered: &Entered, machines: &[Profile]) -> bool {
-    let profile = machines.iter().find(|one| Some(&one.name) == entered.machine.as_ref());
-    let corrected = entered.amendments.iter().filter_map(|(_, _, one)| match &one.change {
-        AmendmentChange::Corrected(check) => Some(check),
-        AmendmentChange::Comment | AmendmentChange::Withdrawn => None,
-    });
-    let first = match &entered.written {
-        Written::Check(check) => Some(check),
-        Written::Note(_) => None,
-    };
-    first.into_iter().chain(corrected).any(|check| judge_known(check, profile).good == Some(false))
 }
 
 fn not_put(problem: Problem) -> NotPut {
@@ -330,16 +311,17 @@ impl Logbook for House {
     }
 
     async fn entry(&self, record: u64) -> Result<Entered, Refusal> {
-        let loaded = Arc::clone(&self.loaded);
+        let (loaded, sites) = (Arc::clone(&self.loaded), self.kept.sites.clone());
         let asked = self.readers.ask(move |ledger| {
             if record >= ledger.size()? {
                 return Ok(Err(Refusal::Unknown));
             }
             match ledger.record(record)? {
                 Ok((_, found)) => {
-                    let entered = entered(ledger, &loaded.configuration.machines, record, found)?;
+                    let (machines, sites) = (&loaded.configuration.machines, sites.fresh(ledger)?);
+                    let entered = entered(ledger, machines, record, found.clone())?;
                     let Some(mut entered) = entered else { return Ok(Err(Refusal::Unknown)) };
-                    beside(ledger, &loaded.configuration.machines, &mut entered)?;
+                    beside(ledger, machines, &sites, &found, &mut entered)?;
                     Ok(Ok(entered))
                 }
                 Err(damaged) => Err(damaged),
@@ -397,8 +379,11 @@ mod tests {
     use crate::app::fixture::{CHEMICAL, at, ledger, opening, plain, strip};
     use crate::config::recorded::Recorded;
     use crate::core::alert::{AlertNumber, Condition};
-    use crate::core::record::{AlertClosed, AlertRaised, Amendment};
-    use crate::ledger::NewRecord;
+    use crate::core::record::{
+        AlertCleared, AlertClosed, AlertRaised, Amendment, AmendmentChange, Clearing, CorrectiveAction,
+    };
+    use crate::ledger::{NewRecord, ReadOn};
+    use crate::web::logbook::Waits;
 
     // Own promise: a tank that is said to have been drained while a rack was washed is told so; the entry stays.
     #[test]
@@ -462,6 +447,16 @@ mod tests {
         let corrected = || amended(AmendmentChange::Corrected(strip(20, 100.0)));
         let closed =
             || dm1(40, Body::AlertClosed(AlertClosed { alert: number, racks: 0, needed_action: false }));
+        let cleared = |cause| {
+            let (clearing, worst, limit) = (Clearing::Recovered, None, None);
+            let alert = number;
+            dm1(31, Body::AlertCleared(AlertCleared { alert, clearing, racks: 0, worst, limit, cause }))
+        };
+        let acted = || {
+            let (by, racks, done) = ("Eva".to_owned(), "held".to_owned(), "refilled".to_owned());
+            let (alert, last_good, covers) = (number, None, Some(0));
+            dm1(25, Body::CorrectiveAction(CorrectiveAction { alert, by, racks, done, last_good, covers }))
+        };
         // Without the strip that was withdrawn the check is overdue: by the amendment, record 5.
         let overdue = || {
             let raised = AlertRaised::new(AlertNumber(9), Condition::CheckOverdue, at(15));
@@ -472,6 +467,9 @@ mod tests {
             ("corrected", vec![corrected()], vec![4]),
             ("withdrawn", vec![amended(AmendmentChange::Withdrawn)], vec![4]),
             ("closed", vec![corrected(), closed()], vec![]),
+            ("recovered by it", vec![corrected(), cleared(Some(5)), acted()], vec![4]),
+            ("recovered", vec![corrected(), cleared(None), acted()], vec![4]),
+            ("wants an action", vec![corrected(), cleared(Some(5))], vec![4]),
             (
                 "another by what was said of it",
                 vec![amended(AmendmentChange::Withdrawn), overdue()],
@@ -490,9 +488,16 @@ mod tests {
             ledger(&path, records).close().expect("it closes");
             let reader = ledger::Reader::open(&path).expect("a reader");
             let (_, record) = reader.record(4).expect("readable").expect("whole");
-            let mut found = entered(&reader, &machines, 4, record).expect("readable").expect("an entry");
-            beside(&reader, &machines, &mut found).expect("readable");
+            let own = entered(&reader, &machines, 4, record.clone()).expect("readable");
+            let (mut found, sites) = (own.expect("an entry"), Sites::whole(&reader).expect("readable"));
+            beside(&reader, &machines, &sites, &record, &mut found).expect("readable");
             let alerts = if waiting.is_empty() { vec![4] } else { waiting.clone() };
+            let stands = match name {
+                "recovered by it" => Waits::RecoveredByIt,
+                "recovered" => Waits::Recovered,
+                _ => Waits::Lasts,
+            };
+            let waiting: Vec<(u64, Waits)> = waiting.into_iter().map(|alert| (alert, stands)).collect();
             assert_eq!((found.alerts(), found.waiting), (alerts, waiting), "{name}");
         }
     }

@@ -9,9 +9,8 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::ops::ControlFlow;
 use std::sync::{Arc, Mutex, PoisonError};
 
-pub(in crate::app) use self::acted::actions;
-pub(super) use self::counted::set_off;
-pub(in crate::app) use self::counted::{did, leads};
+pub(in crate::app) use self::acted::{Actions, actions};
+pub(in crate::app) use self::counted::leads;
 use super::House;
 use super::machines::plots;
 use crate::app::alerts::doubts::overtaken;
@@ -19,6 +18,7 @@ use crate::app::export::seal;
 use crate::app::work::then;
 use crate::config::recorded::Recorded;
 use crate::core::alert::AlertNumber;
+use crate::core::alert::did::Deeds;
 use crate::core::alert::doubts::Doubts;
 use crate::core::channel::Place;
 use crate::core::cycle::verdict::Verdict;
@@ -47,6 +47,7 @@ pub(super) struct Read {
     pub(super) strip: Option<Strip>,
     pub(super) work: then::Found,
     pub(super) alerts: Vec<u64>,
+    pub(super) did: Deeds,
     pub(super) doubts: Vec<InDoubt>,
     pub(super) actions: Vec<Acted>,
     pub(super) before: Option<u64>,
@@ -106,9 +107,10 @@ pub(super) fn read(
         amendments: ledger.amendments(index)?,
         strip: strip::strip(ledger, index, record.machine.as_deref(), cycle)?,
         work: work(ledger, machine, cycle)?,
-        actions: actions(ledger, doubts, &leads.alerts, (index, cycle))?,
+        actions: actions(ledger, doubts, &leads.alerts, (index, cycle))?.written,
         doubts: doubted::in_doubt(ledger, index, cycle, &leads.doubts, overtaken)?,
         alerts,
+        did: leads.did,
         before,
         after,
         sealing,
@@ -234,7 +236,7 @@ impl Racks for House {
             work: read.work.work,
             work_damaged: read.work.damaged,
             doubts: read.doubts,
-            alerts: read.alerts,
+            did: read.did,
             actions: read.actions,
             before: read.before,
             after: read.after,

@@ -9,7 +9,7 @@ use super::amend::NotOwn;
 use super::check::{Choice, steps_of, strip_of, supplies_of};
 use super::correcting::Correcting;
 use super::words::{Words, amended, between, by, heading, no_more_own, words};
-use super::{Entered, GoodSince, Held, Ran, Written};
+use super::{Entered, GoodSince, Held, Ran, Waits, Written};
 use crate::core::access::Right;
 use crate::core::address::escaped;
 use crate::core::counted::Noun;
@@ -137,7 +137,11 @@ pub(super) async fn answer<K: Kitchen>(
         recorded: reader.moment(entered.recorded),
         by: by(&entered, reader.language),
         found,
-        alerts: entered.did.iter().map(|(alert, did)| (*alert, did.told(*alert, reader.language))).collect(),
+        alerts: entered
+            .did
+            .iter()
+            .map(|(alert, did)| (alert.0, did.told(alert.0, reader.language)))
+            .collect(),
         waiting: waiting(&entered, reader),
         came_late: came_late(&entered, reader),
         was,
@@ -250,7 +254,7 @@ fn waiting(entered: &Entered, reader: &Reader) -> Vec<String> {
     if !entered.amendments.iter().any(|(_, _, one)| is_change(one)) {
         return Vec::new();
     }
-    let phrase = if entered.good() == Some(false) {
+    let lasts = if entered.good() == Some(false) {
         said(
             reader.language,
             "As it was corrected, this entry FAILED: alert {alert} is open for it, and waits for action.",
@@ -263,7 +267,22 @@ fn waiting(entered: &Entered, reader: &Reader) -> Vec<String> {
             "La alerta {alert} sigue abierta: espera una acción, valga lo que valga ahora esta anotación.",
         )
     };
-    let told = |alert: &u64| filled(phrase, &[("alert", &alert.to_string())]);
+    let told = |(alert, waits): &(u64, Waits)| {
+        let phrase = match waits {
+            Waits::Lasts => lasts,
+            Waits::RecoveredByIt => said(
+                reader.language,
+                "Alert {alert} has recovered by it, and closes by itself once it stays so.",
+                "La alerta {alert} se ha recuperado con ello, y se cierra sola si sigue así.",
+            ),
+            Waits::Recovered => said(
+                reader.language,
+                "Alert {alert} has recovered, and closes by itself once it stays so.",
+                "La alerta {alert} se ha recuperado, y se cierra sola si sigue así.",
+            ),
+        };
+        filled(phrase, &[("alert", &alert.to_string())])
+    };
     entered.waiting.iter().map(told).collect()
 }
 

@@ -10,14 +10,23 @@ use crate::core::record::{Body, Cycle, Record};
 use crate::ledger::{LedgerError, Order, Reader, Subject};
 use crate::web::cycle::Acted;
 
-/// The actions about some alerts, in order of the record; what is damaged is told of on the page of its alert.
+/// What people did about the alerts of a rack, as far as it can be read.
+#[derive(Debug, Default)]
+pub(in crate::app) struct Actions {
+    /// In order of the alerts, and of the record; what is damaged is told of on the page of its alert.
+    pub(in crate::app) written: Vec<Acted>,
+    /// The alerts of which a record cannot be read, which may be one more.
+    pub(in crate::app) damaged: BTreeSet<AlertNumber>,
+}
+
+/// The actions about some alerts.
 pub(in crate::app) fn actions(
     ledger: &Reader,
     doubts: &Doubts,
     alerts: &BTreeSet<AlertNumber>,
     (index, cycle): (u64, &Cycle),
-) -> Result<Vec<Acted>, LedgerError> {
-    let (mut all, mut has_looked) = (Vec::new(), false);
+) -> Result<Actions, LedgerError> {
+    let (mut all, mut has_looked) = (Actions::default(), false);
     for alert in alerts {
         let (mut records, mut cover, mut is_whole) = (Vec::new(), Cover::default(), true);
         let mut written = Vec::new();
@@ -35,6 +44,9 @@ pub(in crate::app) fn actions(
             }
             records.push(told);
         }
+        if !is_whole {
+            all.damaged.insert(*alert);
+        }
         if written.is_empty() {
             continue;
         }
@@ -44,7 +56,7 @@ pub(in crate::app) fn actions(
         } else {
             Covered::Unknown
         };
-        all.extend(written.into_iter().map(|(record, at, action)| {
+        all.written.extend(written.into_iter().map(|(record, at, action)| {
             let covers = match &covered {
                 Covered::By(records) => Some(records.contains(&record)),
                 Covered::NotYet => Some(false),

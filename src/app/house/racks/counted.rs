@@ -13,12 +13,13 @@ use std::collections::BTreeSet;
 use std::ops::ControlFlow;
 
 use crate::app::alerts::past::{PastOf, ROW_MAX, Raised};
+use crate::app::house::did::{did, set_off};
 use crate::core::alert::affected::{InRow, OF_PROBES, in_row, measured};
-use crate::core::alert::did::Did;
+use crate::core::alert::did::{Deeds, Did, note};
 use crate::core::alert::doubts::Doubts;
 use crate::core::alert::{AlertNumber, Condition};
 use crate::core::record::{Body, Cycle, Record};
-use crate::ledger::{self, CycleFilter, LedgerError, Order, Subject};
+use crate::ledger::{self, CycleFilter, LedgerError, Order};
 
 /// The alerts of a rack, by number.
 #[derive(Clone, PartialEq, Eq, Debug, Default)]
@@ -27,6 +28,8 @@ pub(in crate::app) struct Leads {
     pub(in crate::app) alerts: BTreeSet<AlertNumber>,
     /// Those of them that put it in doubt after it had passed.
     pub(in crate::app) doubts: BTreeSet<AlertNumber>,
+    /// What it did to those, and to others.
+    pub(in crate::app) did: Deeds,
 }
 
 /// The alerts that a rack set off, or that count it. An alert that names it as the last good one before, or as the one
@@ -62,32 +65,9 @@ pub(in crate::app) fn leads(
             alerts.extend(counting.map(|counted| counted.alert));
         }
     }
-    Ok(Leads { alerts, doubts })
-}
-
-/// The alerts that a record raised, changed or opened again: a rack, or what somebody entered.
-///
-/// # Errors
-/// The ledger's, but for damage of single records.
-pub(in crate::app::house) fn set_off(
-    ledger: &ledger::Reader,
-    index: u64,
-) -> Result<BTreeSet<AlertNumber>, LedgerError> {
-    let did = did(ledger, index)?.into_iter();
-    Ok(did.filter(|(_, did)| *did != Did::Ended).map(|(alert, _)| alert).collect())
-}
-
-/// What a record did to alerts, those that it ended among them.
-///
-/// # Errors
-/// The ledger's, but for damage of single records.
-pub(in crate::app) fn did(
-    ledger: &ledger::Reader,
-    index: u64,
-) -> Result<BTreeSet<(AlertNumber, Did)>, LedgerError> {
-    let about = ledger.records_about(Subject::Record(index))?;
-    let did = |(_, found): &(u64, ledger::Found)| Did::of(index, found.as_ref().ok()?.1.body.of_alert()?);
-    Ok(about.iter().filter_map(did).collect())
+    let mut did = did(ledger, index)?;
+    alerts.iter().for_each(|alert| note(&mut did, *alert, Did::Joined));
+    Ok(Leads { alerts, doubts, did })
 }
 
 /// A rack, and those after it that may be of one row with it. What is damaged may have broken the row.

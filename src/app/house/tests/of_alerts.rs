@@ -1,18 +1,27 @@
 //! Racks of an alert, as lists and the alert itself tell them.
 
+use std::sync::Arc;
+
 use jiff::tz::TimeZone;
 
 use super::super::alert_book::Others;
+use super::super::did::of_record;
+use super::super::racks::{Stands, read};
 use super::doubted::{all, cycle_start, list, listed, passed, printed, rows, weak, with};
 use super::{doubts, of};
-use crate::app::fixture::{CONFIGURATION, at, opening};
+use crate::app::fixture::{CHEMICAL, CONFIGURATION, at, ledger, opening, strip};
+use crate::app::sites::Sites;
 use crate::cli::{HistoryArgs, Judged};
-use crate::core::alert::{Alert, AlertNumber, Rack, Racks};
+use crate::core::alert::did::{Deeds, Did};
+use crate::core::alert::{Alert, AlertNumber, Condition, Rack, Racks};
 use crate::core::cycle::verdict::Verdict;
+use crate::core::reader::Language;
 use crate::core::record::{
-    AlertChanged, AlertCleared, AlertClosed, Body, Change, Check, Clearing, CorrectiveAction,
+    AlertChanged, AlertCleared, AlertClosed, AlertRaised, Amendment, AmendmentChange, Body, Change, Check,
+    Clearing, CorrectiveAction,
 };
 use crate::core::wall_clock::local_date;
+use crate::ledger::{ReadOn, Reader};
 use crate::web::history::{HistoryLine, LINES_MAX, Question, View};
 
 // Own promise: the racks of an alert on one day are looked for on that day: none of the others takes room of the page.
@@ -196,4 +205,97 @@ fn one_record_names_its_alerts_and_what_was_done() {
             assert!(wanted.iter().all(|wanted| text.contains(wanted)), "{wanted:?}: {text}");
         }
     });
+}
+
+// Regressions: of an alert that a record raised, and of which it is told that nobody was on duty, the command never said that
+// it raised it; of an entry it told neither what was done by its corrections nor the alert that was open when it failed.
+// Own promise: the command says what the page says, which asks the same function. 4-501.114: chlorine below 25 mg/L is too
+// weak.
+#[test]
+fn the_command_says_of_an_entry_what_its_page_does() {
+    let dm1 = |minute, body| of("dm1", at(minute), body);
+    let number = AlertNumber(4);
+    let raised = AlertRaised { cause: Some(2), ..AlertRaised::new(number, Condition::Weak, at(10)) };
+    let changed = |alert, change, cause| {
+        let change = AlertChanged::new(AlertNumber(alert), change);
+        Body::AlertChanged(AlertChanged { cause: Some(cause), ..change })
+    };
+    let cleared = |alert, cause| {
+        let (alert, clearing, worst, limit) = (AlertNumber(alert), Clearing::Recovered, None, None);
+        Body::AlertCleared(AlertCleared { alert, clearing, racks: 0, worst, limit, cause: Some(cause) })
+    };
+    let (reason, by) = ("misread".to_owned(), "Bo".to_owned());
+    let change = AmendmentChange::Corrected(strip(20, 100.0));
+    let mut records = opening(CHEMICAL);
+    records.extend([
+        dm1(10, Body::Check(strip(10, 10.0))), // record 2
+        dm1(10, Body::AlertRaised(Box::new(raised))),
+        dm1(10, changed(4, Change::NobodyToTell, 2)),
+        dm1(20, Body::Check(strip(20, 20.0))), // record 5
+        dm1(30, Body::Amendment(Box::new(Amendment { of: 5, reason, by, change }))),
+        dm1(30, cleared(5, 6)),
+        dm1(40, Body::Check(strip(40, 100.0))), // record 8
+        dm1(40, changed(6, Change::Eased, 8)),
+        dm1(40, changed(7, Change::Held, 8)),
+    ]);
+    let (rack, _) = passed(&mut records, 1);
+    records.push(dm1(50, cleared(9, rack)));
+    with(records, |reader| {
+        let lines = |record| -> Vec<String> {
+            let text = printed(reader, &HistoryArgs { record: Some(record), ..HistoryArgs::default() });
+            text.lines().filter_map(|line| Some(line.strip_prefix("  alert     ")?.to_owned())).collect()
+        };
+        let sites = Sites::whole(reader).expect("readable");
+        for (record, told) in [
+            (2, vec!["Raised alert 4"]),
+            (5, vec!["Belongs to alert 4", "Alert 5 recovered by it"]),
+            (8, vec!["Eased alert 6"]),
+        ] {
+            assert_eq!(lines(record), told, "{record}");
+            let (_, entry) = reader.record(record).expect("readable").expect("whole");
+            let page = of_record(reader, &sites, record, &entry).expect("readable");
+            let page: Vec<String> =
+                page.iter().map(|(alert, did)| did.told(alert.0, Language::English)).collect();
+            assert_eq!(page, told, "{record}");
+        }
+        assert_eq!(lines(rack), ["Alert 9 recovered by it"]);
+        let Stands::Rack(page) = read(reader, rack, Arc::default(), &doubts(reader)).expect("read") else {
+            panic!("a rack")
+        };
+        assert_eq!(page.did, Deeds::from([(AlertNumber(9), Did::Ended)]));
+        assert!(page.alerts.is_empty());
+    });
+}
+
+// Regression: where the one action of an alert could not be read, the command said that there was none yet.
+#[test]
+fn an_action_that_cannot_be_read_is_not_missing() {
+    let mut records = opening(CONFIGURATION);
+    let (first, last) = passed(&mut records, 4);
+    records.push(weak(2, first, last, 100));
+    let action = last + 2;
+    records.push(of(
+        "dm1",
+        at(101),
+        Body::CorrectiveAction(CorrectiveAction {
+            alert: AlertNumber(2),
+            by: "Ana".to_owned(),
+            racks: "washed again".to_owned(),
+            done: "bucket changed".to_owned(),
+            last_good: None,
+            covers: Some(4),
+        }),
+    ));
+    let directory = tempfile::tempdir().expect("a directory");
+    let path = directory.path().join("ledger.sqlite");
+    ledger(&path, records).close().expect("it closes");
+    let connection = rusqlite::Connection::open(&path).expect("a file");
+    connection.execute_batch("DROP TRIGGER record_stays").expect("dropped");
+    let damage = "UPDATE record SET bytes = x'00' WHERE idx = ?1";
+    connection.execute(damage, [action.cast_signed()]).expect("changed");
+    drop(connection);
+    let reader = Reader::open(&path).expect("a reader");
+    let text = printed(&reader, &HistoryArgs { record: Some(first), ..HistoryArgs::default() });
+    assert!(text.contains("action    not known about alert 2: a record of it cannot be read\n"), "{text}");
+    assert!(!text.contains("none yet"), "{text}");
 }

@@ -1,7 +1,9 @@
 //! What is to be known of an entry: amendments, corrections and comments.
 
 use super::*;
-use crate::core::alert::did::Did;
+use crate::core::alert::AlertNumber;
+use crate::core::alert::did::{Deeds, Did};
+use crate::web::logbook::Waits;
 
 // Own promise: who has the right says what is to be known; the entry stays.
 #[tokio::test]
@@ -129,7 +131,7 @@ fn a_corrected_entry_shows_the_value_in_force() {
         written: Written::Check(strip(10.0)),
         judgement: None,
         amendments: vec![said(AmendmentChange::Corrected(strip(50.0))), said(AmendmentChange::Comment)],
-        did: Vec::new(),
+        did: Deeds::new(),
         waiting: Vec::new(),
         is_damaged: false,
         failed_since: None,
@@ -182,6 +184,25 @@ async fn an_amended_entry_says_that_its_alert_waits() {
     }
 }
 
+// Regression: an entry whose alert recovered by what was said of it told people to wait for an action, where the page of the
+// alert said that nothing more was to be done.
+#[tokio::test]
+async fn an_amended_entry_says_that_its_alert_recovered() {
+    let kitchen = StillKitchen::new();
+    post(&kitchen, "/logbook/sanitizer", "machine=dm2&strip=100", Role::Operator).await;
+    post(&kitchen, "/logbook/entries/70", "reason=misread&change=withdraw", Role::Manager).await;
+    for (waits, language, said) in [
+        (Waits::RecoveredByIt, Language::English, "Alert 4 has recovered by it, and closes by itself"),
+        (Waits::Recovered, Language::English, "Alert 4 has recovered, and closes by itself"),
+        (Waits::RecoveredByIt, Language::Spanish, "La alerta 4 se ha recuperado con ello, y se cierra sola"),
+        (Waits::Recovered, Language::Spanish, "La alerta 4 se ha recuperado, y se cierra sola"),
+    ] {
+        kitchen.desk.change(|entered| entered.waiting = vec![(4, waits)]);
+        let (_, page) = get(&kitchen, "/logbook/entries/70", Role::Operator, language).await;
+        assert!(page.contains(said) && !page.contains("still open"), "{said}: {page}");
+    }
+}
+
 // Own promise: an entry that failed by its correction says which alert is open for it. 4-501.114: chlorine below 25 mg/L
 // is too weak.
 #[tokio::test]
@@ -209,13 +230,22 @@ async fn a_correction_that_failed_names_its_alert() {
 async fn an_entry_says_what_it_did_to_its_alerts() {
     let kitchen = StillKitchen::new();
     post(&kitchen, "/logbook/sanitizer", "machine=dm2&mg_per_l=50", Role::Operator).await;
-    let did = vec![(3, Did::Raised), (4, Did::Joined), (5, Did::Ended)];
+    let all = [Did::Raised, Did::Joined, Did::Ended, Did::Eased];
+    let did: Deeds = (3..).map(AlertNumber).zip(all).collect();
     kitchen.desk.change(|entered| entered.did.clone_from(&did));
     for (language, words) in [
-        (Language::English, ["Raised alert 3", "Belongs to alert 4", "Alert 5 recovered by it"]),
+        (
+            Language::English,
+            ["Raised alert 3", "Belongs to alert 4", "Alert 5 recovered by it", "Eased alert 6"],
+        ),
         (
             Language::Spanish,
-            ["Causó la alerta 3", "Es parte de la alerta 4", "Con ella se recuperó la alerta 5"],
+            [
+                "Causó la alerta 3",
+                "Es parte de la alerta 4",
+                "Con ella se recuperó la alerta 5",
+                "Alivió la alerta 6",
+            ],
         ),
     ] {
         let (_, page) = get(&kitchen, "/logbook/entries/70", Role::Operator, language).await;

@@ -1,7 +1,8 @@
 //! Whoever made an entry puts it right soon after, as an amendment beside it.
 
 use super::*;
-use crate::core::alert::did::Did;
+use crate::core::alert::AlertNumber;
+use crate::core::alert::did::{Deeds, Did};
 use crate::core::logbook::Judgement;
 use crate::core::time::Timestamp;
 use crate::web::fixture::person;
@@ -83,7 +84,7 @@ async fn what_is_not_ones_own_or_too_old_stays() {
     assert!(said("Ben", AmendmentChange::Comment), "a comment changes nothing");
     assert!(said("Ana", AmendmentChange::Withdrawn), "her own");
     assert!(!said("Ben", AmendmentChange::Withdrawn), "whoever has the right has spoken");
-    let alarming = Entered { did: vec![(3, Did::Raised)], ..whole.clone() };
+    let alarming = Entered { did: Deeds::from([(AlertNumber(3), Did::Raised)]), ..whole.clone() };
     assert!(alarming.own_until(&ana(Role::Operator), NOW).is_none(), "others were told of it");
     let mut failed = whole.clone();
     failed.judgement = failed.judgement.map(|own| Judgement { good: Some(false), ..own });
@@ -217,7 +218,11 @@ async fn a_refusal_says_its_reason_and_keeps_what_was_typed() {
             "the 10 minutes in which",
             "pasaron los 10 minutos",
         ),
-        (|one| one.did = vec![(3, Did::Raised)], "it belongs to an alert", "es parte de una alerta"),
+        (
+            |one| one.did = Deeds::from([(AlertNumber(3), Did::Raised)]),
+            "it belongs to an alert",
+            "es parte de una alerta",
+        ),
         (failed, "an entry that failed is not put right", "una anotación que no cumple no la rectifica"),
         (amended, "somebody else has amended it", "otra persona la ha enmendado"),
         (
