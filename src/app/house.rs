@@ -1,6 +1,6 @@
 //! What the pages show: the ledger, the alerts and the readings that come in, as [`crate::web`] asks for them.
 
-mod alert_book;
+pub(super) mod alert_book;
 mod api;
 mod at_work;
 mod bench;

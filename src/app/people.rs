@@ -14,6 +14,7 @@ use super::alerts::{counter, story, trial};
 use super::door::client::{self, CallError};
 use super::door::time;
 use super::export::gather;
+use super::house::alert_book::with_amendments;
 use super::order::{Done, Order, TestOrder, Trial};
 use super::sites::Sites;
 use super::{Failure, Streams, configuration, history, ledger};
@@ -82,6 +83,7 @@ fn show(arguments: &AlertsShowArgs, streams: &mut Streams<'_>) -> Result<(), Fai
         let sites = Sites::whole(&ledger).map_err(failed)?;
         let told_with = with_tests(&ledger, &sites, (&told.alert, told.closed), records);
         let (records, entered) = told_with.map_err(failed)?;
+        let records = with_amendments(&ledger, records).map_err(failed)?;
         let reader = reader(arguments.scale, zone);
         printed::story(streams.out, &told.alert, told.closed, (&records, &entered), &reader)
     };

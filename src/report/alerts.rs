@@ -209,6 +209,8 @@ pub fn story(
             let missed = entered.of(*index).map(|(_, judgement)| Missed::of(judgement)).unwrap_or_default();
             let what = found(check, &missed);
             Some(plain(&format!("entered while it was open, and FAILED: {what} by {}", check.by())))
+        } else if let Body::Amendment(_) = &record.body {
+            Some(plain(&format!("of a record it rests on: {}", super::said::said(&record.body))))
         } else if let Body::AlertChanged(changed) = &record.body
             && let Some(kinds) = made.get(index).filter(|kinds| !kinds.is_empty())
         {

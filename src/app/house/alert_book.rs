@@ -49,7 +49,10 @@ impl OnRecord {
 }
 
 /// The story of an alert with what was said later of the entries that it rests on, in order.
-pub(super) fn with_amendments(
+///
+/// # Errors
+/// The ledger's, but for damage of single records.
+pub(in crate::app) fn with_amendments(
     ledger: &ledger::Reader,
     mut trail: Vec<(u64, Record)>,
 ) -> Result<Vec<(u64, Record)>, LedgerError> {

@@ -228,3 +228,23 @@ fn the_story_says_which_check_was_made_and_whether_it_failed() {
         "{good}"
     );
 }
+
+// Regression: the command said nothing of the amendment of the record that an alert rests on, which its page did.
+#[test]
+fn the_story_tells_what_was_said_of_what_it_rests_on() {
+    let (reason, by) = ("misread".to_owned(), "Bo".to_owned());
+    let amendment = crate::core::record::Amendment {
+        of: 4,
+        reason,
+        by,
+        change: crate::core::record::AmendmentChange::Withdrawn,
+    };
+    let at = Timestamp::from_micros(0);
+    let record = Record::new(at, Some("dm1".to_owned()), Body::Amendment(Box::new(amendment)));
+    let mut out = Vec::new();
+    let entered = EnteredChecks::default();
+    story(&mut out, &Alert::trial(at), None, (&[(9, record)], &entered), &reader()).expect("memory takes it");
+    let told = String::from_utf8(out).expect("text");
+    let wanted = "of a record it rests on: record 4 is withdrawn: «misread» (Bo)  [record 9]";
+    assert!(told.contains(wanted), "{told}");
+}
