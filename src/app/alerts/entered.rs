@@ -61,7 +61,14 @@ pub(in crate::app) fn with_tests(
 }
 
 /// The checks by which an alert was eased; one that cannot be read is told where the checks are listed.
-fn eased_by(ledger: &Reader, sites: &Sites, trail: &[(u64, Record)]) -> Result<EnteredChecks, LedgerError> {
+///
+/// # Errors
+/// The ledger's, but for damage of single records.
+pub(in crate::app) fn eased_by(
+    ledger: &Reader,
+    sites: &Sites,
+    trail: &[(u64, Record)],
+) -> Result<EnteredChecks, LedgerError> {
     let mut entered = EnteredChecks::default();
     let causes = trail.iter().filter_map(|(_, record)| match record.body.of_alert()? {
         OfAlert::Changed(changed) if changed.change == Change::Eased => changed.cause,

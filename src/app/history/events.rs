@@ -313,6 +313,23 @@ fn judged_with(
     said::judged(&record.body, &judgement, since)
 }
 
+/// What counts of a check that was corrected, and by which record; `None` where it counts as it was entered, or not.
+pub(super) fn counts(
+    ledger: &Reader,
+    sites: &Sites,
+    index: u64,
+    record: &Record,
+) -> Result<Option<String>, LedgerError> {
+    let Body::Check(check) = &record.body else { return Ok(None) };
+    let amendments = ledger.amendments(index)?;
+    let changes = amendments.iter().filter_map(|(at, amendment)| Some((*at, &amendment.as_ref()?.change)));
+    let Some((check, Some(by))) = counting(check, changes) else { return Ok(None) };
+    let judgement = sites.judged(check, record.machine.as_deref(), by);
+    let said = said::judged(&Body::Check(check.clone()), &judgement, None);
+    let good = if judgement.good == Some(true) { "good: " } else { "" };
+    Ok(Some(format!("by record {by}: {good}{said}")))
+}
+
 fn record_row(
     ground: &Ground,
     sites: &Sites,

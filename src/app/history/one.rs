@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use serde_json::json;
 
 use super::cycles::line;
-use super::events::judged;
+use super::events::{counts, judged};
 use super::of_alerts::{COLUMNS, OfAlerts};
 use super::{Ground, cycles};
 
@@ -66,6 +66,8 @@ struct Told {
     record: Record,
     /// In a sentence.
     said: String,
+    /// What counts of a check that was corrected.
+    counts: Option<String>,
     bytes: String,
     leaf: String,
     size: u64,
@@ -144,7 +146,8 @@ fn gather(
     let leaf = leaf_hash(bytes).to_string();
     let said = judged(ground.reader, &sites, index, &record)?;
     let bytes = String::from_utf8_lossy(bytes).into_owned();
-    Ok(Told { record, said, bytes, leaf, size, about, alerts, trace })
+    let counts = counts(ground.reader, &sites, index, &record)?;
+    Ok(Told { record, said, counts, bytes, leaf, size, about, alerts, trace })
 }
 
 fn in_cells(index: u64, told: &Told) -> Vec<Cell> {
@@ -182,6 +185,9 @@ fn in_words(
         &format!("Record {index}: {}, {machine}. Times are those of {}.", record.body.kind(), ground.whose()),
     )?;
     line(streams, &format!("  says      {}", told.said))?;
+    if let Some(counts) = &told.counts {
+        line(streams, &format!("  counts    {counts}"))?;
+    }
     line(streams, &format!("  at        {}", at(stands_at(record))))?;
     let late = late_by(record)
         .map_or_else(String::new, |late| format!(" (late: by {})", duration(late.as_secs_f64())));

@@ -17,14 +17,18 @@ use jiff::tz::TimeZone;
 use super::House;
 use super::machines::day_rack;
 use crate::app::Failure;
+use crate::app::alerts::entered::eased_by;
+use crate::app::alerts::past::Raised;
+use crate::app::alerts::story;
 use crate::app::amended::Amended;
 use crate::app::export::seal;
 use crate::app::history::Kept;
 use crate::app::sites::Sites;
 use crate::core::alert::doubts::Doubts;
+use crate::core::alert::entered::made;
 use crate::core::alert::{AlertNumber, Settings};
 use crate::core::late::late_by;
-use crate::core::logbook::Missed;
+use crate::core::logbook::{Missed, counting};
 use crate::core::merkle::Hash;
 use crate::core::monitored;
 use crate::core::reader::Reader;
@@ -35,7 +39,7 @@ use crate::ledger::{self, CycleFilter, Found, LedgerError, Order, RecordFilter, 
 use crate::web::cycle::Sealing;
 use crate::web::frame::Refusal;
 use crate::web::history::moment::Force;
-use crate::web::history::record::{One, Stands};
+use crate::web::history::record::{Counts, Eased, One, Stands};
 use crate::web::history::{
     Found as FoundView, HITS_MAX, Histories, HistoryLine, HistoryPart, Hits, Integrity, LINES_MAX, Later,
     Listed, Newest, Page, Question, View,
@@ -267,8 +271,8 @@ fn judged(
     (Missed::of(&sites.judged(check, machine, index)), good)
 }
 
-/// When an alert closed, and how many racks it counted when it recovered or closed; `None` while it lasts, or where those
-/// records are damaged.
+/// When an alert closed, and how many racks it counted in the end or counts so far; `None` where the records that say so are
+/// damaged.
 fn over(ledger: &ledger::Reader, alert: u64) -> Result<(Option<Timestamp>, Option<u64>), LedgerError> {
     let mut counted = None;
     for about in ledger.about(Subject::Alert(alert))? {
@@ -279,6 +283,10 @@ fn over(ledger: &ledger::Reader, alert: u64) -> Result<(Option<Timestamp>, Optio
             Some(OfAlert::Changed(changed)) if changed.change == Change::Returned => counted = None,
             Some(_) | None => {}
         }
+    }
+    if counted.is_none() {
+        let told = story::told_of(&mut Raised::of(ledger), alert)?;
+        counted = told.map(|told| told.alert.racks.count);
     }
     Ok((None, counted))
 }
@@ -400,11 +408,39 @@ pub(super) fn one(ledger: &ledger::Reader, kept: &Kept, index: u64) -> Result<Op
     for other in ledger.about(Subject::Record(index))? {
         about.push((other, ledger.record(other)?.ok().map(|(_, record)| record)));
     }
-    let (missed, good) = if let Body::Check(_) = record.body {
-        judged(index, &record, Some(&*kept.sites.fresh(ledger)?), &ledger.amendments(index)?)
-    } else {
-        Default::default()
-    };
+    let (mut missed, mut good, mut counts, sites) =
+        (Missed::default(), None, None, kept.sites.fresh(ledger)?);
+    if let Body::Check(check) = &record.body {
+        let amendments = ledger.amendments(index)?;
+        (missed, good) = judged(index, &record, Some(&*sites), &amendments);
+        let said = amendments.iter().filter_map(|(at, said)| Some((*at, &said.as_ref()?.change)));
+        counts = counting(check, said).and_then(|(check, by)| {
+            let by = by?;
+            let judgement = sites.judged(check, record.machine.as_deref(), by);
+            Some(Counts { by, check: check.clone(), missed: Missed::of(&judgement) })
+        });
+    }
+    let eased = eased(ledger, &sites, &about)?;
     let bytes = String::from_utf8_lossy(&bytes).into_owned();
-    Ok(Some(Stands::Whole(Box::new(One { record, missed, good, bytes, about, sealing }))))
+    Ok(Some(Stands::Whole(Box::new(One { record, missed, good, counts, eased, bytes, about, sealing }))))
+}
+
+/// Which checks were made, and what they came to, by the records of alerts that were eased by a check.
+fn eased(
+    ledger: &ledger::Reader,
+    sites: &Sites,
+    about: &[(u64, Option<Record>)],
+) -> Result<Eased, LedgerError> {
+    let mut eased = Eased::default();
+    for (index, record) in about {
+        let Some(record) = record else { continue };
+        let Body::AlertChanged(changed) = &record.body else { continue };
+        if changed.change != Change::Eased || changed.checks().is_none() {
+            continue;
+        }
+        let (trail, _) = story::records(ledger, changed.alert)?;
+        eased.made.extend(made(&trail).remove(index).map(|kinds| (*index, kinds)));
+        eased.entered = eased_by(ledger, sites, &trail)?;
+    }
+    Ok(eased)
 }

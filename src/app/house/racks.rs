@@ -5,7 +5,7 @@ mod counted;
 mod doubted;
 mod strip;
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 use std::ops::ControlFlow;
 use std::sync::{Arc, Mutex, PoisonError};
 
@@ -17,7 +17,6 @@ use crate::app::alerts::doubts::overtaken;
 use crate::app::export::seal;
 use crate::app::work::then;
 use crate::config::recorded::Recorded;
-use crate::core::alert::AlertNumber;
 use crate::core::alert::did::Deeds;
 use crate::core::alert::doubts::Doubts;
 use crate::core::channel::Place;
@@ -46,7 +45,6 @@ pub(super) struct Read {
     pub(super) amendments: Vec<(u64, Option<Amendment>)>,
     pub(super) strip: Option<Strip>,
     pub(super) work: then::Found,
-    pub(super) alerts: Vec<u64>,
     pub(super) did: Deeds,
     pub(super) doubts: Vec<InDoubt>,
     pub(super) actions: Vec<Acted>,
@@ -98,8 +96,6 @@ pub(super) fn read(
     let leads = leads(ledger, index, &record, doubts)?;
     let machine = record.machine.as_deref().unwrap_or_default();
     let overtaken = overtaken(ledger, doubts, (machine, index), cycle)?;
-    let numbers = |own: &BTreeSet<AlertNumber>| own.iter().map(|number| number.0).collect::<Vec<u64>>();
-    let alerts = numbers(&leads.alerts);
     let (before, after) = (beside(Order::NewestFirst)?, beside(Order::OldestFirst)?);
     Ok(Stands::Rack(Box::new(Read {
         trace: ledger.trace(index),
@@ -109,7 +105,6 @@ pub(super) fn read(
         work: work(ledger, machine, cycle)?,
         actions: actions(ledger, doubts, &leads.alerts, (index, cycle))?.written,
         doubts: doubted::in_doubt(ledger, index, cycle, &leads.doubts, overtaken)?,
-        alerts,
         did: leads.did,
         before,
         after,

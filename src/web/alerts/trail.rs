@@ -127,6 +127,16 @@ fn left_out(between: usize, language: Language) -> String {
 /// What happened, what people wrote about it, and whether somebody could not be told.
 type Told = (String, Vec<(&'static str, String)>, bool);
 
+/// Which check was made by a record that eased an alert of overdue ones, and that it failed where it did.
+pub(in crate::web) fn eased(
+    changed: &AlertChanged,
+    kinds: &[CheckKind],
+    entered: &EnteredChecks,
+    reader: &Reader,
+) -> String {
+    made::eased(changed, kinds, entered, reader).0
+}
+
 /// One record in words; `None` where it is not about an alert.
 pub(in crate::web) fn of(body: &Body, reader: &Reader) -> Option<Told> {
     of_at(body, None, reader)

@@ -49,6 +49,8 @@ pub struct MadeLate {
     pub at: Timestamp,
     /// When it came on record.
     pub recorded: Timestamp,
+    /// When the correction came on record by which it counts.
+    pub corrected: Option<Timestamp>,
     /// Whether it failed, as it counts now.
     pub failed: bool,
 }
@@ -116,7 +118,7 @@ fn became(line: &MissedLine, reader: &Reader) -> String {
     let near = |at: Timestamp| reader.near(at, line.due);
     let closed = line.closed.filter(|_| !line.missed_on);
     match (line.made, closed) {
-        (Some(MadeLate { at, recorded, failed, .. }), _) => {
+        (Some(MadeLate { at, recorded, corrected, failed, .. }), _) => {
             let failing = (
                 "entered late, and FAILED: made {at}, on record {recorded}",
                 "anotado tarde, y NO CUMPLIÓ (hecho: {at}; en el registro: {recorded})",
@@ -126,7 +128,15 @@ fn became(line: &MissedLine, reader: &Reader) -> String {
                 "anotado tarde (hecho: {at}; en el registro: {recorded})",
             );
             let pair = if failed { failing } else { passing };
-            put(language, pair, &[("at", &near(at)), ("recorded", &near(recorded))])
+            let recorded = match corrected {
+                None => near(recorded),
+                Some(corrected) => put(
+                    language,
+                    ("{recorded}, corrected {corrected}", "{recorded}, corregido: {corrected}"),
+                    &[("recorded", &near(recorded)), ("corrected", &near(corrected))],
+                ),
+            };
+            put(language, pair, &[("at", &near(at)), ("recorded", &recorded)])
         }
         (None, Some(closed)) => {
             let pair =

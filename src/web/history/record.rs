@@ -1,19 +1,23 @@
 //! One record: what it says, what speaks of it, its bytes, and the proof that it stands.
 
+use std::collections::BTreeMap;
+
 use askama::Template;
 use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::Response;
 
-use super::lines::{is_corrected, judged_word, leads_to};
-use super::story::{amended, judged as sentence, told};
+use super::lines::{judged_word, leads_to};
+use super::story::{amended, judged as sentence, put, told};
 use super::words::kind_word;
 use crate::core::access::Right;
+use crate::core::alert::entered::EnteredChecks;
 use crate::core::counted::Noun;
 use crate::core::late::{late_by, stands_at};
 use crate::core::logbook::Missed;
-use crate::core::reader::Language;
-use crate::core::record::{Body, Record};
+use crate::core::reader::{Language, Reader};
+use crate::core::record::{Body, Check, CheckKind, Record};
+use crate::web::alerts::trail;
 use crate::web::cycle::Sealing;
 use crate::web::frame::{self, Frame, Refusal, Tab, said};
 use crate::web::kitchen::{Kitchen, Pages};
@@ -38,12 +42,36 @@ pub struct One {
     pub missed: Missed,
     /// Whether a check is good as it counts by now; absent of any other record, and where nothing is said of it.
     pub good: Option<bool>,
+    /// What counts of a check that was corrected.
+    pub counts: Option<Counts>,
+    /// By which checks alerts were eased, of the records that speak of it.
+    pub eased: Eased,
     /// Its bytes as they are hashed: one JSON object.
     pub bytes: String,
     /// Records that speak of it; `None` stands for one that cannot be read.
     pub about: Vec<(u64, Option<Record>)>,
     /// How it is sealed.
     pub sealing: Sealing,
+}
+
+/// A check as it was corrected.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Counts {
+    /// The record that says so.
+    pub by: u64,
+    /// What counts.
+    pub check: Check,
+    /// The limits that it missed.
+    pub missed: Missed,
+}
+
+/// By which checks alerts were eased.
+#[derive(Clone, PartialEq, Debug, Default)]
+pub struct Eased {
+    /// Kinds that were made, by the record that says so.
+    pub made: BTreeMap<u64, Vec<CheckKind>>,
+    /// The checks themselves, and what each came to.
+    pub entered: EnteredChecks,
 }
 
 /// A record that speaks of it.
@@ -70,7 +98,9 @@ struct Told {
     recorded: String,
     late: bool,
     said: String,
-    /// Whether a check is good, with its word.
+    /// What counts of a check that was corrected.
+    counts: Option<String>,
+    /// Whether a check is good as it counts, with its word.
     judged: Option<(bool, &'static str)>,
     to: Option<String>,
     /// Probe and machine that it belongs to, as far as they are configured, and the sheet of a sign-off: where each
@@ -122,17 +152,13 @@ pub(in crate::web) async fn show<K: Kitchen>(
 }
 
 fn of(index: u64, one: One, person: &Person) -> Told {
-    let One { ref record, missed, good, bytes, ref about, sealing: _ } = one;
+    let One { ref record, missed, good, ref counts, ref eased, bytes, ref about, sealing: _ } = one;
     let reader = &person.reader;
     let language = reader.language;
     // A change of the configuration holds all of it, which the settings keep from those without that right.
     let what = said(language, "Its bytes", "Sus bytes");
     let is_settings = matches!(record.body, Body::ConfigurationChange(_));
     let instead = if is_settings { instead(person, Right::Settings, what) } else { None };
-    let changes = about.iter().filter_map(|(_, found)| match found {
-        Some(Record { body: Body::Amendment(said), .. }) => Some(&said.change),
-        Some(_) | None => None,
-    });
     let speaks = |(other, found): &(u64, Option<Record>)| match found {
         Some(Record { body: Body::Amendment(amendment), .. }) => {
             About { to: format!("history/records/{other}"), text: amended(*other, Some(amendment), reader) }
@@ -143,7 +169,7 @@ fn of(index: u64, one: One, person: &Person) -> Told {
                 "{} {other}: {}: {}",
                 said(language, "Record", "Asiento"),
                 kind_word(found.body.kind(), language),
-                told(&found.body, reader)
+                of_other(*other, &found.body, eased, reader)
             ),
         },
         None => About { to: format!("history/records/{other}"), text: amended(*other, None, reader) },
@@ -183,14 +209,40 @@ fn of(index: u64, one: One, person: &Person) -> Told {
         at: reader.moment(stands_at(record)),
         recorded: reader.moment(record.recorded),
         late: late_by(record).is_some(),
-        said: sentence(&record.body, missed, reader),
-        judged: good.map(|good| (good, judged_word(good, is_corrected(changes), language))),
+        said: entered(&record.body, missed, counts.is_some(), reader),
+        counts: counts.as_ref().map(|counts| counting(counts, reader)),
+        judged: good.map(|good| (good, judged_word(good, false, language))),
         to: beyond,
         ways: Vec::new(),
         about: about.iter().map(speaks).collect(),
         bytes: Some(bytes).filter(|_| instead.is_none()),
         instead,
     }
+}
+
+/// What it says; of a check that counts otherwise by now that it was entered so first.
+fn entered(body: &Body, missed: Missed, is_corrected: bool, reader: &Reader) -> String {
+    let said = sentence(body, missed, reader);
+    if !is_corrected {
+        return said;
+    }
+    put(reader.language, ("Entered first: {said}", "Anotado primero: {said}"), &[("said", &said)])
+}
+
+/// What counts of a check that was corrected, and by which record.
+fn counting(counts: &Counts, reader: &Reader) -> String {
+    let what = sentence(&Body::Check(counts.check.clone()), counts.missed, reader);
+    let pair = ("Counts by record {by}: {what}", "Vale por el asiento {by}: {what}");
+    put(reader.language, pair, &[("by", &counts.by.to_string()), ("what", &what)])
+}
+
+/// What another record says that speaks of it, in the words of the page of an alert.
+fn of_other(index: u64, body: &Body, eased: &Eased, reader: &Reader) -> String {
+    let kinds = eased.made.get(&index).filter(|kinds| !kinds.is_empty());
+    if let (Body::AlertChanged(changed), Some(kinds)) = (body, kinds) {
+        return trail::eased(changed, kinds, &eased.entered, reader);
+    }
+    told(body, reader)
 }
 
 /// The probe and the machine that a technician's record belongs to, as far as they are configured, and the sheet of a
@@ -230,4 +282,65 @@ async fn ways<K: Kitchen>(
         }
     }
     ways
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::core::access::Role;
+    use crate::core::alert::{AlertNumber, Condition};
+    use crate::core::logbook::Judgement;
+    use crate::core::record::{AlertChanged, Change};
+    use crate::web::fixture::{NOW, person};
+
+    // Regression: a check that failed and was corrected had the mark of what counts beside the figure that failed. Own promise:
+    // the mark stands at what counts, and an alert that it eased is told as on its page.
+    #[test]
+    fn the_mark_stands_at_what_counts() {
+        let strip = |mg_per_l| {
+            let (ph, solution_c, method, by) = (None, None, None, "Ana".to_owned());
+            Check::Sanitizer { at: NOW, mg_per_l, ph, solution_c, method, by }
+        };
+        let changed = AlertChanged {
+            condition: Some(Condition::CheckOverdue),
+            about: vec!["supply".to_owned()],
+            cause: Some(5),
+            ..AlertChanged::new(AlertNumber(6), Change::Eased)
+        };
+        let record = |body| Record::new(NOW, Some("dm1".to_owned()), body);
+        let mut eased = Eased { made: BTreeMap::from([(7, vec![CheckKind::Sanitizer])]), ..Eased::default() };
+        eased.entered.take(5, strip(10.0), Judgement { good: Some(false), ..Judgement::default() });
+        let one = One {
+            record: record(Body::Check(strip(10.0))),
+            missed: Missed::default(),
+            good: Some(true),
+            counts: Some(Counts { by: 6, check: strip(100.0), missed: Missed::default() }),
+            eased,
+            bytes: String::new(),
+            about: vec![(7, Some(record(Body::AlertChanged(changed))))],
+            sealing: Sealing { record: 5, leaf: None, checkpoint: None },
+        };
+        for (language, entered, counts, word, failed) in [
+            (
+                Language::English,
+                "Entered first: 10 mg/L",
+                "Counts by record 6: 100 mg/L",
+                "good",
+                "and FAILED",
+            ),
+            (
+                Language::Spanish,
+                "Anotado primero: 10 mg/L",
+                "Vale por el asiento 6: 100 mg/L",
+                "bien",
+                "NO CUMPLIÓ",
+            ),
+        ] {
+            let told = of(5, one.clone(), &person(Role::Auditor, language));
+            assert!(told.said.starts_with(entered), "{}", told.said);
+            assert!(told.counts.as_ref().is_some_and(|told| told.starts_with(counts)), "{:?}", told.counts);
+            assert_eq!(told.judged, Some((true, word)));
+            assert!(told.about[0].text.contains(failed), "{}", told.about[0].text);
+        }
+    }
 }

@@ -165,7 +165,7 @@ async fn missed_checks_are_told_day_by_day() {
         "<h2>Thu 26 Nov 2026</h2>",
         "<b>sanitizer</b> · dm1 · due 12:00 UTC",
         "entered late: made 12:00 UTC, on record 14:00 UTC",
-        "entered late, and FAILED: made 12:00 UTC, on record 14:00 UTC",
+        "entered late, and FAILED: made 12:00 UTC, on record 14:00 UTC, corrected 15:00 UTC",
         "NOT ENTERED so far",
         "<b>supplies</b> · dm1 · due 12:00 UTC",
         "href=\"machines/dm1?day=2026-11-26\">Chart of the day",

@@ -43,7 +43,9 @@ impl Within<'_> {
     }
 
     fn wants(&self, line: &MissedLine) -> bool {
-        let waits = |from| self.carried && line.made.is_none_or(|made| made.recorded >= from);
+        let waits = |from| {
+            self.carried && line.made.is_none_or(|made| made.corrected.unwrap_or(made.recorded) >= from)
+        };
         self.from.is_none_or(|from| line.due >= from || waits(from))
     }
 }
@@ -93,11 +95,12 @@ pub(super) fn read(
     for index in entries.keys().copied().collect::<Vec<_>>() {
         entries.extend(ledger.records_about(Subject::Record(index))?);
     }
-    let mut counting = BTreeMap::new();
+    let (mut counting, mut entered) = (BTreeMap::new(), BTreeMap::new());
     for (index, found) in entries {
         match found {
             Ok((_, record)) => {
                 missed.take(index, &record);
+                entered.insert(index, record.recorded);
                 as_it_counts(&mut counting, index, record.body);
             }
             Err(_) => damaged.push(index),
@@ -111,12 +114,14 @@ pub(super) fn read(
         let MissedCheck { check, window, alert, closed, entry } = one;
         let missed_on = window.missed_on;
         let day = local_date(&around.settings.zone, check.since)?;
-        let made = entry.zip(check.made).map(|((record, recorded), at)| {
+        let made = entry.zip(check.made).map(|((record, counts_since), at)| {
+            let recorded = entered.get(&record).copied().unwrap_or(counts_since);
+            let corrected = (recorded != counts_since).then_some(counts_since);
             let judged = counting.get(&record).zip(sites.as_ref());
             let machine = check.machine.as_deref();
             let good = judged.and_then(|((by, entered), sites)| sites.good(entered, machine, *by));
             let failed = good == Some(false);
-            MadeLate { record, at, recorded, failed }
+            MadeLate { record, at, recorded, corrected, failed }
         });
         let (due, machine, check) = (check.since, check.machine, check.check);
         Some(MissedLine { day, due, machine, check, alert: alert.0, closed, missed_on, made })

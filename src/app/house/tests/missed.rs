@@ -255,6 +255,9 @@ fn a_missed_check_that_failed_says_so() {
                 made.iter().map(|made| (made.record, made.failed)).collect::<Vec<_>>(),
                 [(of, failed)]
             );
+            // Regression: the time of the correction was told as that of the entry.
+            let corrected = (!failed).then(|| at(95));
+            assert_eq!((made[0].recorded, made[0].corrected), (at(90), corrected));
         });
     }
 }

@@ -6,10 +6,12 @@ use jiff::tz::TimeZone;
 
 use super::super::alert_book::Others;
 use super::super::did::of_record;
+use super::super::histories::one;
 use super::super::racks::{Stands, read};
 use super::doubted::{all, cycle_start, list, listed, passed, printed, rows, weak, with};
 use super::{doubts, of};
 use crate::app::fixture::{CHEMICAL, CONFIGURATION, at, ledger, opening, strip};
+use crate::app::history::Kept;
 use crate::app::sites::Sites;
 use crate::cli::{HistoryArgs, Judged};
 use crate::core::alert::did::{Deeds, Did};
@@ -18,10 +20,11 @@ use crate::core::cycle::verdict::Verdict;
 use crate::core::reader::Language;
 use crate::core::record::{
     AlertChanged, AlertCleared, AlertClosed, AlertRaised, Amendment, AmendmentChange, Body, Change, Check,
-    Clearing, CorrectiveAction,
+    CheckKind, Clearing, CorrectiveAction,
 };
 use crate::core::wall_clock::local_date;
 use crate::ledger::{ReadOn, Reader};
+use crate::web::history::record::Stands as OneStands;
 use crate::web::history::{HistoryLine, LINES_MAX, Question, View};
 
 // Own promise: the racks of an alert on one day are looked for on that day: none of the others takes room of the page.
@@ -96,8 +99,8 @@ fn an_alert_knows_what_others_say_of_its_racks() {
     });
 }
 
-// Own promise: the list of alerts says how many racks one counted in the end, and not only how it began; of one that lasts,
-// or came back, nobody knows yet.
+// Regression: of an alert that lasts the list told those alone with which it began. Own promise: it says how many racks one
+// counts so far, or counted in the end.
 #[test]
 fn the_list_of_alerts_says_what_was_counted_in_the_end() {
     let alert = AlertNumber(7);
@@ -110,13 +113,16 @@ fn the_list_of_alerts_says_what_was_counted_in_the_end() {
         cause: None,
     };
     let cleared = || of("dm1", at(101), Body::AlertCleared(cleared()));
-    let returned = || of("dm1", at(102), Body::AlertChanged(AlertChanged::new(alert, Change::Returned)));
+    let returned = || {
+        let returned = AlertChanged { racks: 58, ..AlertChanged::new(alert, Change::Returned) };
+        of("dm1", at(102), Body::AlertChanged(returned))
+    };
     let closed = AlertClosed { alert, racks: 57, needed_action: true };
     let closed = || of("dm1", at(103), Body::AlertClosed(closed.clone()));
     for (name, later, expected) in [
-        ("lasts", Vec::new(), None),
+        ("lasts", Vec::new(), Some(4)),
         ("recovered", vec![cleared()], Some(56)),
-        ("came back", vec![cleared(), returned()], None),
+        ("came back", vec![cleared(), returned()], Some(58)),
         ("closed", vec![cleared(), closed()], Some(57)),
     ] {
         let mut records = opening(CONFIGURATION);
@@ -259,11 +265,18 @@ fn the_command_says_of_an_entry_what_its_page_does() {
             assert_eq!(page, told, "{record}");
         }
         assert_eq!(lines(rack), ["Alert 9 recovered by it"]);
+        // Regression: what was entered and failed stood beside the mark of what it was corrected to.
+        let text = printed(reader, &HistoryArgs { record: Some(5), ..HistoryArgs::default() });
+        assert!(text.contains("says      FAILED, corrected since: sanitizer 20 mg/L"), "{text}");
+        assert!(text.contains("counts    by record 6: good: sanitizer 100 mg/L"), "{text}");
+        let found = one(reader, &Kept::default(), 5).expect("readable").expect("it is there");
+        let OneStands::Whole(found) = found else { panic!("whole") };
+        let counts = found.counts.expect("it was corrected");
+        assert_eq!((counts.by, counts.check), (6, strip(20, 100.0)));
         let Stands::Rack(page) = read(reader, rack, Arc::default(), &doubts(reader)).expect("read") else {
             panic!("a rack")
         };
         assert_eq!(page.did, Deeds::from([(AlertNumber(9), Did::Ended)]));
-        assert!(page.alerts.is_empty());
     });
 }
 
@@ -298,4 +311,33 @@ fn an_action_that_cannot_be_read_is_not_missing() {
     let text = printed(&reader, &HistoryArgs { record: Some(first), ..HistoryArgs::default() });
     assert!(text.contains("action    not known about alert 2: a record of it cannot be read\n"), "{text}");
     assert!(!text.contains("none yet"), "{text}");
+}
+
+// Regression: the page of a check said of the alert that it eased that one was made, and not that it failed.
+#[test]
+fn a_record_says_of_the_alert_it_eased_what_the_alert_says() {
+    let dm1 = |minute, body| of("dm1", at(minute), body);
+    let number = AlertNumber(6);
+    let about = |kinds: &[&str]| kinds.iter().map(|kind| (*kind).to_owned()).collect::<Vec<String>>();
+    let raised = AlertRaised::new(number, Condition::CheckOverdue, at(10));
+    let raised = AlertRaised { about: about(&["sanitizer", "supply"]), ..raised };
+    let eased = AlertChanged {
+        condition: Some(Condition::CheckOverdue),
+        about: about(&["supply"]),
+        cause: Some(3),
+        ..AlertChanged::new(number, Change::Eased)
+    };
+    let mut records = opening(CHEMICAL);
+    records.extend([
+        dm1(10, Body::AlertRaised(Box::new(raised))),
+        dm1(20, Body::Check(strip(20, 10.0))), // record 3
+        dm1(20, Body::AlertChanged(eased)),
+    ]);
+    with(records, |reader| {
+        let found = one(reader, &Kept::default(), 3).expect("readable").expect("it is there");
+        let OneStands::Whole(found) = found else { panic!("whole") };
+        assert_eq!(found.eased.made.get(&4), Some(&vec![CheckKind::Sanitizer]));
+        let (_, judgement) = found.eased.entered.of(3).expect("the check");
+        assert_eq!(judgement.good, Some(false));
+    });
 }

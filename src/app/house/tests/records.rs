@@ -199,7 +199,8 @@ fn a_rack_has_what_concerns_it() {
         panic!("a rack")
     };
     assert_eq!((cold.before, cold.after), (Some(FIRST + 98), Some(FIRST + 102)));
-    assert_eq!((cold.alerts.as_slice(), cold.amendments.len()), ([1].as_slice(), 1));
+    let alerts: Vec<u64> = cold.did.keys().map(|alert| alert.0).collect();
+    assert_eq!((alerts.as_slice(), cold.amendments.len()), ([1].as_slice(), 1));
     assert_eq!(cold.sealing.checkpoint, Some((RACKS + 6, at(250))));
     assert!(cold.probes.is_some_and(|probes| probes.len() == 2), "both probes as configured");
     assert!(
