@@ -323,12 +323,11 @@ impl Entered {
         (said::of_check_missing(counts, missed, reader), was)
     }
 
-    /// Whether it is good, for its mark: as it was judged, and what was drained and cleaned is done. Absent where nothing
-    /// is said of it, and where it counts no more, or may be good no more by something that cannot be read.
+    /// Whether it is good, for its mark. Absent where it is not judged, as a machine that was drained and cleaned, and
+    /// where it counts no more, or may be good no more by something that cannot be read.
     pub(super) fn good(&self) -> Option<bool> {
-        let is_done = |check: &Check| (check.kind() == CheckKind::DrainAndClean).then_some(true);
         let judged = || self.judgement.as_ref().and_then(|judgement| judgement.good);
-        let good = self.counting().and_then(|check| judged().or_else(|| is_done(check)));
+        let good = self.counting().and_then(|_| judged());
         good.filter(|good| !(*good && self.is_damaged))
     }
 
