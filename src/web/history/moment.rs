@@ -12,7 +12,7 @@ use super::story::{put, told};
 use crate::core::access::Right;
 use crate::core::channel::{Place, Solution};
 use crate::core::reader::{Language, Reader};
-use crate::core::record::{Body, CalibrationDone, Cycle, Record, ResponseDone};
+use crate::core::record::{Body, CalibrationDone, Cycle, Record, ResponseDone, SignedChemistry};
 use crate::core::technician::words::correction;
 use crate::core::technician::work::then::WorkThen;
 use crate::core::time::Timestamp;
@@ -42,6 +42,8 @@ pub struct Force {
     pub key: Option<(u64, Record)>,
     /// For each machine that had washed by then the cycle whose limits were in force.
     pub limits: Vec<(String, u64, Box<Cycle>)>,
+    /// Of each machine that was configured to sanitize with chemicals what the sanitizer was judged by.
+    pub chemistry: Vec<ChemistryInForce>,
     /// Work on machines.
     pub work: Vec<WorkThen>,
     /// Records that are damaged and may tell of more work.
@@ -52,6 +54,17 @@ pub struct Force {
     pub solutions: Vec<SolutionInForce>,
     /// The configuration.
     pub configuration: Option<(u64, Record)>,
+}
+
+/// What the sanitizer of a machine was judged by.
+#[derive(Clone, PartialEq, Debug)]
+pub struct ChemistryInForce {
+    /// The machine.
+    pub machine: String,
+    /// Its limits.
+    pub limits: SignedChemistry,
+    /// The configuration that says so, and since when it was in force.
+    pub configured: (u64, Timestamp),
 }
 
 /// What was in force of a probe.
@@ -126,6 +139,7 @@ struct Told<'a> {
     /// Whether a whole minute was asked for.
     is_minute: bool,
     limits: Vec<Line>,
+    chemistry: Vec<Line>,
     work: Vec<Line>,
     /// That more work may have been in force, and which records would say it.
     work_damaged: Option<String>,
@@ -154,6 +168,7 @@ impl<'a> Told<'a> {
             at: reader.moment(force.at),
             is_minute: ends_a_minute(force.at),
             limits: limits(force, reader),
+            chemistry: chemistry(force, reader),
             work: work(force, reader),
             work_damaged: damaged_work(&force.work_damaged, reader.language),
             probes: probes(force, reader),
@@ -248,6 +263,22 @@ fn limits(force: &Force, reader: &Reader) -> Vec<Line> {
         }
     };
     force.limits.iter().map(line).collect()
+}
+
+/// What the sanitizer of each machine was judged by, as configured.
+fn chemistry(force: &Force, reader: &Reader) -> Vec<Line> {
+    let line = |own: &ChemistryInForce| {
+        let limits = own.limits.limits(reader).into_iter();
+        let told: Vec<String> = limits.map(|(name, told)| format!("{name}: {told}")).collect();
+        Line {
+            name: own.machine.clone(),
+            text: told.join(" · "),
+            to: format!("history/records/{}", own.configured.0),
+            record: own.configured.0,
+            since: reader.moment(own.configured.1),
+        }
+    };
+    force.chemistry.iter().map(line).collect()
 }
 
 fn work(force: &Force, reader: &Reader) -> Vec<Line> {

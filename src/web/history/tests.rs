@@ -266,6 +266,7 @@ async fn what_was_in_force_is_shown_with_its_records() {
             "../history/records/40",
             "&#60;b&#62;",
             "sanitizer, mg/L",
+            "25 to 200 mg/L",
             "100 mg/L, test entered by Ana &#60;u&#62;",
             "../history/records/12",
             "<b>dm1</b>: Ana, since Thu 26 Nov 2026, ",

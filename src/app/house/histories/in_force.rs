@@ -8,11 +8,11 @@ use crate::app::house::compared;
 use crate::app::house::solutions::OnFile;
 use crate::app::work::then;
 use crate::config::recorded::{Recorded, RecordedProbe};
-use crate::core::record::{Body, Record};
+use crate::core::record::{Body, Record, SignedChemistry};
 use crate::core::time::Timestamp;
 use crate::core::wall_clock::midnight;
 use crate::ledger::{self, LedgerError};
-use crate::web::history::moment::{AsConfigured, Force, ProbeInForce, SolutionInForce};
+use crate::web::history::moment::{AsConfigured, ChemistryInForce, Force, ProbeInForce, SolutionInForce};
 
 pub(super) fn in_force(ledger: &ledger::Reader, at: Timestamp) -> Result<Force, LedgerError> {
     let force = ledger.in_force(at)?;
@@ -41,7 +41,7 @@ pub(super) fn in_force(ledger: &ledger::Reader, at: Timestamp) -> Result<Force, 
         let its = probes.iter_mut().filter(|probe| machine(&probe.channel) == of);
         its.for_each(|probe| probe.compared = compared.remove(&probe.channel));
     }
-    let solutions = solutions(ledger, &force)?;
+    let (solutions, chemistry) = (solutions(ledger, &force)?, chemistry(&force));
     let then::Found { work, damaged: work_damaged } = then::in_force(ledger, &force)?;
     let limits = force.limits.into_iter().map(|then| (then.machine, then.index, Box::new(then.cycle)));
     Ok(Force {
@@ -49,6 +49,7 @@ pub(super) fn in_force(ledger: &ledger::Reader, at: Timestamp) -> Result<Force, 
         service: force.service,
         key: force.key,
         limits: limits.collect(),
+        chemistry,
         work,
         work_damaged,
         probes,
@@ -75,6 +76,21 @@ fn solutions(ledger: &ledger::Reader, force: &ledger::InForce) -> Result<Vec<Sol
         solutions.push(SolutionInForce { channel, solution, configured: (*record, *recorded), tested });
     }
     Ok(solutions)
+}
+
+/// What the sanitizer of each machine was judged by, as configured.
+fn chemistry(force: &ledger::InForce) -> Vec<ChemistryInForce> {
+    let Some((record, Record { recorded, body: Body::ConfigurationChange(change), .. })) =
+        &force.configuration
+    else {
+        return Vec::new();
+    };
+    let machines = Recorded::read(&change.toml).map(|read| read.machines).unwrap_or_default();
+    let each = machines.iter().filter_map(|machine| {
+        let (limits, configured) = (SignedChemistry::of(machine, Vec::new())?, (*record, *recorded));
+        Some(ChemistryInForce { machine: machine.name.clone(), limits, configured })
+    });
+    each.collect()
 }
 
 /// The probes as they were configured, with the uncertainty of all that was in force.
