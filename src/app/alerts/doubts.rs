@@ -7,7 +7,7 @@
 //! [`core::alert::doubts`]: crate::core::alert::doubts
 
 use std::collections::BTreeSet;
-use std::ops::ControlFlow;
+use std::ops::{ControlFlow, RangeInclusive};
 
 use crate::core::alert::doubts::{Doubts, FoundBy, can_doubt, is_within};
 use crate::core::alert::{AlertNumber, Quantity};
@@ -83,26 +83,25 @@ pub(in crate::app) enum Counted {
 }
 
 /// Calls `each` with the start of the final rinse, what is told and by which alerts of the racks of a machine that passed
-/// in a span, the newest first, as long as some are left to be looked at.
+/// in a span, those that stand in some stretches of its own, the newest first, as long as some are left to be looked at.
 ///
 /// # Errors
 /// The ledger's, but for damage of single records: of a rack that cannot be read nothing is told.
 pub(in crate::app) fn count(
     ledger: &Reader,
     doubts: &Doubts,
-    machine: &str,
+    (machine, stretches): (&str, &[RangeInclusive<u64>]),
     (from, to): (Option<Timestamp>, Option<Timestamp>),
     left: &mut Left,
     mut each: impl FnMut(Timestamp, Counted, &[AlertNumber]),
 ) -> Result<(), LedgerError> {
-    let stretches = doubts.stretches(Some(machine), None);
     if stretches.is_empty() {
         return Ok(());
     }
     let filter = CycleFilter { from, to, ..CycleFilter::default() };
     let mut failure = None;
     ledger.passed_of(Order::NewestFirst, [machine], &filter, |at, index| {
-        let can_be = is_within(&stretches, index);
+        let can_be = is_within(stretches, index);
         if left.passed == 0 || can_be && left.looked == 0 {
             each(at, Counted::Ended, &[]);
             return ControlFlow::Break(());

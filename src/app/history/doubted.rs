@@ -38,15 +38,23 @@ impl Doubted {
         let (doubts, span) = (ground.doubts()?, (Some(first.from), Some(last.to)));
         let mut left = Left { looked: LOOKED_MAX, passed: u64::MAX };
         for own in doubts.machines().filter(|own| machine.is_none_or(|machine| machine == *own)) {
-            let counted = doubts::count(ground.reader, &doubts, own, span, &mut left, |at, counted, _| {
-                let Some(day) = local_date(&ground.zone, at) else { return };
-                match counted {
-                    Counted::Doubted => *found.counted.entry((own.to_owned(), day)).or_default() += 1,
-                    Counted::Ended => {
-                        found.ended.insert(own.to_owned(), day);
+            let stretches = doubts.stretches(Some(own), None);
+            let counted = doubts::count(
+                ground.reader,
+                &doubts,
+                (own, &stretches),
+                span,
+                &mut left,
+                |at, counted, _| {
+                    let Some(day) = local_date(&ground.zone, at) else { return };
+                    match counted {
+                        Counted::Doubted => *found.counted.entry((own.to_owned(), day)).or_default() += 1,
+                        Counted::Ended => {
+                            found.ended.insert(own.to_owned(), day);
+                        }
                     }
-                }
-            });
+                },
+            );
             counted.map_err(|error| ground.failed(&error))?;
         }
         Ok(found)

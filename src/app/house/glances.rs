@@ -198,7 +198,8 @@ pub(super) fn doubted(
 ) -> Result<u64, LedgerError> {
     let (mut count, mut left) = (0, Left { looked: RACKS_MAX, passed: u64::MAX });
     let span = (Some(day.from), Some(day.to));
-    doubts::count(ledger, doubts, machine, span, &mut left, |_, counted, _| {
+    let own = (machine, &*doubts.stretches(Some(machine), None));
+    doubts::count(ledger, doubts, own, span, &mut left, |_, counted, _| {
         count += u64::from(counted == Counted::Doubted);
     })?;
     Ok(count)

@@ -1,6 +1,6 @@
 //! The history, page by page, and how the record is sealed.
 
-mod doubted;
+pub(super) mod doubted;
 mod in_force;
 mod missed;
 mod of_alert;
@@ -113,11 +113,11 @@ impl Sought {
     }
 
     /// A page of racks; `None` where it is to go on from what is none.
-    fn racks(&self, around: Around<'_>) -> Result<Option<FoundView>, LedgerError> {
+    fn racks(&self, around: Around<'_>, damaged: &mut Vec<u64>) -> Result<Option<FoundView>, LedgerError> {
         let ledger = around.ledger;
         match self.question.alert {
             _ if self.question.in_doubt => return self.in_doubt(around),
-            Some(alert) => return self.of_alert(around, AlertNumber(alert)),
+            Some(alert) => return self.of_alert(around, AlertNumber(alert), damaged),
             None => {}
         }
         if !self.goes_on(&["cycle"], ledger)? {
@@ -336,7 +336,7 @@ pub(super) fn gathered(sought: &Sought, around: Around<'_>) -> Result<Option<His
     let ledger = around.ledger;
     let mut damaged = Vec::new();
     let found = match sought.question.view {
-        View::Racks => sought.racks(around)?,
+        View::Racks => sought.racks(around, &mut damaged)?,
         View::Checks => sought.records(&["check"], around)?,
         View::Alerts => sought.records(&["alert-raised"], around)?,
         View::Records => match (sought.question.alert, sought.question.kind) {

@@ -28,7 +28,7 @@ use crate::web::history::{Doubted, Found as FoundView, Hits, Page};
 /// Racks that are looked through for one page (own choice: two or three hundredths of a second).
 const LOOKED_MAX: usize = 2_000;
 /// Racks that are looked at to count those in doubt, beside all else that a page of days or a sum reads (own choice).
-const COUNTED_MAX: usize = 600;
+pub(in crate::app::house) const COUNTED_MAX: usize = 600;
 /// Racks that are passed over to find those that are looked at, and records between the first and the last of some
 /// stretches that are walked in their order (own choice: a hundredth of a second).
 const PASSED_MAX: u64 = if cfg!(test) { 300 } else { 50_000 };
@@ -87,21 +87,14 @@ impl Sought {
     /// How many racks in doubt there are on all pages.
     fn doubted_hits(&self, around: Around<'_>) -> Result<Option<Hits>, LedgerError> {
         let alert = self.question.alert.map(AlertNumber);
-        let wanted = self.question.machine.as_deref();
-        let (mut hits, span) = (Hits { count: 0, more: false }, (self.from, self.to));
-        let mut left = Left { looked: COUNTED_MAX, passed: COUNT_PASSED_MAX };
-        for own in around.doubts.machines().filter(|own| wanted.is_none_or(|wanted| wanted == *own)) {
-            if around.doubts.stretches(Some(own), alert).is_empty() {
-                continue;
+        let mut hits = Hits { count: 0, more: false };
+        let machine = self.question.machine.as_deref();
+        count(around, (machine, alert), (self.from, self.to), |_, _, counted, by| match counted {
+            Counted::Doubted => {
+                hits.count += u64::from(alert.is_none_or(|alert| by.contains(&alert)));
             }
-            let each = |_, counted, by: &[AlertNumber]| match counted {
-                Counted::Doubted => {
-                    hits.count += u64::from(alert.is_none_or(|alert| by.contains(&alert)));
-                }
-                Counted::Ended => hits.more = true,
-            };
-            doubts::count(around.ledger, around.doubts, own, span, &mut left, each)?;
-        }
+            Counted::Ended => hits.more = true,
+        })?;
         Ok(Some(hits))
     }
 
@@ -241,7 +234,7 @@ pub(super) fn by_day(
         today.map(|(date, _)| date)
     };
     let mut found = ByDay::default();
-    count(around, machine, (from, to), |machine, at, counted, _| {
+    count(around, (machine, None), (from, to), |machine, at, counted, _| {
         let Some(day) = day_of(at) else { return };
         match counted {
             Counted::Doubted => {
@@ -280,7 +273,7 @@ pub(super) fn of_span(
     to: Option<Timestamp>,
 ) -> Result<OfSpan, LedgerError> {
     let mut found = OfSpan::default();
-    count(around, machine, (from, to), |machine, _, counted, by| {
+    count(around, (machine, None), (from, to), |machine, _, counted, by| {
         let own = found.machines.entry(machine.to_owned()).or_default();
         match counted {
             Counted::Doubted => own.count += 1,
@@ -294,22 +287,22 @@ pub(super) fn of_span(
 }
 
 /// Calls `each` with machine, start of the final rinse, what is told and by which alerts of the racks of a span, the
-/// newest of each machine first.
+/// newest of each machine first; where an alert is named, only those are looked at that it can put in doubt.
 fn count(
     around: Around<'_>,
-    machine: Option<&str>,
+    (machine, alert): (Option<&str>, Option<AlertNumber>),
     (from, to): (Option<Timestamp>, Option<Timestamp>),
     mut each: impl FnMut(&str, Timestamp, Counted, &[AlertNumber]),
 ) -> Result<(), LedgerError> {
     let Around { ledger, doubts, .. } = around;
     let (size, mut left) = (ledger.size()?, Left { looked: COUNTED_MAX, passed: COUNT_PASSED_MAX });
     for own in doubts.machines().filter(|own| machine.is_none_or(|machine| machine == *own)) {
-        let stretches = doubts.stretches(Some(own), None);
+        let stretches = doubts.stretches(Some(own), alert);
         if stretches.is_empty() {
             continue;
         }
         let to = around.until(&stretches, size, to)?;
-        doubts::count(ledger, doubts, own, (from, to), &mut left, |at, counted, by| {
+        doubts::count(ledger, doubts, (own, &stretches), (from, to), &mut left, |at, counted, by| {
             each(own, at, counted, by);
         })?;
     }

@@ -3,7 +3,7 @@
 //! A page that ends before it is full, since so many racks were looked through for it, goes on from where it ended.
 
 use super::{Around, Gathered, Sought, rack_line, record_line};
-use crate::app::alerts::racks::Reach;
+use crate::app::alerts::racks::{Looked, Reach};
 use crate::core::alert::AlertNumber;
 use crate::core::late::stands_at;
 use crate::core::record::{Body, Record};
@@ -14,23 +14,41 @@ use crate::web::history::{Found as FoundView, Hits, Page};
 /// page costs; almost every alert is counted to its end).
 const LOOKS_MAX: usize = 2;
 
+/// What was looked at of the racks of an alert.
+struct Seen {
+    /// Lines among them.
+    count: u64,
+    /// The last of them.
+    last: Option<u64>,
+    /// Whether others follow.
+    more: bool,
+}
+
 impl Sought {
-    /// A page of the racks of an alert; `None` where it is to go on from what is none.
+    /// A page of the racks of an alert; `None` where it is to go on from what is none. Records of the alert that cannot be
+    /// read go to `damaged`: then nobody knows of how many racks they spoke.
     pub(super) fn of_alert(
         &self,
         around: Around<'_>,
         number: AlertNumber,
+        damaged: &mut Vec<u64>,
     ) -> Result<Option<FoundView>, LedgerError> {
         let ledger = around.ledger;
         if !self.goes_on(&["cycle"], ledger)? {
             return Ok(None);
         }
-        let mut gathered = Gathered::new();
-        let own = |reach: &Reach| self.question.machine.as_ref().is_none_or(|name| *name == reach.machine);
-        let Some(reach) = Reach::read(ledger, number, |_, _| {})?.filter(own) else {
-            return Ok(Some(self.page(gathered, Some(Hits::of(0)))));
+        let (mut gathered, before) = (Gathered::new(), damaged.len());
+        let read = Reach::read(ledger, number, |index, _| damaged.push(index))?;
+        // What those said of its racks nobody knows.
+        let is_whole = damaged.len() == before;
+        let Some(reach) = read else {
+            return Ok(Some(self.page(gathered, is_whole.then_some(Hits::of(0)))));
         };
+        if self.question.machine.as_ref().is_some_and(|name| *name != reach.machine) {
+            return Ok(Some(self.page(gathered, Some(Hits::of(0)))));
+        }
         let looked = reach.look(ledger, around.doubts, self.order(), (self.from, self.to))?;
+        let seen = (self.question.page == Page::Newest).then(|| self.seen(&looked));
         gathered.cut = looked.more;
         for (index, found, is_own) in looked.racks {
             if self.lists(&found, is_own) {
@@ -42,24 +60,38 @@ impl Sought {
             }
             gathered.looked = Some(index);
         }
-        let hits = self.counted(around, &reach)?;
-        Ok(Some(self.page(gathered, Some(hits))))
+        let hits = self.counted(around, &reach, seen)?;
+        Ok(Some(self.page(gathered, Some(Hits { more: hits.more || !is_whole, ..hits }))))
     }
 
-    /// How many lines its racks are on all pages.
-    fn counted(&self, around: Around<'_>, reach: &Reach) -> Result<Hits, LedgerError> {
+    /// How many lines its racks are on all pages; `seen` is what the newest one has looked at already.
+    fn counted(
+        &self,
+        around: Around<'_>,
+        reach: &Reach,
+        mut seen: Option<Seen>,
+    ) -> Result<Hits, LedgerError> {
         let (mut count, mut after) = (0, None);
         for _ in 0..LOOKS_MAX {
-            let order = (Order::NewestFirst, after);
-            let looked = reach.look(around.ledger, around.doubts, order, (self.from, self.to))?;
-            count +=
-                looked.racks.iter().filter(|(_, found, is_own)| self.lists(found, *is_own)).count() as u64;
-            after = looked.racks.last().map(|(index, ..)| *index);
-            if !looked.more {
+            let own = if let Some(seen) = seen.take() {
+                seen
+            } else {
+                let order = (Order::NewestFirst, after);
+                self.seen(&reach.look(around.ledger, around.doubts, order, (self.from, self.to))?)
+            };
+            count += own.count;
+            after = own.last;
+            if !own.more {
                 return Ok(Hits::of(count));
             }
         }
         Ok(Hits { more: true, ..Hits::of(count) })
+    }
+
+    fn seen(&self, looked: &Looked) -> Seen {
+        let lines = looked.racks.iter().filter(|(_, found, is_own)| self.lists(found, *is_own));
+        let last = looked.racks.last().map(|(index, ..)| *index);
+        Seen { count: lines.count() as u64, last, more: looked.more }
     }
 
     /// A page of the records that speak of an alert, in order of the record; `None` where it is to go on from none.
@@ -72,20 +104,25 @@ impl Sought {
         let mut own = ledger.about(Subject::Alert(number.0))?;
         let narrow =
             (self.from, self.to, &self.question.machine, self.question.kind) != (None, None, &None, None);
-        let mut count = own.len() as u64;
-        if narrow {
-            count = 0;
-            for index in &own {
-                let found = ledger.record(*index)?;
-                count +=
-                    u64::from(found.is_err() || found.is_ok_and(|(_, record)| self.is_asked_for(&record)));
-            }
+        if let Page::Older(record) | Page::Newer(record) = self.question.page
+            && own.binary_search(&record).is_err()
+        {
+            return Ok(None);
         }
+        if narrow {
+            let mut asked = Vec::new();
+            for index in own {
+                // What a damaged one says nobody knows: it is a line everywhere.
+                if ledger.record(index)?.is_ok_and(|(_, record)| !self.is_asked_for(&record)) {
+                    continue;
+                }
+                asked.push(index);
+            }
+            own = asked;
+        }
+        let count = own.len() as u64;
         match self.question.page {
             Page::Newest => own.reverse(),
-            Page::Older(record) | Page::Newer(record) if own.binary_search(&record).is_err() => {
-                return Ok(None);
-            }
             Page::Older(record) => {
                 own.retain(|index| *index < record);
                 own.reverse();
@@ -96,9 +133,6 @@ impl Sought {
         let mut gathered = Gathered::new();
         for index in own {
             let found = ledger.record(index)?;
-            if found.as_ref().is_ok_and(|(_, record)| !self.is_asked_for(record)) {
-                continue;
-            }
             if gathered.take(index, record_line(ledger, index, found, Some(&sites))?).is_break() {
                 break;
             }
