@@ -147,7 +147,7 @@ fn day_cells(machine: &MachineAccount, day: &DayAccount) -> Vec<String> {
     cells
 }
 
-const ALERTS: [&str; 27] = [
+const ALERTS: [&str; 28] = [
     "number",
     "condition",
     "machine",
@@ -175,6 +175,7 @@ const ALERTS: [&str; 27] = [
     "state (open, recovered, closed)",
     "racks_outside_span (1, of racks)",
     "acknowledged_before (who and ISO 8601 interval UTC)",
+    "raised_after_span",
 ];
 
 fn alert_cells(alert: &AlertAccount, zone: &TimeZone) -> Vec<String> {
@@ -217,6 +218,7 @@ fn alert_cells(alert: &AlertAccount, zone: &TimeZone) -> Vec<String> {
         state.to_owned(),
         alert.racks_outside.to_string(),
         text(&alert.released.iter().map(released).collect::<Vec<_>>().join("; ")),
+        alert.later.to_string(),
     ]
 }
 
@@ -400,16 +402,19 @@ mod tests {
     fn alerts_tell_who_took_care_of_them_before() {
         let mut alert = samples::month().alerts.remove(0);
         alert.released.clear();
-        let last = |alert: &AlertAccount| {
+        let cell = |alert: &AlertAccount, from_end: usize| {
             let cells = alert_cells(alert, &TimeZone::UTC);
             assert_eq!(cells.len(), ALERTS.len());
-            cells.last().cloned()
+            cells.iter().rev().nth(from_end).cloned()
         };
-        assert_eq!(last(&alert).as_deref(), Some(""));
+        assert_eq!(cell(&alert, 1).as_deref(), Some(""));
         let [one, two, three] = [0, 60, 3_600].map(|second| Timestamp::from_micros(second * 1_000_000));
         alert.released = vec![("Luis".to_owned(), one, two), ("Ana".to_owned(), two, three)];
         let told =
             "Luis 1970-01-01T00:00:00Z/1970-01-01T00:01:00Z; Ana 1970-01-01T00:01:00Z/1970-01-01T01:00:00Z";
-        assert_eq!(last(&alert).as_deref(), Some(told));
+        assert_eq!(cell(&alert, 1).as_deref(), Some(told));
+        assert_eq!(cell(&alert, 0).as_deref(), Some("false"));
+        alert.later = true;
+        assert_eq!(cell(&alert, 0).as_deref(), Some("true"));
     }
 }
