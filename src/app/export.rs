@@ -257,7 +257,7 @@ pub(in crate::app) fn question(
     only.sort_unstable();
     only.dedup();
     let program = env!("CARGO_PKG_VERSION").to_owned();
-    Ok(Question { program, made: now, site: name, zone_name, zone, from, to, only })
+    Ok(Question { program, made: now, site: name, zone_name, zone, from, to, only, ends: None })
 }
 
 /// When the ledger begins, where that is after the whole span and nothing can be in an export. Cycles of an

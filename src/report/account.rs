@@ -67,9 +67,15 @@ pub struct Account {
     pub to: Timestamp,
     /// Only these machines; empty where all were asked for.
     pub only: Vec<String>,
+    /// When the last record was made that the account stands on, where others follow which are not sealed: times are
+    /// counted up to then, and what came afterwards is not in it.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub ends: Option<Timestamp>,
     /// Every machine, by name.
     pub machines: Vec<MachineAccount>,
-    /// Every alert that was raised in the span or open in it, by number.
+    /// Every alert that was raised in the span or open in it, by number, and of later ones those that name a rack of it,
+    /// put one in doubt or found a check missing that was due in it. Not those of a row, which name only its last rack,
+    /// and not those that only counted a rack of it which came late: what came after the span says of which racks.
     pub alerts: Vec<AlertAccount>,
     /// Every check whose time lies in the span, in order of time, withdrawn and corrected ones too.
     pub checks: Vec<CheckAccount>,

@@ -65,8 +65,10 @@ pub(in crate::app) type Each<'e> = &'e mut dyn FnMut(u64, &[u8], &Record) -> io:
 pub(in crate::app) struct Reach {
     /// Number of records.
     size: u64,
-    /// When the last of them was recorded.
+    /// When something was stored last.
     alive: Option<Timestamp>,
+    /// When the last of them was recorded, where others follow.
+    ends: Option<Timestamp>,
     seal: Option<Seal>,
 }
 
@@ -76,7 +78,7 @@ impl Reach {
     /// # Errors
     /// The ledger's.
     pub(in crate::app) fn all(reader: &Reader, seal: Option<Seal>) -> Result<Self, LedgerError> {
-        Ok(Self { size: reader.size()?, alive: reader.last_recorded()?, seal })
+        Ok(Self { size: reader.size()?, alive: reader.last_recorded()?, ends: None, seal })
     }
 
     /// What puts racks in doubt, as far as it reaches.
@@ -87,18 +89,25 @@ impl Reach {
         doubts::read(reader, self.size)
     }
 
-    /// Over what the seal counts and nothing beyond, so that each word of it can be proved.
+    /// Over what the seal counts and nothing beyond, so that each word of it can be proved. Where more is on record the
+    /// account ends with the last that is sealed: what it knows nothing of it calls neither watched nor missing.
     ///
     /// # Errors
     /// The ledger's.
     pub(in crate::app) fn of(reader: &Reader, seal: Seal) -> Result<Self, LedgerError> {
         let all = Self::all(reader, None)?;
-        let Some(last) = seal.size.checked_sub(1).filter(|_| seal.size < all.size) else {
+        if seal.size >= all.size {
             return Ok(Self { seal: Some(seal), ..all });
-        };
-        // Where that one is damaged, the time of the newest is the next best.
-        let alive = reader.record(last)?.map_or(all.alive, |(_, record)| Some(record.recorded));
-        Ok(Self { size: seal.size, alive, seal: Some(seal) })
+        }
+        let mut ends = None;
+        // Where that one is damaged, the one before it is the next best.
+        for index in (0..seal.size).rev() {
+            if let Ok((_, record)) = reader.record(index)? {
+                ends = Some(record.recorded);
+                break;
+            }
+        }
+        Ok(Self { size: seal.size, alive: ends, ends, seal: Some(seal) })
     }
 }
 
@@ -114,7 +123,8 @@ pub(in crate::app) fn account(
     cycle: Each<'_>,
     progress: &mut Progress<'_>,
 ) -> Result<Account, Failure> {
-    let Reach { size, alive, seal } = reach;
+    let Reach { size, alive, ends, seal } = reach;
+    let question = Question { ends, ..question };
     let (first, inside) = (question.cycles_from(), question.clone());
     let mut builder = Builder::new(question);
     let mut file = OnFile::default();
@@ -239,5 +249,50 @@ pub(in crate::app) fn unreadable(error: LedgerError) -> Result<u64, LedgerError>
         Ok(index)
     } else {
         Err(error)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::app::fixture::{self, CONFIGURATION, at, opening, plain, rack};
+
+    // Regression: a report beside a running service told of an outage since the last record that was sealed.
+    #[test]
+    fn an_account_of_what_is_sealed_ends_with_it() {
+        let directory = tempfile::tempdir().expect("a directory");
+        let path = directory.path().join("ledger.sqlite");
+        let mut records = opening(CONFIGURATION);
+        for minute in [2, 30] {
+            let (machine, cycle) = rack(minute);
+            records.push(plain(minute + 1, Some(machine), Body::Cycle(Box::new(cycle))));
+        }
+        fixture::ledger(&path, records).close().expect("it closes");
+        let reader = Reader::open(&path).expect("a reader");
+        let account = |size| {
+            let question = Question {
+                program: "test".to_owned(),
+                made: at(31),
+                site: "north kitchen".to_owned(),
+                zone_name: "UTC".to_owned(),
+                zone: TimeZone::UTC,
+                from: at(0),
+                to: at(40),
+                only: Vec::new(),
+                ends: None,
+            };
+            let (checkpoint, key, root) = (String::new(), String::new(), String::new());
+            let reach = Reach::of(&reader, Seal { checkpoint, key, size, root }).expect("readable");
+            let mut pass = |_: u64, _: &[u8], _: &Record| Ok(());
+            super::account(&reader, &path, question, reach, &mut pass, &mut Progress::new(&mut Vec::new()))
+                .expect("an account")
+        };
+        for (size, ends, racks, watched_s) in [(3, Some(at(3)), 1, 180.0), (4, None, 2, 1_860.0)] {
+            let account = account(size);
+            let own = &account.machines[0];
+            assert_eq!((account.ends, own.counts.total()), (ends, racks), "{size}");
+            assert_eq!((own.operating_s, own.monitored_s), (watched_s, watched_s), "{size}");
+            assert_eq!(own.gaps, [], "{size}");
+        }
     }
 }

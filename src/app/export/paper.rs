@@ -176,6 +176,7 @@ mod tests {
             from: at(0),
             to: at(9),
             only: Vec::new(),
+            ends: None,
         };
         for rooms in 0..5 {
             let filling = Filling(AtomicU64::new(rooms));

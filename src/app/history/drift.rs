@@ -98,6 +98,7 @@ pub(in crate::app) fn accounts(
         from: span.from,
         to: span.to,
         only: machine.map(str::to_owned).into_iter().collect(),
+        ends: None,
     };
     Ok(Some((span, machines(ground, question)?)))
 }

@@ -40,6 +40,8 @@ struct Reach {
     header: Header,
     /// When the first record of the stretch was made.
     begins: Option<Timestamp>,
+    /// When the newest record of the file was made.
+    newest: Option<(u64, Timestamp)>,
     /// The newest configuration before the stretch.
     before: Option<u64>,
     /// The newest one after it.
@@ -78,6 +80,7 @@ impl AccountCheck {
             from: header.from,
             to: header.to,
             only: header.machines.clone(),
+            ends: account.ends,
         };
         let damaged: BTreeSet<u64> = account.damaged.iter().copied().collect();
         let mut faults = Faults::default();
@@ -94,6 +97,7 @@ impl AccountCheck {
             reach: Reach {
                 header: header.clone(),
                 begins: None,
+                newest: None,
                 before: None,
                 after: None,
                 doubtful: BTreeSet::new(),
@@ -151,6 +155,7 @@ impl Reach {
         if index >= self.header.first && self.begins.is_none() {
             self.begins = Some(seen.record.recorded);
         }
+        self.newest = self.newest.max(Some((index, seen.record.recorded)));
         if let Body::ConfigurationChange(_) = &seen.record.body {
             if index < self.header.first {
                 self.before = Some(index);
@@ -186,6 +191,15 @@ impl Reach {
     /// Whether it ends with the newest record that the checkpoint counts.
     fn is_newest(&self) -> bool {
         self.header.end == self.header.size
+    }
+
+    /// Whether an account may end there: with the last record that is sealed, if that is in the file.
+    fn may_end(&self, ends: Timestamp) -> bool {
+        match self.newest {
+            Some((index, at)) if index + 1 == self.header.size => ends == at,
+            Some((_, at)) => ends >= at,
+            None => true,
+        }
     }
 
     /// Whether an end, or the lack of one, lies beyond the span.

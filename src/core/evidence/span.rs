@@ -16,7 +16,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use crate::core::alert::{AlertNumber, Earlier};
-use crate::core::record::{AmendmentChange, Body, Check, Record};
+use crate::core::record::{AmendmentChange, Body, Check, MissedDue, Record};
 use crate::core::time::Timestamp;
 
 /// A span: from an instant on, and before another one.
@@ -253,6 +253,11 @@ impl Companions {
         })
     }
 
+    /// Whether a check was missed that was due in the span.
+    fn was_missed(&self, missed: Option<&MissedDue>) -> bool {
+        missed.is_some_and(|missed| self.span.has(missed.due))
+    }
+
     fn belongs(&self, record: &Record) -> bool {
         if self.span.is_spoken_of_by(record) || self.span.has(record.recorded) {
             return true;
@@ -260,10 +265,14 @@ impl Companions {
         let of_alert = record.body.alert().is_some_and(|alert| self.alerts.contains(&alert));
         let caused = match &record.body {
             Body::AlertRaised(alert) => {
-                alert.cause.is_some_and(|cause| self.is_in(cause)) || self.doubts(alert.earlier.as_ref())
+                alert.cause.is_some_and(|cause| self.is_in(cause))
+                    || self.doubts(alert.earlier.as_ref())
+                    || self.was_missed(alert.missed.as_ref())
             }
             Body::AlertChanged(changed) => {
-                changed.cause.is_some_and(|cause| self.is_in(cause)) || self.doubts(changed.earlier.as_ref())
+                changed.cause.is_some_and(|cause| self.is_in(cause))
+                    || self.doubts(changed.earlier.as_ref())
+                    || self.was_missed(changed.missed.as_ref())
             }
             Body::Amendment(amendment) => self.is_in(amendment.of),
             Body::SigningKey(_) => true,

@@ -74,6 +74,8 @@ pub struct Question {
     pub to: Timestamp,
     /// Only these machines; empty for all.
     pub only: Vec<String>,
+    /// When the last record was made that the account stands on, where others follow: it ends there.
+    pub ends: Option<Timestamp>,
 }
 
 impl Question {
@@ -100,9 +102,14 @@ impl Question {
         from < self.to && to.is_none_or(|to| to > self.from)
     }
 
-    /// The span, up to now where it reaches further.
+    /// The span, up to what is known where it reaches further.
     pub(super) fn past(&self) -> Stretch {
-        Stretch { from: self.from, to: self.to.min(self.made).max(self.from) }
+        Stretch { from: self.from, to: self.to.min(self.known()).max(self.from) }
+    }
+
+    /// Until when anything is known.
+    pub(super) fn known(&self) -> Timestamp {
+        self.ends.map_or(self.made, |ends| ends.min(self.made))
     }
 }
 
@@ -386,6 +393,7 @@ mod tests {
             from,
             to,
             only: vec!["glass".to_owned()],
+            ends: None,
         };
         let kept = |machine: &str| {
             let mut builder = Builder::new(question.clone());

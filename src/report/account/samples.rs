@@ -65,6 +65,7 @@ pub fn span(days: u16) -> Account {
         from: midnight(0),
         to: midnight(days),
         only: Vec::new(),
+        ends: None,
         alerts: alerts(&machines, midnight(1)),
         machines,
         checks: checks(midnight(3)),

@@ -67,6 +67,7 @@ fn question() -> Question {
         from: at("2026-03-02T05:00:00Z"),
         to: at("2026-03-09T04:00:00Z"),
         only: Vec::new(),
+        ends: None,
     }
 }
 

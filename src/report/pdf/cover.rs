@@ -38,6 +38,9 @@ impl Draft<'_> {
             None => (Tone::Framed, teller.say(Word::UnsealedText).to_owned()),
         };
         self.text(sealed.0, sealed.1);
+        if let Some(ends) = account.ends {
+            self.text(Tone::Framed, teller.with(Word::EndsText, &[("at", &teller.stamp(ends))]));
+        }
         let (tone, text) = self.damage();
         self.text(tone, text);
 

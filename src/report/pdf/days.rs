@@ -137,8 +137,11 @@ impl Draft<'_> {
         self.text(Tone::Small, self.teller.say(Word::DaysNote));
         for machine in &self.account.machines {
             self.heading(2, Teller::text(&machine.machine));
-            let gaps: Vec<_> =
-                machine.gaps.iter().map(|gap| (gap.from, gap.to.unwrap_or(self.account.to))).collect();
+            let gaps: Vec<_> = machine
+                .gaps
+                .iter()
+                .map(|gap| (gap.from, gap.to.or(self.account.ends).unwrap_or(self.account.to)))
+                .collect();
             let span = days::Days {
                 machine: &machine.machine,
                 from: self.account.from,

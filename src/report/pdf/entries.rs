@@ -80,7 +80,10 @@ impl Draft<'_> {
         let cause = gap.fault.map_or_else(|| teller.say(Word::ServiceDown), |fault| teller.fault(fault));
         let cause =
             if gap.filled { format!("{cause}; {}", teller.say(Word::FilledLater)) } else { cause.to_owned() };
-        let lasts = || teller.say(Word::Lasts).to_owned();
+        let lasts = || match self.account.ends {
+            Some(ends) => teller.with(Word::LastedAt, &[("at", &teller.stamp(ends))]),
+            None => teller.say(Word::Lasts).to_owned(),
+        };
         vec![
             Teller::text(machine),
             gap.probe.as_deref().map_or_else(|| "–".to_owned(), Teller::text),

@@ -246,8 +246,13 @@ impl Teller {
 
     /// The span; in the words of `not_over` where it was not over when the account was made.
     fn span_in(&self, account: &Account, not_over: Word) -> String {
-        let [from, to, made] = [account.from, account.to, account.made].map(|at| self.minute(at));
-        let word = if account.made < account.to { not_over } else { Word::Span };
+        let known = account.ends.map_or(account.made, |ends| ends.min(account.made));
+        let [from, to, made] = [account.from, account.to, known].map(|at| self.minute(at));
+        let word = match account.ends {
+            _ if known >= account.to => Word::Span,
+            Some(_) => Word::SpanSealed,
+            None => not_over,
+        };
         self.with(word, &[("from", &from), ("to", &to), ("made", &made)])
     }
 }

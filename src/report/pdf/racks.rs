@@ -232,7 +232,11 @@ impl Draft<'_> {
         // Of those that the account left out it is not known.
         let all_told = self.account.machines.iter().all(|machine| machine.in_doubt_left_out == 0);
         if exception.alerts.is_empty() && doubting.is_empty() && all_told {
-            rows.push(self.row(Word::AlertRow, teller.say(Word::NoAlert)));
+            // A row that goes on after the span names its last rack only, and of a rack that came late none may speak.
+            let in_row = matches!(exception.cycle.verdict, Verdict::Narrow | Verdict::Unproven);
+            let is_known = !in_row && exception.recorded < self.account.to;
+            let none = if is_known { Word::NoAlert } else { Word::NoAlertKnown };
+            rows.push(self.row(Word::AlertRow, teller.say(none)));
         }
         for index in &exception.amendments {
             let remark = self.account.remarks.iter().find(|remark| remark.index == *index);

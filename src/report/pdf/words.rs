@@ -34,6 +34,7 @@ words! {
     Contents: "Contents", "Contenido";
     Span: "{from} to {to}", "{from} a {to}";
     SpanSoFar: "{from} to {to}, so far until {made}", "{from} a {to}, por ahora hasta {made}";
+    SpanSealed: "{from} to {to}; its signed records go until {made}", "{from} a {to}; sus asientos firmados llegan hasta {made}";
     SpanNotOver: "{from} to {to}. It was not over when this was made: the record goes until {made}.", "{from} a {to}. No había terminado al hacer este informe: el registro llega hasta {made}.";
 
     // Cover.
@@ -60,6 +61,7 @@ words! {
     InForceSince: "In force since", "Vigente desde";
     NoCycleInSpan: "no rack in the span", "ninguna canasta en el período";
     IntegrityHeading: "Integrity", "Integridad";
+    EndsText: "The signed records end at {at}. What came on record after them is not in this report: times and gaps are counted up to then, and nothing is said of later ones. «rinseward checkpoint make» signs what is on record.", "Los asientos firmados terminan a las {at}. Lo registrado después no está en este informe: los tiempos y las interrupciones se cuentan hasta entonces, y de después no se dice nada. «rinseward checkpoint make» firma lo registrado.";
     SealedText: "A signed checkpoint over {count} records seals this account. Whoever has this file and the public key can check that no record attached to it was changed: the steps stand under «{section}».", "Un punto de control firmado sobre {count} asientos sella este informe. Quien tenga este archivo y la clave pública puede comprobar que no se cambió ningún asiento adjunto: los pasos están en «{section}».";
     UnsealedText: "NOT SEALED: no signing key was at hand when this account was made. Nothing in this file proves that the record is whole; ask for a report with a checkpoint.", "SIN SELLO: no había clave de firma al hacer este informe. Nada en este archivo prueba que el registro esté entero; pida un informe con punto de control.";
     DamagedText: "DAMAGED: records that could not be read, so that nothing of them is in this account: {count} ({list}).", "DAÑADO: asientos que no se pudieron leer, así que nada de ellos está en este informe: {count} ({list}).";
@@ -143,6 +145,7 @@ words! {
     RecordsNamed: "record {list}", "asiento {list}";
     ActionMissing: "Alert {number}: none on record", "Alerta {number}: no consta";
     ActionUnknown: "Alert {number}: not known, since records are damaged", "Alerta {number}: no se sabe, pues hay asientos dañados";
+    NoAlertKnown: "no alert that this report knows; a later one may count this rack", "ninguna alerta que conozca este informe; una posterior puede contar esta canasta";
     NoAlert: "no alert names this rack", "ninguna alerta nombra esta canasta";
     InDoubtBy: "in doubt by alert {number}", "en duda por la alerta {number}";
     AmendmentRow: "Amendment", "Enmienda";
@@ -250,6 +253,7 @@ words! {
     Length: "Length", "Duración";
     Cause: "Cause", "Causa";
     Lasts: "lasts", "continúa";
+    LastedAt: "lasted at {at}", "duraba a las {at}";
     ServiceDown: "the service did not run", "el servicio no funcionaba";
     FilledLater: "readings came late", "las lecturas llegaron tarde";
     DriftHeading: "Early warnings", "Avisos tempranos";

@@ -93,7 +93,7 @@ impl House {
         only.dedup();
         let program = env!("CARGO_PKG_VERSION").to_owned();
         let gather::Site { name, zone_name, zone } = site;
-        Ok(Question { program, made: now, site: name, zone_name, zone, from, to, only })
+        Ok(Question { program, made: now, site: name, zone_name, zone, from, to, only, ends: None })
     }
 }
 

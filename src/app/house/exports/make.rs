@@ -54,7 +54,8 @@ impl House {
         let Site { name, zone_name, zone } = site;
         let program = env!("CARGO_PKG_VERSION").to_owned();
         let only = wanted.machine.iter().cloned().collect();
-        let question = Question { program, made: now, site: name, zone_name, zone, from, to, only };
+        let question =
+            Question { program, made: now, site: name, zone_name, zone, from, to, only, ends: None };
         let work = Work {
             desk: self.desk.clone(),
             path: self.path.to_path_buf(),

@@ -213,6 +213,7 @@ impl Kitchen {
             from: at(from),
             to: at(self.minute + 1),
             only: Vec::new(),
+            ends: None,
         });
         let is_rack = |record: &&NewRecord| matches!(record.record.body, Body::Cycle(_));
         let records: Vec<(u64, &NewRecord)> = (0..).zip(&self.records).collect();

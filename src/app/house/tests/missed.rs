@@ -16,6 +16,7 @@ use crate::core::record::{
     AlertChanged, AlertCleared, AlertClosed, AlertRaised, Amendment, AmendmentChange, Body, Change, Check,
     CheckKind, Clearing, MissedDue,
 };
+use crate::core::time::Timestamp;
 use crate::ledger::{NewRecord, ReadOn, Reader, Subject};
 use crate::report::account::RecordRange;
 use crate::report::account::build::{Builder, Question as OfAccount};
@@ -262,6 +263,51 @@ fn a_missed_check_that_failed_says_so() {
     }
 }
 
+/// An account of the span names these.
+fn same_in_account(reader: &Reader, from: Timestamp, to: Timestamp, lines: Vec<MissedLine>) {
+    let mut builder = Builder::new(OfAccount {
+        program: String::new(),
+        made: at(NOW),
+        site: String::new(),
+        zone_name: "UTC".to_owned(),
+        zone: TimeZone::UTC,
+        from,
+        to,
+        only: Vec::new(),
+        ends: None,
+    });
+    let size = reader.size().expect("a size");
+    for index in 0..size {
+        let (_, record) = reader.record(index).expect("read").expect("whole");
+        builder.take(index, &record, &mut |_| None);
+    }
+    let account = builder.finish(RecordRange { from: 0, to: size }, None, None);
+    let mut own: Vec<_> =
+        account.overdue.into_iter().map(|one| (one.machine, one.check, one.since, one.made)).collect();
+    let line = |line: MissedLine| (line.machine, line.check, line.due, line.made.map(|made| made.at));
+    let mut told: Vec<_> = lines.into_iter().map(line).collect();
+    own.sort();
+    told.sort();
+    assert_eq!(own, told);
+}
+
+// Regression: a check that was due just before midnight and found missing after it was a line of that day on the page,
+// and in no account of it.
+#[test]
+fn a_check_found_missing_on_the_next_day_is_one_of_the_day_on_which_it_was_due() {
+    let mut records = opening(CONFIGURATION);
+    // Due on 14 November at 23:58:20, found missing half an hour later.
+    records.push(misses(135, "dm1", 1, CheckKind::DrainAndClean, true));
+    with(records, |reader, _| {
+        let (lines, _) =
+            missed(reader, question(View::Missed, Some((date(2023, 11, 14), date(2023, 11, 14)))));
+        assert_eq!(short(&lines), [(14, "drain-and-clean", 1, None)]);
+        let midnight = Timestamp::from_micros(1_700_006_400_000_000);
+        assert!(lines[0].due < midnight && midnight < at(135));
+        same_in_account(reader, at(0), midnight, lines);
+    });
+}
+
 // Own promise: the pages name the very checks that an account names, each on the day on which it was due, with the
 // entry by which it was made after all; of a span also what was due before it and not made when it began.
 #[test]
@@ -274,29 +320,7 @@ fn missed_checks_are_those_of_the_account() {
         assert_eq!(all[2].made.map(|made| (made.at, made.recorded)), Some((at(150), at(151))));
         assert_eq!((all[0].due, all[0].closed, all[1].closed), (at(1_530), None, Some(at(4_000))));
 
-        let mut builder = Builder::new(OfAccount {
-            program: String::new(),
-            made: at(NOW),
-            site: String::new(),
-            zone_name: "UTC".to_owned(),
-            zone: TimeZone::UTC,
-            from: at(0),
-            to: at(NOW),
-            only: Vec::new(),
-        });
-        let size = reader.size().expect("a size");
-        for index in 0..size {
-            let (_, record) = reader.record(index).expect("read").expect("whole");
-            builder.take(index, &record, &mut |_| None);
-        }
-        let account = builder.finish(RecordRange { from: 0, to: size }, None, None);
-        let mut own: Vec<_> =
-            account.overdue.into_iter().map(|one| (one.machine, one.check, one.since, one.made)).collect();
-        let line = |line: MissedLine| (line.machine, line.check, line.due, line.made.map(|made| made.at));
-        let mut told: Vec<_> = all.into_iter().map(line).collect();
-        own.sort();
-        told.sort();
-        assert_eq!(own, told);
+        same_in_account(reader, at(0), at(NOW), all);
 
         let of = |day| Some((date(2023, 11, day), date(2023, 11, day)));
         let (lines, _) = missed(reader, question(View::Missed, of(15)));

@@ -18,6 +18,9 @@ pub(super) fn accounts(said: &Account, found: &Account, reach: &Reach, faults: &
         }
     }
     faults.same(said.records == found.records, || "how many records there are".to_owned());
+    // Whether other records follow is not in the file.
+    let same = said.ends.is_none_or(|ends| reach.may_end(ends));
+    faults.same(same, || "when the last of its records was made".to_owned());
     faults.same(said.seal == found.seal, || "its seal".to_owned());
     faults.same(said.traces_left_out == found.traces_left_out, || "how many traces it leaves out".to_owned());
     machines(said, found, reach, faults);

@@ -41,6 +41,7 @@ impl Builder {
             from: question.from,
             to: question.to,
             only: question.only.clone(),
+            ends: question.ends,
             machines,
             alerts,
             checks: self.entries.checks(question),
@@ -60,9 +61,13 @@ impl Builder {
     /// What is not known of the span; `last` is the newest record, and when it was made.
     fn blanks_of_span(&mut self, last: Option<(u64, Timestamp)>) -> Vec<Blank> {
         let question = &self.question;
-        let blanks = std::mem::take(&mut self.blanks).finish(last, question.made).into_iter();
+        let blanks = std::mem::take(&mut self.blanks).finish(last, question.known()).into_iter();
+        // Whether the service ran on from the last record that the account stands on, it does not know.
+        let is_known = |blank: &Blank| question.ends.is_none_or(|ends| blank.from < ends);
         let is_asked_for = |blank: &Blank| {
-            question.overlaps(blank.from, blank.to) && question.wants(blank.machine.as_deref())
+            is_known(blank)
+                && question.overlaps(blank.from, blank.to)
+                && question.wants(blank.machine.as_deref())
         };
         blanks.filter(is_asked_for).collect()
     }
@@ -76,14 +81,17 @@ impl Builder {
         });
     }
 
-    /// The alerts that the account tells: those of the span, and later ones that are about racks of it.
+    /// The alerts that the account tells: those of the span, and later ones that are about racks of it, or found a check
+    /// missing that was due in it.
     fn stories_of_span(&self) -> Vec<&Story> {
         let question = &self.question;
         self.stories
             .values()
             .filter(|told| {
                 let alert = &told.alert;
-                question.overlaps(alert.raised, told.closed) || self.concerned.contains(&alert.number)
+                question.overlaps(alert.raised, told.closed)
+                    || self.concerned.contains(&alert.number)
+                    || told.missed.iter().any(|missed| question.holds(missed.due))
             })
             .filter(|told| question.wants(told.alert.machine.as_deref()))
             .collect()
