@@ -87,6 +87,8 @@ struct FormPage<'a> {
     languages: Vec<Choice>,
     refused: Option<&'static str>,
     missing: bool,
+    /// Where there is no PDF, only if something was asked for of one that there cannot be.
+    asks_for_paper: bool,
     own: Vec<Own>,
 }
 
@@ -360,6 +362,9 @@ async fn answer<K: Kitchen>(
         StatusCode::OK
     };
     let own = pages.kitchen.exports(&person.account);
+    let missing = !pages.kitchen.has_report();
+    let of_paper = [&typed.paper, &typed.scale, &typed.language];
+    let asks_for_paper = !missing || of_paper.iter().any(|field| field.fault.is_some());
     let page = FormPage {
         frame: Frame::new(&pages.site, person, Tab::History, 1, title).with_open(pages.open().await),
         forms: forms(&entered.form, pages.kitchen.has_report(), language),
@@ -377,7 +382,8 @@ async fn answer<K: Kitchen>(
         scales: scales(&entered.scale),
         languages: languages(&entered.language),
         refused: refused.map(|refused| why(refused, language)),
-        missing: !pages.kitchen.has_report(),
+        missing,
+        asks_for_paper,
         own: own.iter().map(|job| own_job(job, person)).collect(),
     };
     frame::page(status, page.render())
