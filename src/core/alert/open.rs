@@ -264,8 +264,8 @@ pub struct Alert {
     /// What was said later of the last entry that it stood on: that it was entered wrongly.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub amended: Option<Amended>,
-    /// Since when what it is still about has been so, where that is not `since`: the due time of the checks that
-    /// are left. Its records do not tell it.
+    /// Since when what it is still about, or was last, has been so, where that is not `since`: the due time of the checks
+    /// that are left. Its records do not tell it.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub rest_since: Option<Timestamp>,
     /// Whether it ended without being seen good again: its hours are over, or somebody worked on the machine.

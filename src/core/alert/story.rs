@@ -362,7 +362,7 @@ impl Story {
             }
             OfAlert::Cleared(cleared) => {
                 alert.racks.count = cleared.racks;
-                (alert.cleared, alert.rest_since) = (Some(at), None);
+                alert.cleared = Some(at);
                 alert.lapsed = cleared.clearing == Clearing::Lapsed;
                 if cleared.worst.is_some() {
                     (alert.worst, alert.limit) = (cleared.worst, cleared.limit);

@@ -129,11 +129,12 @@ impl Turn<'_> {
         }
     }
 
-    /// Says of the alert of overdue checks since when those that are overdue now are.
+    /// Says of the alert of overdue checks since when those that are overdue now are; once none is, it goes on naming
+    /// the last, and since when that was.
     fn say_since(&mut self, machine: &str) {
-        let first = self.state.memory(machine).overdue.values().copied().min();
+        let Some(first) = self.state.memory(machine).overdue.values().copied().min() else { return };
         if let Some(open) = self.state.open_mut(machine, Condition::CheckOverdue) {
-            open.alert.rest_since = first.filter(|since| *since != open.alert.since);
+            open.alert.rest_since = Some(first).filter(|since| *since != open.alert.since);
         }
     }
 

@@ -126,7 +126,7 @@ pub(super) fn account_of(
         condition: alert.condition,
         machine: alert.machine.clone(),
         about: alert.about.clone(),
-        since: alert.begun(),
+        since: alert.lasts_since(),
         raised: alert.raised,
         later,
         measured: worst.map(|(worst, _)| worst).or(alert.worst),

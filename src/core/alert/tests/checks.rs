@@ -230,7 +230,16 @@ fn logbook_and_alert_say_the_same_of_what_is_overdue() {
     play.check(348.0, "hot", CheckKind::Supply);
     assert_eq!(left(&play), Some((at(120.0), at(300.0))));
     play.check(350.0, "hot", CheckKind::DrainAndClean);
-    assert_eq!(left(&play), Some((at(120.0), at(120.0))), "nothing is left: it was so from the first on");
+    // It names that one alone, so the time is of that one too, by its records as well.
+    assert_eq!(left(&play), Some((at(120.0), at(300.0))), "the last that was left");
+    let mut stories = std::collections::BTreeMap::new();
+    play.effects.records.iter().for_each(|record| crate::core::alert::story::note(&mut stories, record));
+    let told =
+        stories.values().find(|told| told.alert.condition == Condition::CheckOverdue).expect("it is told");
+    assert_eq!(
+        (told.alert.lasts_since(), told.alert.about.as_slice()),
+        (at(300.0), &["drain-and-clean".to_owned()][..])
+    );
 }
 
 // Regression: an alert named a rack by when it ended, every list by when its final rinse began. One that an earlier
