@@ -86,7 +86,7 @@ impl Draft<'_> {
             self.wide(Word::LimitFrom, 4),
             Column { share: 3, ..self.number(Word::WashLimit) },
             self.number(Word::DwellRow),
-            self.narrow(Word::InForceSince),
+            self.narrow(Word::FromRackOf),
         ]
     }
 

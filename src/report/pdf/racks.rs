@@ -132,7 +132,9 @@ impl Draft<'_> {
             let word = if out { Word::TraceLeftOut } else { Word::NoTrace };
             rows.push((String::new(), teller.say(word).to_owned()));
         }
-        rows.push(self.row(Word::Why, teller.reasons(&cycle.reasons)));
+        if !cycle.reasons.is_empty() {
+            rows.push(self.row(Word::Why, teller.reasons(&cycle.reasons)));
+        }
         if !cycle.findings.is_empty() {
             rows.push(self.row(Word::Found, teller.findings(&cycle.findings)));
         }

@@ -59,6 +59,7 @@ words! {
     MethodRange: "{method}, {min} to {max} mg/L", "{method}, de {min} a {max} mg/L";
     DwellRow: "Held for", "Sostenido";
     InForceSince: "In force since", "Vigente desde";
+    FromRackOf: "From the rack of", "Desde la canasta de";
     NoCycleInSpan: "no rack in the span", "ninguna canasta en el período";
     IntegrityHeading: "Integrity", "Integridad";
     EndsText: "The signed records end at {at}. What came on record after them is not in this report: times and gaps are counted up to then, and nothing is said of later ones. «rinseward checkpoint make» signs what is on record.", "Los asientos firmados terminan a las {at}. Lo registrado después no está en este informe: los tiempos y las interrupciones se cuentan hasta entonces, y de después no se dice nada. «rinseward checkpoint make» firma lo registrado.";
