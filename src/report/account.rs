@@ -39,7 +39,7 @@ use crate::core::record::{AmendmentChange, Check, Cycle};
 use crate::core::time::Timestamp;
 
 /// Version of the form, the `v` of its JSON.
-pub const ACCOUNT_FORMAT: u32 = 5;
+pub const ACCOUNT_FORMAT: u32 = 6;
 
 /// The version alone, which is read before the rest: another form is another shape.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Deserialize)]

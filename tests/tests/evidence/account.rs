@@ -338,7 +338,7 @@ const LEFT_OUT: [Row; 14] = [
 ];
 
 const OTHERWISE: [Row; 23] = [
-    ("another form", |a| a["v"] = 1.into(), "account.json is of form 1; this program checks form 5"),
+    ("another form", |a| a["v"] = 1.into(), "account.json is of form 1; this program checks form 6"),
     ("a failed check is good", |a| failed(a)["good"] = true.into(), "tells a check of record"),
     (
         "a failed check missed another limit",
