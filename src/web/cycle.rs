@@ -26,7 +26,7 @@ use crate::core::counted::Noun;
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::strength::OffRange;
 use crate::core::cycle::verdict::Verdict;
-use crate::core::cycle::words::{advice, meaning, verdict as verdict_word};
+use crate::core::cycle::words::{advice, in_capitals, meaning};
 use crate::core::reader::{Language, Reader};
 use crate::core::record::{Amendment, CorrectiveAction, Cycle};
 use crate::core::sanitizer::Rules;
@@ -204,6 +204,8 @@ struct CyclePage<'a> {
     actions: Vec<(bool, String)>,
     rack: &'a Rack,
     verdict: Verdict,
+    /// Whether what it passed by was found wrong since.
+    in_doubt: bool,
     word: String,
     meaning: &'static str,
     /// What to do with the rack; empty where nothing is to be done, and of one in doubt, of which that is said.
@@ -264,6 +266,7 @@ pub(super) async fn show<K: Kitchen>(
         Ok(RackFound::Whole(rack)) => {
             let cycle = &*rack.cycle;
             let verdict = cycle.verdict;
+            let in_doubt = verdict.is_good() && !rack.doubts.is_empty();
             let page = CyclePage {
                 frame,
                 back: Back::of(&rack, reader),
@@ -273,8 +276,9 @@ pub(super) async fn show<K: Kitchen>(
                     .map(|one| (one.covers != Some(false), acted(one, reader)))
                     .collect(),
                 verdict,
-                word: verdict_word(verdict, reader.language).to_uppercase(),
-                meaning: meaning(verdict, reader.language),
+                in_doubt,
+                word: in_capitals(verdict, in_doubt, reader.language),
+                meaning: if in_doubt { "" } else { meaning(verdict, reader.language) },
                 advice: if rack.doubts.is_empty() { advice(verdict, reader.language) } else { "" },
                 alerts: rack
                     .did

@@ -62,6 +62,13 @@ pub fn rack(judged: Verdict, is_in_doubt: bool, language: Language) -> String {
     if is_in_doubt { format!("{word}, {}", in_doubt(language)) } else { word.to_owned() }
 }
 
+/// The same where it stands out: the verdict in capitals.
+#[must_use]
+pub fn in_capitals(judged: Verdict, is_in_doubt: bool, language: Language) -> String {
+    let word = verdict(judged, language).to_uppercase();
+    if is_in_doubt { format!("{word}, {}", in_doubt(language)) } else { word }
+}
+
 /// Beside counts by verdict: what stands before the number of those that are in doubt.
 #[must_use]
 pub const fn of_these_in_doubt(language: Language) -> &'static str {

@@ -4,7 +4,7 @@ use super::{Affected, Judged, Whole};
 use crate::core::alert::doubts::can_doubt;
 use crate::core::alert::{Condition, RACKS_NAMED_MAX};
 use crate::core::cycle::verdict::Verdict;
-use crate::core::cycle::words::{in_doubt, verdict};
+use crate::core::cycle::words::in_capitals;
 use crate::core::reader::Reader;
 
 /// A rack as it is shown.
@@ -60,8 +60,7 @@ pub(super) fn of_the_last(count: u64, more: u64) -> impl Iterator<Item = bool> {
 pub(super) fn shown(rack: &Affected, condition: Condition, reader: &Reader) -> Rack {
     let judged = rack.judged.map(|Judged { verdict: judged, figures, overtaken, .. }| {
         let doubted = can_doubt(condition) && judged.is_good();
-        let (word, more) = (verdict(judged, reader.language).to_uppercase(), in_doubt(reader.language));
-        let word = if doubted { format!("{word}, {more}") } else { word };
+        let word = in_capitals(judged, doubted, reader.language);
         let overtaken = overtaken.filter(|_| doubted).map(|overtaken| overtaken.told(reader));
         let measured = overtaken.unwrap_or_else(|| figures.told(reader));
         Seen { verdict: judged, doubted, word, measured }

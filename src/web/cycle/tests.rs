@@ -64,6 +64,13 @@ async fn a_rack_says_why_it_got_its_verdict() {
     ] {
         assert!(page.contains(said), "{said}: {page}");
     }
+    // One that had passed is not shown as good once it is in doubt.
+    for (language, word) in [(Language::English, "PASS, in doubt"), (Language::Spanish, "CORRECTA, en duda")]
+    {
+        let (_, page) = get("/cycles/48", language).await;
+        assert!(page.contains(&format!("<span class=\"word is-narrow\">{word}</span>")), "{page}");
+        assert!(!page.contains("sign is-pass") && !page.contains("word is-pass"), "{page}");
+    }
     let (_, spanish) = get("/cycles/47", Language::Spanish).await;
     for said in [
         "FRÍA",

@@ -12,7 +12,7 @@ use crate::core::cycle::figures::Figures;
 use crate::core::cycle::minimum::against;
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::{Finding, Verdict};
-use crate::core::cycle::words::{self, meaning, passed_in_doubt, verdicts};
+use crate::core::cycle::words::{in_capitals, meaning, passed_in_doubt, verdicts};
 use crate::core::reader::{Language, Reader, filled};
 use crate::core::sanitizer::shown as concentration;
 pub(in crate::web) use crate::core::technician::told::ago;
@@ -149,7 +149,7 @@ pub(in crate::web) fn card(
     };
     let language = reader.language;
     let judged = glance.last.as_ref();
-    let word = judged.map_or(String::new(), |rack| verdict(rack, language));
+    let word = judged.map_or(String::new(), |rack| in_capitals(rack.verdict, rack.in_doubt, language));
     let shown = judged.map(|rack| figures(rack, reader));
     let (measured, limit) = shown.unwrap_or_default();
     let strength = judged.and_then(|rack| strength(rack, reader));
@@ -322,12 +322,6 @@ fn strength(rack: &LastRack, reader: &Reader) -> Option<(String, String)> {
     );
     let behind = filled(phrase, &[("against", &off.against(reader.language)), ("rinse", &rinse)]);
     Some((off.measured(), behind))
-}
-
-/// The word of a rack in capitals, and whether it is in doubt.
-pub(super) fn verdict(rack: &LastRack, language: Language) -> String {
-    let word = words::verdict(rack.verdict, language).to_uppercase();
-    if rack.in_doubt { format!("{word}, {}", words::in_doubt(language)) } else { word }
 }
 
 /// What to do with a rack that is in doubt.

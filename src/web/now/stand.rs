@@ -5,11 +5,11 @@
 
 use std::collections::BTreeSet;
 
-use super::card::verdict;
 use super::{Data, Glance, GlanceAlert, LastRack};
 use crate::core::alert::{Condition, Severity};
 use crate::core::counted::Noun;
 use crate::core::cycle::verdict::Verdict;
+use crate::core::cycle::words::in_capitals;
 use crate::core::reader::{Language, Reader, filled};
 use crate::core::time::Timestamp;
 use crate::web::frame::said;
@@ -106,7 +106,11 @@ const fn old(data: Data, language: Language) -> Option<&'static str> {
 }
 
 fn last(rack: &LastRack, language: Language) -> String {
-    format!("{}: {}", said(language, "Last rack", "Última canasta"), verdict(rack, language))
+    format!(
+        "{}: {}",
+        said(language, "Last rack", "Última canasta"),
+        in_capitals(rack.verdict, rack.in_doubt, language)
+    )
 }
 
 /// What the first of the alerts asks for, the most pressing; and what follows, when the racks were washed.
