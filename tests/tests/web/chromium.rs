@@ -28,6 +28,8 @@ const WAIT_MAX: Duration = Duration::from_secs(30);
 const STARTS_MAX: usize = 5;
 /// Between two looks.
 const LOOK_EVERY: Duration = Duration::from_millis(50);
+/// How often somebody without scripts asks for a page again that they wait at.
+const AGAIN_EVERY: Duration = Duration::from_secs(1);
 /// A phone, px (360 × 740 is a common small one; no source).
 pub(crate) const PHONE: (u32, u32) = (360, 740);
 
@@ -67,6 +69,7 @@ pub(crate) struct Chromium {
     session: String,
     client: Client,
     site: String,
+    without_script: bool,
     /// What was pressed and typed since it was last asked for.
     pub(crate) effort: Effort,
 }
@@ -105,7 +108,8 @@ impl Chromium {
             .expect("Chromium starts; `tests/all` installs it");
         let session = client.session_id().await.expect("a session").expect("a session");
         let site = format!("http://127.0.0.1:{site}");
-        let browser = Self { driver, port, session, client, site, effort: Effort::default() };
+        let without_script = wish.without_script;
+        let browser = Self { driver, port, session, client, site, without_script, effort: Effort::default() };
         browser.resize(PHONE).await;
         browser
     }
@@ -169,14 +173,27 @@ impl Chromium {
         url.as_str().strip_prefix(&self.site).unwrap_or(url.as_str()).to_owned()
     }
 
-    /// Waits until the page shows a text; gives all that it shows.
+    /// Asks for the page again where nothing on it changes by itself.
+    async fn again(&self, last: &mut Instant) {
+        if self.without_script && last.elapsed() > AGAIN_EVERY {
+            *last = Instant::now();
+            if let Ok(Some(link)) = self.target("Show it again").await {
+                // It may have gone meanwhile: then there is something else to be seen.
+                drop(self.reach(link).await);
+            }
+        }
+    }
+
+    /// Waits until the page shows a text, asking for it again where there are no scripts; gives all that it shows.
     pub(crate) async fn until_shown(&self, words: &str) -> String {
         let began = Instant::now();
+        let mut asked = began;
         loop {
             let shown = self.text().await;
             if shown.contains(words) {
                 return shown;
             }
+            self.again(&mut asked).await;
             assert!(began.elapsed() < WAIT_MAX, "«{words}» is not at {}:\n{shown}", self.place().await);
             tokio::time::sleep(LOOK_EVERY).await;
         }
@@ -219,6 +236,7 @@ impl Chromium {
     pub(crate) async fn press(&self, words: &str) {
         self.effort.presses.fetch_add(1, Ordering::Relaxed);
         let began = Instant::now();
+        let mut asked = began;
         loop {
             let pressed = match self.target(words).await {
                 Ok(Some(element)) => self.reach(element).await,
@@ -226,6 +244,7 @@ impl Chromium {
                 Err(error) => Err(error),
             };
             let Err(error) = pressed else { return };
+            self.again(&mut asked).await;
             let late = began.elapsed() > WAIT_MAX;
             assert!(!late, "«{words}» at {}: {error}\n{}", self.place().await, self.text().await);
             tokio::time::sleep(LOOK_EVERY).await;
