@@ -163,6 +163,24 @@ pub struct Question {
 }
 
 impl Question {
+    /// Everything of a view.
+    #[must_use]
+    pub const fn all(view: View) -> Self {
+        Self {
+            view,
+            machine: None,
+            from: None,
+            to: None,
+            verdict: None,
+            in_doubt: false,
+            alert: None,
+            kind: None,
+            until: None,
+            page: Page::Newest,
+            probe: None,
+        }
+    }
+
     /// Whether it asks for less than everything of its span and machine.
     const fn is_narrow(&self) -> bool {
         self.verdict.is_some() || self.in_doubt || self.alert.is_some() || self.kind.is_some()

@@ -3,7 +3,7 @@
 use super::asked::address;
 use super::story::{amended, judged as sentence, lasting, put};
 use super::words::kind_word;
-use super::{DayLine, Doubted, GapLine, HistoryLine, Later, Page, Question, View};
+use super::{DayLine, Doubted, GapLine, HistoryLine, Later, Question, View};
 use crate::core::counted::Noun;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::{of_these_in_doubt, rack as rack_word, verdicts};
@@ -259,17 +259,10 @@ pub(super) fn doubted(doubted: Doubted, language: Language) -> Option<String> {
 /// What is looked at of a machine on a day.
 fn of_day(line: &DayLine, view: View) -> Question {
     Question {
-        view,
         machine: Some(line.machine.clone()),
         from: Some(line.day),
         to: Some(line.day),
-        verdict: None,
-        in_doubt: false,
-        alert: None,
-        kind: None,
-        until: None,
-        page: Page::Newest,
-        probe: None,
+        ..Question::all(view)
     }
 }
 

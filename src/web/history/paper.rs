@@ -94,25 +94,13 @@ mod tests {
 
     use super::*;
     use crate::core::reader::Scale;
-    use crate::web::history::{Page, View};
+    use crate::web::history::View;
 
     // Own promise: paper never claims more than it holds.
     #[test]
     fn paper_names_the_days_that_it_holds() {
         let reader = Reader { language: Language::English, scale: Scale::Celsius, zone: TimeZone::UTC };
-        let all = Question {
-            view: View::Days,
-            machine: None,
-            from: None,
-            to: None,
-            verdict: None,
-            in_doubt: false,
-            alert: None,
-            kind: None,
-            until: None,
-            page: Page::Newest,
-            probe: None,
-        };
+        let all = Question::all(View::Days);
         let (begins, today) = (Some(date(2024, 1, 1)), date(2026, 3, 1));
         let told = |question: &Question, before: Option<Date>| {
             let found = Found::Missed { lines: Vec::new(), before };

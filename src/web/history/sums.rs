@@ -5,8 +5,8 @@ use super::lines::{Count, counts, doubted, share, watched};
 use super::story::{lasting, put};
 use super::words::check_word;
 use super::{
-    AlertsSummed, DoubtingSummed, Drift, OpenHours, Page, Question, Recovery, Shift, Stood, Sum, Summed,
-    Tally, View,
+    AlertsSummed, DoubtingSummed, Drift, OpenHours, Question, Recovery, Shift, Stood, Sum, Summed, Tally,
+    View,
 };
 use crate::core::alert::words::condition;
 use crate::core::counted::Noun;
@@ -103,16 +103,10 @@ impl SumTold {
 /// The list of a view in the span that is asked for, of one machine or as asked.
 fn asked(question: &Question, view: View, machine: Option<&String>) -> Question {
     Question {
-        view,
         machine: machine.cloned().or_else(|| question.machine.clone()),
-        verdict: None,
-        in_doubt: false,
-        alert: None,
-        kind: None,
-        until: None,
-        page: Page::Newest,
-        probe: None,
-        ..question.clone()
+        from: question.from,
+        to: question.to,
+        ..Question::all(view)
     }
 }
 

@@ -276,7 +276,7 @@ impl Kitchen {
             assert_eq!(&named, racks, "alert {number}, {condition}, of racks {:?}", self.racks);
             assert_eq!(told.racks.count, self.counts[number], "alert {number}, {condition}");
             let own =
-                doubted::listed(&reader, &Question { alert: Some(*number), ..doubted::all(View::Racks) });
+                doubted::listed(&reader, &Question { alert: Some(*number), ..Question::all(View::Racks) });
             let own: BTreeSet<u64> = own.into_iter().map(|(rack, _)| rack).collect();
             assert!(own.is_superset(racks), "alert {number}, {condition}: {own:?} of {racks:?}");
             assert_eq!(own.len() as u64, self.counts[number], "alert {number}, {condition}: {own:?}");

@@ -27,23 +27,6 @@ use crate::web::history::{
     DayLine, Doubted, Found, HistoryLine, LINES_MAX, Listed, Page, Question, Summed, View,
 };
 
-/// Everything of a view.
-pub(super) fn all(view: View) -> Question {
-    Question {
-        view,
-        machine: None,
-        from: None,
-        to: None,
-        verdict: None,
-        in_doubt: false,
-        alert: None,
-        kind: None,
-        until: None,
-        page: Page::Newest,
-        probe: None,
-    }
-}
-
 fn found(reader: &Reader, question: Question, minute: u64) -> Found {
     let settings = Recorded::read(CONFIGURATION).expect("a sound configuration").settings;
     let sought = Sought::new(question, &TimeZone::UTC);
@@ -81,22 +64,25 @@ pub(super) fn listed(reader: &Reader, question: &Question) -> Vec<(u64, Vec<u64>
 }
 
 fn days(reader: &Reader, minute: u64) -> Vec<DayLine> {
-    let Found::Days { days, .. } = found(reader, all(View::Days), minute) else { panic!("days") };
+    let Found::Days { days, .. } = found(reader, Question::all(View::Days), minute) else { panic!("days") };
     days
 }
 
 fn summed(reader: &Reader, minute: u64) -> Summed {
-    let Found::Summary(Some(summed)) = found(reader, all(View::Summary), minute) else { panic!("a sum") };
+    let Found::Summary(Some(summed)) = found(reader, Question::all(View::Summary), minute) else {
+        panic!("a sum")
+    };
     *summed
 }
 
 /// Every list agrees with what the page of each rack says.
 pub(super) fn agree(reader: &Reader, racks: &[u64], minute: u64) {
     let own: Vec<(u64, Vec<u64>)> = racks.iter().rev().map(|rack| (*rack, doubting(reader, *rack))).collect();
-    assert_eq!(listed(reader, &all(View::Racks)), own);
+    assert_eq!(listed(reader, &Question::all(View::Racks)), own);
     let doubted: Vec<(u64, Vec<u64>)> = own.into_iter().filter(|(_, by)| !by.is_empty()).collect();
-    assert_eq!(listed(reader, &Question { in_doubt: true, ..all(View::Racks) }), doubted);
-    let Found::Lines(page) = found(reader, Question { in_doubt: true, ..all(View::Racks) }, minute) else {
+    assert_eq!(listed(reader, &Question { in_doubt: true, ..Question::all(View::Racks) }), doubted);
+    let Found::Lines(page) = found(reader, Question { in_doubt: true, ..Question::all(View::Racks) }, minute)
+    else {
         panic!("racks")
     };
     assert_eq!(page.hits.map(|hits| (hits.count, hits.more)), Some((doubted.len() as u64, false)));
@@ -270,14 +256,14 @@ fn racks_in_doubt_are_listed_page_by_page() {
     records.push(of("dm1", at(402), Body::AlertCleared(cleared)));
     let since = passed(&mut records, 60);
     with(records, |reader| {
-        let doubted = Question { in_doubt: true, ..all(View::Racks) };
+        let doubted = Question { in_doubt: true, ..Question::all(View::Racks) };
         let expected: Vec<(u64, Vec<u64>)> = (first..=last).rev().map(|rack| (rack, vec![1])).collect();
         assert_eq!(listed(reader, &doubted), expected);
         let by_alert = |alert| Question { alert: Some(alert), ..doubted.clone() };
         assert_eq!(listed(reader, &by_alert(1)), expected);
         assert!(listed(reader, &by_alert(2)).is_empty(), "withdrawn");
         // All racks of the alert are those, too.
-        assert_eq!(listed(reader, &Question { alert: Some(1), ..all(View::Racks) }), expected);
+        assert_eq!(listed(reader, &Question { alert: Some(1), ..Question::all(View::Racks) }), expected);
         // A page that is asked for from below holds the next newer ones.
         let newer = list(reader, Question { page: Page::Newer(first), ..doubted.clone() });
         let HistoryLine::Rack { rack, .. } = newer.lines.last().expect("a line") else { panic!("a rack") };
@@ -321,7 +307,7 @@ fn a_page_looks_through_so_many_racks_and_leads_on() {
     };
     records.push(of("dm1", at(3_000), Body::AlertRaised(Box::new(raised))));
     with(records, |reader| {
-        let doubted = Question { in_doubt: true, ..all(View::Racks) };
+        let doubted = Question { in_doubt: true, ..Question::all(View::Racks) };
         let newest = list(reader, doubted.clone());
         assert_eq!((newest.lines.len(), newest.cut), (1, true));
         let racks: Vec<u64> = listed(reader, &doubted).into_iter().map(|(rack, _)| rack).collect();
@@ -364,7 +350,7 @@ fn racks_of_a_machine_that_was_given_away_are_found_at_once() {
         records.push(of("dm2", at(minute), Body::Cycle(Box::new(cycle_of(minute)))));
     }
     with(records, |reader| {
-        let doubted = Question { in_doubt: true, ..all(View::Racks) };
+        let doubted = Question { in_doubt: true, ..Question::all(View::Racks) };
         let newest = list(reader, doubted.clone());
         let racks: Vec<u64> = newest
             .lines
@@ -393,7 +379,7 @@ fn a_rack_that_came_a_quarter_late_is_in_doubt_in_its_span() {
     records.push(weak(1, late, late, quarter + 1));
     with(records, |reader| {
         let day = local_date(&TimeZone::UTC, cycle_start(rinsed));
-        let of_day = |view| Question { from: day, to: day, ..all(view) };
+        let of_day = |view| Question { from: day, to: day, ..Question::all(view) };
         let doubted = Question { in_doubt: true, ..of_day(View::Racks) };
         assert_eq!(listed(reader, &doubted), [(late, vec![1])]);
         let one = Doubted { count: 1, more: false };

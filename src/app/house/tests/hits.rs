@@ -3,7 +3,7 @@
 use jiff::civil::date;
 
 use super::super::histories::doubted::COUNTED_MAX;
-use super::doubted::{all, list, passed, weak, with};
+use super::doubted::{list, passed, weak, with};
 use super::records::{FIRST, RACKS, Site, asked, page};
 use crate::app::fixture::{CONFIGURATION, ledger, opening, plain};
 use crate::core::alert::AlertNumber;
@@ -54,7 +54,7 @@ fn what_belongs_to_an_alert_is_counted() {
     records.push(weak(1, first + 3, last, last + 1));
     with(records, |reader| {
         let counted = |question: Question| list(reader, question).hits.expect("a count");
-        let racks = Question { alert: Some(1), ..all(View::Racks) };
+        let racks = Question { alert: Some(1), ..Question::all(View::Racks) };
         let own = Hits { count: 1_697, more: false };
         assert_eq!(counted(racks.clone()), own);
         assert_eq!(counted(Question { page: Page::Older(first + 9), ..racks.clone() }), own);
@@ -62,7 +62,7 @@ fn what_belongs_to_an_alert_is_counted() {
         assert_eq!(counted(Question { machine: Some("dm2".to_owned()), ..racks.clone() }).count, 0);
         let doubted = counted(Question { in_doubt: true, ..racks });
         assert_eq!(doubted, Hits { count: COUNTED_MAX as u64, more: true });
-        let records = Question { alert: Some(1), ..all(View::Records) };
+        let records = Question { alert: Some(1), ..Question::all(View::Records) };
         assert_eq!(counted(records.clone()), Hits { count: 1, more: false });
         assert_eq!(counted(Question { kind: Some("comment"), ..records }).count, 0);
     });
@@ -78,7 +78,7 @@ fn racks_in_doubt_by_one_alert_are_counted_past_those_of_another() {
     records.push(weak(9, next, newest, newest + 1));
     with(records, |reader| {
         let counted = |alert| {
-            let asked = Question { alert: Some(alert), in_doubt: true, ..all(View::Racks) };
+            let asked = Question { alert: Some(alert), in_doubt: true, ..Question::all(View::Racks) };
             list(reader, asked).hits.expect("a count")
         };
         assert_eq!(counted(3), Hits { count: 5, more: false });
@@ -111,7 +111,7 @@ fn racks_of_an_alert_whose_records_are_damaged_are_not_numbered_as_all() {
     ledger(&path, records).close().expect("it closes");
     let counted = || {
         let reader = Reader::open(&path).expect("a reader");
-        list(&reader, Question { alert: Some(3), ..all(View::Racks) }).hits
+        list(&reader, Question { alert: Some(3), ..Question::all(View::Racks) }).hits
     };
     assert_eq!(counted(), Some(Hits { count: 5, more: false }));
     let connection = rusqlite::Connection::open(&path).expect("the file");

@@ -94,19 +94,7 @@ fn records() -> Vec<NewRecord> {
 }
 
 fn question(view: View, days: Option<(Date, Date)>) -> Question {
-    Question {
-        view,
-        machine: None,
-        from: days.map(|(from, _)| from),
-        to: days.map(|(_, to)| to),
-        verdict: None,
-        in_doubt: false,
-        alert: None,
-        kind: None,
-        until: None,
-        page: Page::Newest,
-        probe: None,
-    }
+    Question { from: days.map(|(from, _)| from), to: days.map(|(_, to)| to), ..Question::all(view) }
 }
 
 fn found(reader: &Reader, question: Question) -> (Found, Vec<u64>) {

@@ -8,7 +8,7 @@ use super::super::alert_book::Others;
 use super::super::did::of_record;
 use super::super::histories::one;
 use super::super::racks::{Stands, read};
-use super::doubted::{all, cycle_start, list, listed, passed, printed, rows, weak, with};
+use super::doubted::{cycle_start, list, listed, passed, printed, rows, weak, with};
 use super::{doubts, of};
 use crate::app::fixture::{CHEMICAL, CONFIGURATION, at, ledger, opening, strip};
 use crate::app::history::Kept;
@@ -35,7 +35,7 @@ fn racks_of_an_alert_are_looked_for_in_the_span() {
     records.push(weak(1, first, last, last + 1));
     with(records, |reader| {
         let day = local_date(&TimeZone::UTC, cycle_start(first));
-        let asked = Question { alert: Some(1), from: day, to: day, ..all(View::Racks) };
+        let asked = Question { alert: Some(1), from: day, to: day, ..Question::all(View::Racks) };
         let newest = list(reader, asked.clone());
         assert_eq!((newest.lines.len(), newest.cut), (LINES_MAX, false));
         let racks = listed(reader, &asked);
@@ -54,7 +54,7 @@ fn the_command_lists_the_racks_of_an_alert_as_its_page_does() {
     let (first, last) = passed(&mut records, 1_700);
     records.push(weak(1, first, last, last + 1));
     with(records, |reader| {
-        let page: Vec<u64> = listed(reader, &Question { alert: Some(1), ..all(View::Racks) })
+        let page: Vec<u64> = listed(reader, &Question { alert: Some(1), ..Question::all(View::Racks) })
             .into_iter()
             .map(|(rack, _)| rack)
             .collect();
@@ -130,7 +130,7 @@ fn the_list_of_alerts_says_what_was_counted_in_the_end() {
         records.push(weak(7, first, last, 100));
         records.extend(later);
         with(records, |reader| {
-            let lines = list(reader, all(View::Alerts)).lines;
+            let lines = list(reader, Question::all(View::Alerts)).lines;
             let counted = |line: &HistoryLine| match line {
                 HistoryLine::Record { counted, .. } => *counted,
                 HistoryLine::Rack { .. } | HistoryLine::Damaged(_) => panic!("a record: {line:?}"),

@@ -115,19 +115,7 @@ impl Site {
 }
 
 pub(super) fn asked(view: View, page: Page) -> Question {
-    Question {
-        view,
-        machine: None,
-        from: None,
-        to: None,
-        verdict: None,
-        in_doubt: false,
-        alert: None,
-        kind: None,
-        until: None,
-        page,
-        probe: None,
-    }
+    Question { page, ..Question::all(view) }
 }
 
 /// A page; `None` where it is to go on from what stands in no such list.
