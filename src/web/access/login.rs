@@ -155,7 +155,8 @@ impl Access {
         Ok(Begun { secret, account: begun })
     }
 
-    async fn count_wrong(
+    /// Counts a wrong try with an account, if what was typed can be one.
+    pub(super) async fn count_wrong(
         self: &Arc<Self>,
         name: Option<AccountName>,
         from: &From,
@@ -208,12 +209,7 @@ impl Access {
 }
 
 /// Counts a wrong try; each lock that it leads to goes on record.
-pub(super) fn count_wrong(
-    store: &mut Store,
-    now: Timestamp,
-    name: &AccountName,
-    from: &From,
-) -> Result<(), StoreError> {
+fn count_wrong(store: &mut Store, now: Timestamp, name: &AccountName, from: &From) -> Result<(), StoreError> {
     let locks = store.wrong(now, name, from.address)?;
     let told = |lock: &Lock| {
         let (for_s, there) = (lock.lasts.as_secs(), lock.there);

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use super::done::Done;
-use super::login::{From, Turned, count_wrong};
+use super::login::{From, Turned};
 use super::name::AccountName;
 use super::password::{self, HashError, PasswordRefusal};
 use super::store::Stored;
@@ -81,7 +81,8 @@ impl Access {
             })
             .await?;
         if !stored.account.must_change && !self.hasher.compare(current, Some(stored.hash.clone())).await? {
-            self.wrong_again(name, from).await?;
+            // It counts as one at the login: a phone that lies about is no place to guess either.
+            self.count_wrong(Some(name.clone()), from).await?;
             return Err(OwnError::Refused(AccessRefusal::Wrong.into()));
         }
         password::admit(&new, name, &stored.account.shown, &self.options.site)?;
@@ -111,13 +112,6 @@ impl Access {
         .await?;
         self.keep_done(after, Done::Password, "");
         Ok(fresh)
-    }
-
-    /// A wrong password at one's own page counts as one at the login: a phone that lies about is
-    /// no place to guess either.
-    async fn wrong_again(self: &Arc<Self>, name: &AccountName, from: &From) -> Result<(), AccessError> {
-        let (now, name, from) = (self.now(), name.clone(), from.clone());
-        self.at_store(move |store| Ok(count_wrong(store, now, &name, &from)?)).await
     }
 
     /// Puts language and scale of one's own choice in force.
